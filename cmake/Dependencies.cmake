@@ -1,0 +1,23 @@
+# Everything comes from Debian 12's packages (cmake/packages.txt).
+find_package(Threads REQUIRED)
+find_package(nlohmann_json 3.11 REQUIRED)
+find_package(assimp REQUIRED)
+find_package(Eigen3 3.4 QUIET NO_MODULE)
+if(UNDERSTUDY_RENDER)
+  find_package(OpenGL REQUIRED COMPONENTS OpenGL EGL)
+endif()
+if(UNDERSTUDY_EDITOR)
+  find_package(Qt6 6.4 REQUIRED COMPONENTS Widgets OpenGLWidgets OpenGL Svg Test)
+endif()
+if(UNDERSTUDY_TESTS)
+  find_package(GTest REQUIRED)
+endif()
+if(UNDERSTUDY_BENCH)
+  find_package(benchmark QUIET)
+endif()
+
+# nlohmann_json only where asked for: its header is the slowest one in core.
+function(understudy_sources variable)
+  file(GLOB_RECURSE found CONFIGURE_DEPENDS ${CMAKE_CURRENT_SOURCE_DIR}/*.cpp)
+  set(${variable} ${found} PARENT_SCOPE)
+endfunction()

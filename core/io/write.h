@@ -1,0 +1,46 @@
+// Handing results over. Nothing half-written is ever left: files are written beside their target and renamed.
+#pragma once
+
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "core/base/run_control.h"
+#include "core/figure/figure.h"
+
+namespace understudy {
+
+/// A baked animation on a figure's own skeleton: which joints get which tracks.
+struct BakedClip {
+  std::string name = "Understudy";
+  const Motion* motion = nullptr;      ///< local, file unit and axes of the figure
+  std::vector<int> rotated;            ///< joints with rotation tracks (translations: motion->movedJoints)
+  int firstFrame = 1;                  ///< number of the first frame, where the format has numbers
+};
+
+/// Writes bytes to `path` by way of a temporary file in the same folder. Errors: unwritable, disk full.
+[[nodiscard]] Status writeBytes(const std::string& path, std::string_view bytes);
+
+/// The character's own glTF file with the animation added; everything else untouched. `path` ends in .glb or .gltf.
+[[nodiscard]] Status writeIntoOwnGltf(const Figure& character, const BakedClip& clip, const std::string& path, const RunControl& control = {});
+/// A new .glb with nodes, skins, meshes, base-colour materials and the animation (for FBX and Collada characters).
+[[nodiscard]] Status writeNewGlb(const Figure& character, const BakedClip& clip, const std::string& path, const RunControl& control = {});
+/// Nodes and animation only.
+[[nodiscard]] Status writeAnimationGlb(const Figure& character, const BakedClip& clip, const std::string& path, const RunControl& control = {});
+[[nodiscard]] Status writeBvh(const Figure& character, const BakedClip& clip, const std::string& path, const RunControl& control = {});
+/// One row a frame and joint: frame, time, joint, world position (m) and world quaternion.
+[[nodiscard]] Status writeCsv(const Figure& character, const BakedClip& clip, const std::string& path, const RunControl& control = {});
+/// Chooses by the extension of `path` and the character's format.
+[[nodiscard]] Status handOver(const Figure& character, const BakedClip& clip, const std::string& path, bool animationOnly = false,
+                              const RunControl& control = {});
+
+/// How far written curves are from the evaluated motion, measured at 3 cm from each joint along its axes.
+struct Fidelity {
+  double worstMillimetres = 0;
+  int worstJoint = -1;
+  int worstFrame = 0;     ///< counted from 0
+  std::size_t keys = 0;
+  std::size_t bytes = 0;
+};
+
+}  // namespace understudy
