@@ -29,6 +29,7 @@ struct ReferencePose {
 struct ReferenceSettings {
   std::optional<int> clipFrame;       ///< take this frame (counted from 0) of the clip as the reference pose
   std::optional<double> facingDegrees;  ///< turn about up that faces the figure to +Z, overriding the detected one
+  friend bool operator==(const ReferenceSettings&, const ReferenceSettings&) = default;
 };
 
 /// Chooses the reference pose: bind pose of a skinned figure; else the rest pose where it is an upright body; else an
@@ -52,6 +53,7 @@ struct RetargetSettings {
   bool ground = true;                        ///< one constant vertical offset so that the soles stand on the floor
   std::map<Role, Vec3d> alignmentOffsets;    ///< extra turn (rotation vector, radians, character's world reference frame)
   std::map<Role, bool> alignmentChoices;     ///< true: match frames, false: keep the character's posture
+  friend bool operator==(const RetargetSettings&, const RetargetSettings&) = default;
 };
 
 struct RetargetReport {

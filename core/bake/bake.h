@@ -1,0 +1,28 @@
+// Bakes an evaluated take into plain per-bone curves and measures what a written file really holds.
+#pragma once
+
+#include <string>
+
+#include "core/evaluate/evaluate.h"
+#include "core/io/write.h"
+
+namespace understudy {
+
+/// A baked take; owns the motion that `clip` points to, so it is moved, not copied.
+struct Baked {
+  std::unique_ptr<const Motion> motion;
+  BakedClip clip;
+  Issues notes;
+};
+
+/// Tracks for the joints the retargeting animates and those nudged; at the hand-over rate where it is another one.
+/// Error: nothing evaluated.
+[[nodiscard]] Result<Baked> bake(const Take& take, const Figure& character, const Evaluated& evaluated);
+
+/// Reads a written .glb, .gltf or .bvh back and compares it with `baked` on every frame: the farthest any of the points
+/// 3 cm from a joint along its three axes lies from where it should be, in world millimetres. CSV holds no curves and is
+/// measured at its printed positions. Errors: the file cannot be read or lacks the animation or its joints.
+[[nodiscard]] Result<Fidelity> measureFidelity(const std::string& path, const Figure& character, const BakedClip& baked,
+                                               const RunControl& control = {});
+
+}  // namespace understudy

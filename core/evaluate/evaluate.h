@@ -1,0 +1,75 @@
+// From a take to poses: sample → resample → retarget → nudges → trim. Stages are kept and reused where their inputs are
+// the same.
+#pragma once
+
+#include <memory>
+
+#include "core/motion/tiled_motion.h"
+#include "core/retarget/retarget.h"
+#include "core/take/take.h"
+
+namespace understudy {
+
+/// The files of a take as read. Either may be missing; what can be evaluated without it, is.
+struct Sources {
+  std::shared_ptr<const Figure> performer;
+  std::shared_ptr<const Figure> character;
+};
+
+/// Result of a take. Frames count from 0 of the trimmed clip; the number shown is firstFrame + index.
+struct Evaluated {
+  FrameRate rate;                  ///< the scene's
+  int frames = 0;                  ///< after trimming
+  int clipFrames = 0;              ///< before trimming, at the scene's rate
+  int trimFirst = 0;               ///< index of the first trimmed frame in the untrimmed clip
+  int firstFrame = 1;
+  TiledMotion performer;           ///< the performance, trimmed
+  TiledMotion base;                ///< the character as retargeted, trimmed; no frames without a character or complete map
+  TiledMotion motion;              ///< with the nudges: what is shown and exported
+  std::shared_ptr<const BoneMap> map;            ///< null without both files
+  std::shared_ptr<const RetargetReport> report;  ///< null where nothing was retargeted
+  std::vector<int> nudgedJoints;   ///< ascending
+  Issues issues;                   ///< warnings and notes; an error here says why `motion` is empty
+  [[nodiscard]] bool complete() const { return report != nullptr; }
+};
+
+/// The stages of earlier evaluations. One cache serves one thread at a time; results stay valid after it is gone.
+class EvaluationCache {
+ public:
+  EvaluationCache();
+  ~EvaluationCache();
+  EvaluationCache(EvaluationCache&&) noexcept;
+  EvaluationCache& operator=(EvaluationCache&&) noexcept;
+  struct Stages;
+  /// How often each stage ran since the cache was made.
+  struct Counts {
+    int sampled = 0, mapped = 0, retargeted = 0, nudges = 0;
+  };
+  [[nodiscard]] Counts counts() const;
+  [[nodiscard]] Stages& stages() { return *stages_; }
+
+ private:
+  std::unique_ptr<Stages> stages_;
+};
+
+/// Reads the files of a take. Errors: none chosen, missing, unreadable. `keep` (may be null) holds figures already read,
+/// which are used where path and overrides are the same.
+[[nodiscard]] Result<Sources> readSources(const Take& take, const Sources* keep = nullptr, const RunControl& control = {});
+[[nodiscard]] Result<std::shared_ptr<const Figure>> readReference(const FileReference& file, const RunControl& control = {});
+
+/// Evaluates a take. With a performer but no character (or an incomplete map) the performer's motion is still there and
+/// `issues` says what is missing. Errors: no performer, no such clip, an empty trim, stopped, defects of the input.
+[[nodiscard]] Result<Evaluated> evaluate(const Take& take, const Sources& sources, EvaluationCache* cache = nullptr,
+                                         const RunControl& control = {});
+
+/// A nudge at a frame of the evaluated take (counted from 0), with the default ease.
+[[nodiscard]] Nudge nudgeAt(const Evaluated& evaluated, int frame);
+/// Frame (counted from 0, may lie outside the trim) of a nudge in the evaluated take.
+[[nodiscard]] int frameOf(const Evaluated& evaluated, const Nudge& nudge);
+
+/// Applies nudges to a motion on the character's skeleton, whose frame 0 is the untrimmed clip's. Frames outside each
+/// nudge's ease keep their bytes. `report` gives the stage's axes and `map` the hips (either may be null: rest axes).
+[[nodiscard]] TiledMotion applyNudges(const Figure& character, const TiledMotion& base, const Nudges& nudges, const BoneMap* map,
+                                      const RetargetReport* report, std::vector<int>* nudgedJoints = nullptr, Issues* issues = nullptr);
+
+}  // namespace understudy

@@ -1,0 +1,59 @@
+// Edits: functions from take to take. Nothing else changes a take. An edit that changes nothing returns an equal value.
+#pragma once
+
+#include "core/take/take.h"
+
+namespace understudy {
+
+/// Another performer file: map side, clip, trim, alignment of the old performer are forgotten; nudges stay.
+[[nodiscard]] Take setPerformer(const Take& take, FileReference file);
+/// Another character file: its map side, alignment and nudges are forgotten.
+[[nodiscard]] Take setCharacter(const Take& take, FileReference file);
+/// The same file found elsewhere: everything is kept.
+[[nodiscard]] Take relinkPerformer(const Take& take, const std::string& path);
+[[nodiscard]] Take relinkCharacter(const Take& take, const std::string& path);
+
+[[nodiscard]] Take setName(const Take& take, std::string name);
+/// Clip of the performer file, counted from 0. Forgets the trim and the performer's reference frame.
+[[nodiscard]] Take setClip(const Take& take, int clip);
+/// `range` counts from 1 in the untrimmed clip at the scene's rate; nothing: the whole clip.
+[[nodiscard]] Take setTrim(const Take& take, std::optional<FrameRange> range, FrameRate rate);
+[[nodiscard]] Take setTrimSeconds(const Take& take, std::optional<TimeRange> range);
+/// Nothing: the performer clip's own rate. A reference frame keeps its time as well as the new rate can say it.
+[[nodiscard]] Take setRate(const Take& take, std::optional<FrameRate> rate, FrameRate oldRate, FrameRate performerRate);
+[[nodiscard]] Take setFirstFrame(const Take& take, int firstFrame);
+
+[[nodiscard]] Take setMap(const Take& take, const BoneMap& map, const Skeleton& performer, const Skeleton& character);
+[[nodiscard]] Take setMapKeys(const Take& take, MapKeys keys);
+/// Who fills a role on one side, by hand: confidence 1.
+enum class MapSide { performer, character };
+[[nodiscard]] Take setRole(const Take& take, MapSide side, Role role, std::vector<std::string> joints);
+
+[[nodiscard]] Take setRetarget(const Take& take, RetargetSettings settings);
+/// Rotation vector in radians in the character's world reference frame; zero removes it.
+[[nodiscard]] Take setAlignmentOffset(const Take& take, Role role, Vec3d offset);
+/// true: match frames, false: keep the character's posture, nothing: automatic.
+[[nodiscard]] Take setAlignmentChoice(const Take& take, Role role, std::optional<bool> matchFrames);
+[[nodiscard]] Take setStride(const Take& take, std::optional<double> stride);
+[[nodiscard]] Take setGround(const Take& take, bool ground);
+[[nodiscard]] Take setPerformerReference(const Take& take, ReferenceSettings reference);
+[[nodiscard]] Take setCharacterReference(const Take& take, ReferenceSettings reference);
+
+/// Appends; a nudge with id 0 gets the next free one (`idOut` receives it).
+[[nodiscard]] Take addNudge(const Take& take, Nudge nudge, std::uint64_t* idOut = nullptr);
+/// Replaces the nudge with the same id; no such nudge: unchanged.
+[[nodiscard]] Take changeNudge(const Take& take, Nudge nudge);
+[[nodiscard]] Take removeNudge(const Take& take, std::uint64_t id);
+/// Moves a nudge to a place in the list (0 first).
+[[nodiscard]] Take reorderNudge(const Take& take, std::uint64_t id, int place);
+[[nodiscard]] const Nudge* findNudge(const Take& take, std::uint64_t id);
+
+[[nodiscard]] Take setExport(const Take& take, HandOver handOver);
+
+/// Edits of the list of takes.
+[[nodiscard]] Reel setCurrentTake(const Reel& reel, Take take);
+[[nodiscard]] Reel addTake(const Reel& reel, Take take);
+[[nodiscard]] Reel removeTake(const Reel& reel, int index);
+[[nodiscard]] Reel selectTake(const Reel& reel, int index);
+
+}  // namespace understudy

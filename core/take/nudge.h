@@ -1,0 +1,68 @@
+// A hand-made key on an additive layer: a change of pose at a frame, with an ease before and after.
+#pragma once
+
+#include <cstdint>
+#include <string>
+#include <vector>
+
+#include "core/base/frame_rate.h"
+#include "core/math/vec.h"
+
+namespace understudy {
+
+/// The axes a nudge turns about and moves along.
+enum class NudgeSpace {
+  bone,       ///< the bone's own: q′ = q · exp(w r)
+  parent,     ///< its parent's: q′ = exp(w r) · q
+  character,  ///< the stage's, turned by the hips' heading at the nudge's frame
+  world,      ///< the stage's: metres, Y up, the character's reference pose facing +Z
+  view,       ///< made in a view; stored in the stage's axes and evaluated like `world`
+};
+
+/// The spelling in files: "bone", "parent", "character", "world", "view".
+[[nodiscard]] std::string nudgeSpaceName(NudgeSpace space);
+[[nodiscard]] bool nudgeSpaceNamed(const std::string& name, NudgeSpace& space);
+
+/// What a nudge does to one character joint.
+struct JointNudge {
+  std::string joint;    ///< jointKey() of the character's skeleton
+  Vec3d rotation;       ///< rotation vector, radians, in the nudge's space
+  Vec3d translation;    ///< metres, in the nudge's space; zero leaves the position alone
+  friend bool operator==(const JointNudge&, const JointNudge&) = default;
+};
+
+/// Eight frames at 30 frames/s.
+inline constexpr double defaultEaseSeconds = 8.0 / 30.0;
+
+/// Times count from the first frame of the untrimmed clip, in seconds, so that nudges stay with the performance when the
+/// scene's rate or the trim changes. Frames follow by rounding (nudgeFrames).
+struct Nudge {
+  std::uint64_t id = 0;  ///< unique within its take; addNudge gives one where it is 0
+  std::string name;
+  double time = 0;
+  double easeBefore = defaultEaseSeconds;
+  double easeAfter = defaultEaseSeconds;
+  double weight = 1;
+  bool muted = false;
+  NudgeSpace space = NudgeSpace::bone;
+  std::vector<JointNudge> joints;
+  std::string unknown;  ///< fields of the file that this version does not know (JSON object text)
+  friend bool operator==(const Nudge&, const Nudge&) = default;
+};
+
+/// A nudge's frames, counted from 0 in the untrimmed clip: it acts on frame−before+1 … frame+after−1, fully at `frame`.
+struct NudgeFrames {
+  int frame = 0;
+  int before = 0;
+  int after = 0;
+  [[nodiscard]] int first() const { return before > 0 ? frame - before + 1 : frame; }
+  [[nodiscard]] int last() const { return after > 0 ? frame + after - 1 : frame; }
+  friend bool operator==(const NudgeFrames&, const NudgeFrames&) = default;
+};
+[[nodiscard]] NudgeFrames nudgeFrames(const Nudge& nudge, FrameRate rate);
+
+/// Weight of a nudge's shape at a frame, 0 … 1: the C¹ kernel 2t³−3t²+1 of the distance from the key
+/// (Kovar, Schreiner, Gleicher 2002). 1 at `frame`, exactly 0 from frame−before and frame+after outwards.
+[[nodiscard]] double easeWeight(const NudgeFrames& frames, int frame);
+
+}  // namespace understudy

@@ -1,0 +1,95 @@
+// The values of the document. A take is one performance on one character; a reel is a list of takes.
+#pragma once
+
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "core/mapping/bone_map.h"
+#include "core/retarget/retarget.h"
+#include "core/take/node.h"
+#include "core/take/nudge.h"
+
+namespace understudy {
+
+/// A file the take reads, and how it is to be read.
+struct FileReference {
+  std::string path;              ///< absolute, or relative to the working directory; empty: not chosen yet
+  double metresPerUnit = 0;      ///< > 0 overrides the detected unit
+  std::string up;                ///< "" or +X −X +Y −Y +Z −Z: overrides the detected up axis
+  std::string contentHash;       ///< of the file when last read ("" unknown): tells that it has changed
+  std::string unknown;           ///< fields this version does not know (JSON object text)
+  friend bool operator==(const FileReference&, const FileReference&) = default;
+};
+
+/// The joints that fill a role, by jointKey(), so that the map survives reading the file again.
+struct RoleKeys {
+  std::vector<std::string> joints;
+  double confidence = 0;
+  std::string reason;
+  friend bool operator==(const RoleKeys&, const RoleKeys&) = default;
+};
+
+/// The bone map of a take by joint keys. Unset: the maps are found automatically when the take is evaluated.
+struct MapKeys {
+  bool set = false;
+  PerRole<RoleKeys> performer, character;
+  friend bool operator==(const MapKeys&, const MapKeys&) = default;
+};
+
+/// Seconds from the first frame of the untrimmed clip, both frames included.
+struct TimeRange {
+  double first = 0;
+  double last = 0;
+  friend bool operator==(const TimeRange&, const TimeRange&) = default;
+};
+
+/// How the take is handed over.
+struct HandOver {
+  std::string path;                    ///< last file written, "" none
+  std::string format;                  ///< "" by the path's ending, or "glb", "gltf", "bvh", "csv"
+  bool animationOnly = false;
+  std::string animationName = "Understudy";
+  std::optional<FrameRate> rate;       ///< default: the scene's
+  friend bool operator==(const HandOver&, const HandOver&) = default;
+};
+
+using Nudges = std::vector<Node<Nudge>>;
+
+/// One performance on one character. Copies share their parts; only the edits of edits.h make changed ones.
+struct Take {
+  std::string name;
+  Node<FileReference> performer;
+  Node<FileReference> character;
+  int clip = 0;                        ///< clip of the performer file, counted from 0
+  std::optional<TimeRange> trim;
+  std::optional<FrameRate> rate;       ///< the scene's rate; default: the performer clip's
+  Node<MapKeys> map;
+  Node<RetargetSettings> retarget;     ///< frames in it count from 0 in the untrimmed clip at the scene's rate
+  Node<Nudges> nudges;                 ///< applied in list order
+  Node<HandOver> handOver;
+  int firstFrame = 1;                  ///< number of the first frame of the trimmed clip: shown = typed = exported
+  std::string unknown;                 ///< fields this version does not know (JSON object text)
+  friend bool operator==(const Take&, const Take&) = default;
+};
+
+/// The document.
+struct Reel {
+  std::vector<Node<Take>> takes;
+  int current = 0;
+  std::string unknown;
+  friend bool operator==(const Reel&, const Reel&) = default;
+
+  [[nodiscard]] const Take* currentTake() const {
+    return current >= 0 && current < static_cast<int>(takes.size()) ? &*takes[static_cast<std::size_t>(current)] : nullptr;
+  }
+};
+
+/// A reel of one empty take.
+[[nodiscard]] Reel newReel();
+
+/// Map by indices → by keys, and back. Keys that a skeleton no longer has leave their role empty, with a warning.
+[[nodiscard]] MapKeys keysOf(const BoneMap& map, const Skeleton& performer, const Skeleton& character);
+[[nodiscard]] BoneMap resolveMap(const MapKeys& keys, const Skeleton& performer, const Skeleton& character, Issues* issues = nullptr);
+
+}  // namespace understudy
