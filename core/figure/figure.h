@@ -5,6 +5,7 @@
 #include <cstdint>
 #include <memory>
 #include <string>
+#include <utility>
 #include <vector>
 
 #include "core/motion/clip.h"
@@ -62,7 +63,7 @@ struct Mesh {
   int material = -1;
   std::vector<Vec3f> positions;
   std::vector<Vec3f> normals;               ///< empty or one a vertex
-  std::vector<Vec2f> texcoords;             ///< empty or one a vertex
+  std::vector<Vec2f> texcoords;             ///< empty or one a vertex; v runs down from the picture's upper edge
   std::vector<std::array<float, 4>> colours;  ///< empty or one a vertex, linear RGBA
   std::vector<std::uint32_t> indices;       ///< three a triangle
   /// Influences of vertex v are entries influenceStart[v] … influenceStart[v+1]−1; weights sum to 1 a vertex.
@@ -84,6 +85,8 @@ struct Figure {
   std::vector<Material> materials;
   std::vector<Image> images;
   std::vector<Clip> clips;
+  /// What the file itself says about its bones (VRM): role name as in VRM 1.0, and joint.
+  std::vector<std::pair<std::string, int>> statedRoles;
   Issues issues;       ///< what was odd, and what was done about it
 
   [[nodiscard]] bool hasSkin() const { return !skins.empty(); }
