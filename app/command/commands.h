@@ -1,0 +1,13 @@
+// The subcommands, one file each.
+#pragma once
+
+#include "app/command/command.h"
+
+namespace understudy::cli {
+
+[[nodiscard]] Command lookCommand();
+[[nodiscard]] Command mapCommand();
+[[nodiscard]] Command retargetCommand();
+[[nodiscard]] Command sheetCommand();
+
+}  // namespace understudy::cli
