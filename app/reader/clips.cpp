@@ -137,12 +137,23 @@ double relativeStep(const Trsd& a, const Trsd& b, double size) {
   return std::max({turn, distance(a.translation, b.translation) / size, distance(a.scale, b.scale)});
 }
 
-/// One curve of a track; `same` tells whether a value still is that of the rest pose.
-void addCurve(Clip& clip, int joint, CurveTarget target, const Track& track, const Trsd& rest, bool keepConstant) {
-  const double size = std::max(length(rest.translation), 1e-6);
+/// Median length of the joints' offsets: what a small distance is measured by.
+double typicalOffset(const Skeleton& skeleton) {
+  std::vector<double> lengths;
+  for (const Trsd& rest : skeleton.rest)
+    if (const double l = length(rest.translation); l > 1e-9) lengths.push_back(l);
+  if (lengths.empty()) return 1;
+  std::nth_element(lengths.begin(), lengths.begin() + static_cast<std::ptrdiff_t>(lengths.size() / 2), lengths.end());
+  return lengths[lengths.size() / 2];
+}
+
+/// One curve of a track; `offset` is the skeleton's typical one. A curve that keeps its rest value is left out unless
+/// `keepConstant`; one that keeps any value has a single key.
+void addCurve(Clip& clip, int joint, CurveTarget target, const Track& track, const Trsd& rest, double offset, bool keepConstant) {
+  const double size = std::max(length(rest.translation), offset);
   const auto differs = [&](const Trsd& a, const Trsd& b) {
     switch (target) {
-      case CurveTarget::translation: return distance(a.translation, b.translation) > 2e-6 * size;
+      case CurveTarget::translation: return distance(a.translation, b.translation) > 1e-5 * size;
       case CurveTarget::rotation: return angleBetween(a.rotation, b.rotation) > 1e-6;
       default: return distance(a.scale, b.scale) > 2e-5 * std::max(length(b.scale), 1e-9);
     }
@@ -190,14 +201,14 @@ double keyRate(const std::vector<Track>& tracks) {
   return even * 10 >= steps.size() * 9 ? 1 / step : 0;
 }
 
-void noteUnbaked(const std::vector<Track>& tracks, const Clip& clip, Figure& figure) {
+void noteUnbaked(const std::vector<Track>& tracks, const Clip& clip, double offset, Figure& figure) {
   // Between keys that are further apart than a frame the artist's own curve (with tangents) is lost.
   const double frame = 1 / clip.rate.hertz();
   int joints = 0, worst = -1;
   double widest = 0;
   for (std::size_t j = 0; j < tracks.size(); ++j) {
     const Track& track = tracks[j];
-    const double size = std::max(length(figure.skeleton.rest[j].translation), 1e-3);
+    const double size = std::max(length(figure.skeleton.rest[j].translation), offset);
     bool sparse = false;
     for (std::size_t k = 1; k < track.times.size(); ++k) {
       const double gap = track.times[k] - track.times[k - 1];
@@ -219,6 +230,7 @@ void noteUnbaked(const std::vector<Track>& tracks, const Clip& clip, Figure& fig
 
 void buildClips(const aiScene& scene, const NodeTable& table, double statedHertz, Figure& figure) {
   const std::size_t joints = table.chains.size();
+  const double offset = typicalOffset(figure.skeleton);
   for (unsigned a = 0; a < scene.mNumAnimations; ++a) {
     const aiAnimation& animation = *scene.mAnimations[a];
     Clip clip;
@@ -269,9 +281,9 @@ void buildClips(const aiScene& scene, const NodeTable& table, double statedHertz
       start = std::min(start, track.times.front());
       end = std::max(end, track.times.back());
       const Trsd& rest = figure.skeleton.rest[j];
-      if (track.turns) addCurve(clip, static_cast<int>(j), CurveTarget::rotation, track, rest, true);
-      if (track.moves) addCurve(clip, static_cast<int>(j), CurveTarget::translation, track, rest, false);
-      if (track.scales) addCurve(clip, static_cast<int>(j), CurveTarget::scale, track, rest, false);
+      if (track.turns) addCurve(clip, static_cast<int>(j), CurveTarget::rotation, track, rest, offset, true);
+      if (track.moves) addCurve(clip, static_cast<int>(j), CurveTarget::translation, track, rest, offset, false);
+      if (track.scales) addCurve(clip, static_cast<int>(j), CurveTarget::scale, track, rest, offset, false);
     }
     if (clip.curves.empty()) {
       figure.issues.push_back(makeNote("The clip animates no joint; left out", where));
@@ -279,7 +291,7 @@ void buildClips(const aiScene& scene, const NodeTable& table, double statedHertz
     }
     clip.start = static_cast<float>(start);
     clip.end = std::max<double>(clip.start, static_cast<float>(end));
-    noteUnbaked(tracks, clip, figure);
+    noteUnbaked(tracks, clip, offset, figure);
     figure.clips.push_back(std::move(clip));
   }
 }
