@@ -1,0 +1,599 @@
+#include "core/retarget/retarget.h"
+
+#include <algorithm>
+#include <cmath>
+#include <cstdio>
+
+#include "core/body/soles.h"
+#include "core/retarget/alignment.h"
+
+namespace understudy {
+namespace {
+
+/// How one character joint gets its world rotation.
+struct Driver {
+  enum class Kind { hold, follow, blend, twist } kind = Kind::hold;
+  Quatf local;                 ///< hold: the constant local rotation
+  int a = -1, b = -1;          ///< performer joints (follow: a; blend: a to b)
+  Quatf ca, cb;                ///< performer world rotation → character world rotation
+  float t = 0;                 ///< blend weight; twist share
+  int twistOf = -1, twistFrom = -1;  ///< twist: character joints whose relative twist is shared
+  Vec3f axis;                  ///< twist: axis in twistFrom's frame; aim: see below
+  Quatf relative;              ///< twist: reference rotation of twistOf in twistFrom's frame
+  int aimEnd = -1;             ///< ≥ 0: performer joint whose true direction corrects the swing
+  Vec3f aimRest;               ///< reference direction to aimEnd in a's frame
+};
+
+/// A character joint that needs a translation track.
+struct Mover {
+  int joint = -1;
+  int anchor = -1;      ///< character joint it follows; −1 for the hips
+  Vec3d offset;         ///< in the anchor's frame, world metres
+};
+
+struct Plan {
+  PosedBody performer, character;
+  std::vector<Driver> drivers;
+  std::vector<Mover> movers;       ///< hips first
+  std::vector<char> performerNeeded, characterNeeded;
+  bool performerPositions = false;
+  std::vector<int> animated;
+  double stride = 1;
+};
+
+std::vector<int> trunkChain(const SkeletonMap& map) {
+  std::vector<int> chain;
+  for (const Role role : {Role::spine, Role::chest, Role::upperChest})
+    for (const int j : map.at(role).joints)
+      if (std::find(chain.begin(), chain.end(), j) == chain.end()) chain.push_back(j);
+  return chain;
+}
+
+/// Positions along a chain, 0 at its first joint and 1 at its last.
+std::vector<double> arcs(const PosedBody& body, const std::vector<int>& chain) {
+  std::vector<double> at(chain.size(), 0);
+  for (std::size_t i = 1; i < chain.size(); ++i) at[i] = at[i - 1] + distance(body.position[chain[i]], body.position[chain[i - 1]]);
+  const double total = at.empty() ? 0 : at.back();
+  for (std::size_t i = 0; i < at.size(); ++i) at[i] = total > 1e-9 ? at[i] / total : chain.size() > 1 ? static_cast<double>(i) / (chain.size() - 1) : 0;
+  return at;
+}
+
+class Planner {
+ public:
+  Planner(Plan& plan, const Alignment& alignment) : plan_(plan), alignment_(alignment) {}
+
+  void build(const Motion& clip) {
+    const int n = plan_.character.rig.size();
+    plan_.drivers.resize(n);
+    for (int j = 0; j < n; ++j) plan_.drivers[j].local = Quatf(plan_.character.figure->skeleton.rest[j].rotation);
+    for (int i = 0; i < roleCount; ++i) {
+      const Role role = roleAt(i);
+      if (role == Role::spine || role == Role::chest || role == Role::upperChest || role == Role::neck) continue;
+      followRole(role);
+    }
+    trunk();
+    neck();
+    twists();
+    aims(clip);
+    holdBetween();
+    movers();
+    needs();
+  }
+
+ private:
+  [[nodiscard]] const SkeletonMap& ms() const { return *plan_.performer.map; }
+  [[nodiscard]] const SkeletonMap& mt() const { return *plan_.character.map; }
+
+  /// Constant that takes performer joint a's world rotation to character joint j's.
+  [[nodiscard]] Quatf constant(int a, int j, Role role) const {
+    const Quatd& correction = alignment_[indexOf(role)].correction;
+    return Quatf(normalised(conjugate(plan_.performer.rotation[a]) * correction * plan_.character.rotation[j]));
+  }
+
+  void follow(int j, int a, Role role) {
+    Driver& d = plan_.drivers[j];
+    d.kind = Driver::Kind::follow;
+    d.a = a;
+    d.ca = constant(a, j, role);
+  }
+
+  void blend(int j, int a, Role roleA, int b, Role roleB, double t) {
+    if (t <= 1e-6) return follow(j, a, roleA);
+    if (t >= 1 - 1e-6) return follow(j, b, roleB);
+    Driver& d = plan_.drivers[j];
+    d.kind = Driver::Kind::blend;
+    d.a = a;
+    d.b = b;
+    d.ca = constant(a, j, roleA);
+    d.cb = constant(b, j, roleB);
+    d.t = static_cast<float>(t);
+  }
+
+  void followRole(Role role) {
+    const int a = ms().joint(role), j = mt().joint(role);
+    if (a >= 0 && j >= 0) follow(j, a, role);
+  }
+
+  /// Chains of different bone count: orientation at normalised rest arc length, both ends exact.
+  void chain(const std::vector<int>& from, const std::vector<int>& to, Role role) {
+    if (from.empty() || to.empty()) return;
+    const std::vector<double> s = arcs(plan_.performer, from), t = arcs(plan_.character, to);
+    for (std::size_t i = 0; i < to.size(); ++i) {
+      // One bone against many carries the shoulders, so it takes the top one's orientation.
+      const double at = to.size() == 1 ? 1 : from.size() == to.size() ? s[i] : t[i];
+      std::size_t k = 0;
+      while (k + 1 < from.size() && s[k + 1] <= at) ++k;
+      if (from.size() == to.size() || k + 1 >= from.size()) {
+        follow(to[i], from[from.size() == to.size() ? i : from.size() - 1], role);
+      } else {
+        blend(to[i], from[k], role, from[k + 1], role, (at - s[k]) / (s[k + 1] - s[k]));
+      }
+    }
+  }
+
+  void trunk() { chain(trunkChain(ms()), trunkChain(mt()), Role::spine); }
+
+  void neck() {
+    const std::vector<int>&from = ms().at(Role::neck).joints, &to = mt().at(Role::neck).joints;
+    if (to.empty()) return;
+    if (!from.empty()) return chain(from, to, Role::neck);
+    const std::vector<int> spine = trunkChain(ms());
+    const int head = ms().joint(Role::head), below = spine.empty() ? ms().joint(Role::hips) : spine.back();
+    if (head < 0 || below < 0) return;
+    for (std::size_t i = 0; i < to.size(); ++i)
+      blend(to[i], below, Role::spine, head, Role::head, static_cast<double>(i + 1) / (to.size() + 1));
+  }
+
+  /// Extra joints of a limb's chain share the twist along it: those of the forearm that of the hand, those of the
+  /// upper arm take back part of the arm's own twist near the shoulder.
+  void twists() {
+    for (const bool left : {true, false})
+      for (const bool arm : {true, false}) {
+        const Role upper = arm ? (left ? Role::leftUpperArm : Role::rightUpperArm) : (left ? Role::leftUpperLeg : Role::rightUpperLeg);
+        const Role lower = roleAt(indexOf(upper) + 1), end = roleAt(indexOf(upper) + 2);
+        if (arm) shareTwist(mt().at(lower).joints, mt().joint(end));
+        (void)upper;
+      }
+  }
+
+  void shareTwist(const std::vector<int>& chainJoints, int end) {
+    if (chainJoints.size() < 2 || end < 0) return;
+    const PosedBody& c = plan_.character;
+    const int base = chainJoints.front();
+    if (plan_.drivers[base].kind == Driver::Kind::hold || plan_.drivers[end].kind == Driver::Kind::hold) return;
+    const Vec3d along = c.position[end] - c.position[base];
+    const double size = length(along);
+    if (size < 1e-9) return;
+    for (std::size_t i = 1; i < chainJoints.size(); ++i) {
+      const int j = chainJoints[i];
+      if (plan_.drivers[j].kind != Driver::Kind::hold || !isAncestor(c.figure->skeleton, base, j) || j > end) continue;
+      Driver& d = plan_.drivers[j];
+      d.kind = Driver::Kind::twist;
+      d.twistFrom = base;
+      d.twistOf = end;
+      d.axis = Vec3f(rotate(conjugate(c.rotation[base]), along / size));
+      d.relative = Quatf(conjugate(c.rotation[base]) * c.rotation[end]);
+      d.ca = Quatf(conjugate(c.rotation[base]) * c.rotation[j]);
+      d.t = static_cast<float>(std::clamp(dot(c.position[j] - c.position[base], along) / (size * size), 0.0, 1.0));
+    }
+  }
+
+  /// Where the performer's segment does not end rigidly (joints in between, translation channels), its true direction
+  /// corrects the swing.
+  void aims(const Motion& clip) {
+    for (const Role role : {Role::leftUpperArm, Role::leftLowerArm, Role::rightUpperArm, Role::rightLowerArm, Role::leftUpperLeg,
+                            Role::leftLowerLeg, Role::rightUpperLeg, Role::rightLowerLeg}) {
+      const int j = mt().joint(role), a = ms().joint(role), end = segmentEnd(ms(), role);
+      if (j < 0 || a < 0 || end < 0 || plan_.drivers[j].kind != Driver::Kind::follow) continue;
+      const PosedBody& p = plan_.performer;
+      const bool moves = std::binary_search(clip.movedJoints.begin(), clip.movedJoints.end(), end);
+      const bool rigid = p.rig.parents[end] == a && !moves && !p.displaced[end];
+      const Vec3d direction = p.position[end] - p.position[a];
+      if (rigid || length(direction) < 1e-9) continue;
+      plan_.drivers[j].aimEnd = end;
+      plan_.drivers[j].aimRest = Vec3f(rotate(conjugate(p.rotation[a]), normalised(direction)));
+      plan_.performerPositions = true;
+    }
+  }
+
+  /// Undriven joints between driven ones keep their place of the reference pose; all others their rest.
+  void holdBetween() {
+    const PosedBody& c = plan_.character;
+    const int hips = mt().joint(Role::hips);
+    for (int j = 0; j < c.rig.size(); ++j) {
+      if (plan_.drivers[j].kind == Driver::Kind::hold || plan_.drivers[j].kind == Driver::Kind::twist) continue;
+      for (int k = c.rig.parents[j]; k >= 0 && k != hips; k = c.rig.parents[k])
+        if (plan_.drivers[k].kind == Driver::Kind::hold && (hips < 0 || isAncestor(c.figure->skeleton, hips, k))) {
+          plan_.drivers[k].local = Quatf(c.local[k]);
+          if (angleBetween(c.local[k], c.figure->skeleton.rest[k].rotation) > 1e-6) held_.push_back(k);
+        }
+    }
+    for (int j = 0; j < c.rig.size(); ++j)
+      if (plan_.drivers[j].kind != Driver::Kind::hold || std::find(held_.begin(), held_.end(), j) != held_.end()) plan_.animated.push_back(j);
+  }
+
+  void movers() {
+    const PosedBody& c = plan_.character;
+    const int hips = mt().joint(Role::hips);
+    plan_.movers.push_back({hips, -1, {}});
+    for (int i = 1; i < roleCount; ++i) {
+      const Role role = roleAt(i);
+      const int j = mt().joint(role);
+      if (j < 0 || j == hips) continue;
+      // The nearest mapped slot above in the body.
+      Role above = parentOf(role);
+      while (above != Role::hips && mt().joint(above) < 0) above = parentOf(above);
+      int anchor = mt().joint(above);
+      if ((above == Role::spine || above == Role::chest || above == Role::upperChest || above == Role::hips) && indexOf(role) >= indexOf(Role::neck) &&
+          !(role >= Role::leftUpperLeg && role <= Role::rightToes)) {
+        const std::vector<int> chainJoints = trunkChain(mt());
+        if (!chainJoints.empty()) anchor = chainJoints.back();
+      }
+      if (anchor < 0 || anchor == j) continue;
+      const bool attached = isAncestor(c.figure->skeleton, anchor, j);
+      // Hanging elsewhere in the tree, or resting elsewhere than it is bound: it is carried by a translation track.
+      const bool legOffTrunk = !attached && isAncestor(c.figure->skeleton, hips, j) && (role == Role::leftUpperLeg || role == Role::rightUpperLeg);
+      if ((attached && !c.displaced[j]) || legOffTrunk) continue;
+      plan_.movers.push_back({j, anchor, rotate(conjugate(c.rotation[anchor]), c.position[j] - c.position[anchor])});
+    }
+  }
+
+  void needs() {
+    plan_.performerNeeded.assign(plan_.performer.rig.size(), 0);
+    plan_.characterNeeded.assign(plan_.character.rig.size(), 0);
+    const auto mark = [](std::vector<char>& flags, const std::vector<int>& parents, int j) {
+      for (; j >= 0 && !flags[j]; j = parents[j]) flags[j] = 1;
+    };
+    const auto& ps = plan_.performer.rig.parents;
+    const auto& pt = plan_.character.rig.parents;
+    for (int j = 0; j < plan_.character.rig.size(); ++j) {
+      const Driver& d = plan_.drivers[j];
+      if (d.kind != Driver::Kind::hold) mark(plan_.characterNeeded, pt, j);
+      for (const int a : {d.a, d.b, d.aimEnd})
+        if (a >= 0) mark(plan_.performerNeeded, ps, a);
+    }
+    for (const Mover& m : plan_.movers) {
+      mark(plan_.characterNeeded, pt, m.joint);
+      if (m.anchor >= 0) mark(plan_.characterNeeded, pt, m.anchor);
+    }
+    for (const Role role : {Role::leftUpperLeg, Role::rightUpperLeg}) {
+      mark(plan_.performerNeeded, ps, ms().joint(role));
+      mark(plan_.characterNeeded, pt, mt().joint(role));
+    }
+  }
+
+  Plan& plan_;
+  const Alignment& alignment_;
+  std::vector<int> held_;
+};
+
+/// Per-frame work arrays.
+struct Work {
+  std::vector<Quatf> ws, wt;
+  std::vector<Vec3d> ps, pt;
+  std::vector<int> movedAt;   ///< performer joint → index among its moved joints, −1
+  std::vector<int> pathS, pathT, neededS, neededT;
+  std::vector<Vec3d> offsetS, offsetT;
+};
+
+std::vector<int> ancestorsOf(const std::vector<int>& parents, std::initializer_list<int> joints) {
+  std::vector<char> flags(parents.size(), 0);
+  for (int j : joints)
+    for (; j >= 0; j = parents[j]) flags[j] = 1;
+  std::vector<int> list;
+  for (std::size_t j = 0; j < flags.size(); ++j)
+    if (flags[j]) list.push_back(static_cast<int>(j));
+  return list;
+}
+
+Vec3f stretchApply(const Mat3d& m, const Vec3f& v) { return Vec3f(m * Vec3d(v)); }
+
+void transfer(const Plan& plan, const Motion& clip, Motion& out, std::vector<Vec3d>& hipsWorld, Work& w, int first, int last) {
+  const RigidRig &rs = plan.performer.rig, &rt = plan.character.rig;
+  const Quatf baseS(rs.base), baseT(rt.base);
+  const int hl = plan.performer.joint(Role::leftUpperLeg), hr = plan.performer.joint(Role::rightUpperLeg);
+  const int tl = plan.character.joint(Role::leftUpperLeg), tr = plan.character.joint(Role::rightUpperLeg);
+  const int hips = plan.movers.front().joint;
+  const bool extraMovers = plan.movers.size() > 1;
+  const std::vector<int>& positionsS = plan.performerPositions ? w.neededS : w.pathS;
+  const std::vector<int>& positionsT = extraMovers ? w.neededT : w.pathT;
+  for (int f = first; f < last; ++f) {
+    const auto qs = clip.rotationsAt(f);
+    const auto translations = clip.translationsAt(f);
+    for (const int j : w.neededS) {
+      const int p = rs.parents[j];
+      w.ws[j] = (p < 0 ? baseS : w.ws[p]) * qs[j];
+      if (rs.hasPost[j]) w.ws[j] = w.ws[j] * Quatf(rs.post[j]);
+    }
+    for (const int j : positionsS) {
+      const int p = rs.parents[j];
+      const Vec3d offset = w.movedAt[j] >= 0 ? rs.stretch[j] * Vec3d(translations[w.movedAt[j]]) : w.offsetS[j];
+      w.ps[j] = p < 0 ? rotate(rs.base, offset) : w.ps[p] + rotate(Quatd(w.ws[p]), offset);
+    }
+    const auto qt = out.rotationsAt(f);
+    for (const int j : w.neededT) {
+      const Driver& d = plan.drivers[j];
+      const int p = rt.parents[j];
+      const Quatf& above = p < 0 ? baseT : w.wt[p];
+      Quatf world;
+      switch (d.kind) {
+        case Driver::Kind::hold:
+          world = above * d.local;
+          if (rt.hasPost[j]) world = world * Quatf(rt.post[j]);
+          w.wt[j] = world;
+          qt[j] = d.local;
+          continue;
+        case Driver::Kind::follow:
+          world = w.ws[d.a] * d.ca;
+          if (d.aimEnd >= 0) {
+            const Vec3f now(normalised(w.ps[d.aimEnd] - w.ps[d.a]));
+            if (dot(now, now) > 0.5F) world = rotationBetween(rotate(w.ws[d.a], d.aimRest), now) * world;
+          }
+          break;
+        case Driver::Kind::blend: world = slerp(w.ws[d.a] * d.ca, w.ws[d.b] * d.cb, d.t); break;
+        case Driver::Kind::twist: world = w.wt[d.twistFrom] * d.ca; break;
+      }
+      Quatf local = conjugate(above) * world;
+      if (rt.hasPost[j]) local = local * conjugate(Quatf(rt.post[j]));
+      // Products of unit quaternions drift by rounding only; one Newton step is enough.
+      const float s = 1.5F - 0.5F * dot(local, local);
+      qt[j] = {local.w * s, local.x * s, local.y * s, local.z * s};
+      w.wt[j] = world;
+    }
+    // Hip midpoint, relative to the hips bone.
+    const auto moved = out.translationsAt(f);
+    const Vec3d target = (w.ps[hl] + w.ps[hr]) * (0.5 * plan.stride);
+    for (const int j : positionsT) {
+      const int p = rt.parents[j];
+      w.pt[j] = p < 0 ? rotate(rt.base, w.offsetT[j]) : w.pt[p] + rotate(Quatd(w.wt[p]), w.offsetT[j]);
+    }
+    const Vec3d shift = target - (w.pt[tl] + w.pt[tr]) * 0.5;
+    hipsWorld[f] = target;
+    const auto setLocal = [&](int joint, const Vec3d& worldPosition, const Vec3d& parentPosition) {
+      const int p = rt.parents[joint];
+      const Quatd above = p < 0 ? rt.base : Quatd(w.wt[p]);
+      const Vec3d local = inverse(rt.stretch[joint]) * rotate(conjugate(above), worldPosition - parentPosition);
+      const auto at = std::lower_bound(out.movedJoints.begin(), out.movedJoints.end(), joint);
+      moved[static_cast<std::size_t>(at - out.movedJoints.begin())] = Vec3f(local);
+    };
+    const auto parentPosition = [&](int joint) { return rt.parents[joint] < 0 ? Vec3d{} : w.pt[rt.parents[joint]]; };
+    setLocal(hips, w.pt[hips] + shift, parentPosition(hips));
+    if (extraMovers) {
+      // Positions again, now with the hips and each carried joint where they belong.
+      w.pt[hips] += shift;
+      std::size_t done = 0;
+      for (const int j : w.neededT) {
+        const int p = rt.parents[j];
+        const auto mover = std::find_if(plan.movers.begin() + 1, plan.movers.end(), [&](const Mover& m) { return m.joint == j; });
+        if (mover != plan.movers.end()) continue;
+        if (j != hips) w.pt[j] = p < 0 ? rotate(rt.base, w.offsetT[j]) : w.pt[p] + rotate(Quatd(w.wt[p]), w.offsetT[j]);
+        (void)done;
+      }
+      for (auto mover = plan.movers.begin() + 1; mover != plan.movers.end(); ++mover) {
+        const Vec3d world = w.pt[mover->anchor] + rotate(Quatd(w.wt[mover->anchor]), mover->offset);
+        setLocal(mover->joint, world, parentPosition(mover->joint));
+        w.pt[mover->joint] = world;
+        for (const int j : w.neededT)
+          if (j > mover->joint && rt.parents[j] == mover->joint) w.pt[j] = world + rotate(Quatd(w.wt[mover->joint]), w.offsetT[j]);
+      }
+    }
+  }
+}
+
+/// Twist of the hand against the forearm, unrolled over time before it is divided along the forearm's twist bones.
+void shareTwists(const Plan& plan, Motion& out) {
+  const RigidRig& rt = plan.character.rig;
+  for (int j = 0; j < rt.size(); ++j) {
+    const Driver& d = plan.drivers[j];
+    if (d.kind != Driver::Kind::twist) continue;
+    // Local rotations between twistFrom and twistOf, the twist bone itself left out where it lies on the way.
+    std::vector<int> path;
+    bool through = false;
+    for (int k = d.twistOf; k >= 0 && k != d.twistFrom; k = rt.parents[k]) {
+      path.push_back(k);
+      through = through || k == j;
+    }
+    std::reverse(path.begin(), path.end());
+    const bool direct = rt.parents[j] == d.twistFrom;
+    if (!direct) continue;  // deeper nests keep their place
+    double previous = 0;
+    for (int f = 0; f < out.frames; ++f) {
+      const auto q = out.rotationsAt(f);
+      Quatd relative;
+      for (const int k : path) relative = relative * Quatd(q[k]);
+      const Quatd delta = relative * conjugate(Quatd(d.relative));
+      double angle = 2 * std::atan2(dot(delta.vec(), Vec3d(d.axis)), delta.w);
+      angle += 2 * M_PI * std::round((previous - angle) / (2 * M_PI));
+      if (f == 0) angle = std::remainder(angle, 2 * M_PI);
+      previous = angle;
+      const Quatf turned = Quatf(fromAxisAngle(Vec3d(d.axis), angle * static_cast<double>(d.t))) * d.ca;
+      if (through) {
+        // The child below must not feel the change.
+        const auto below = std::find(path.begin(), path.end(), j) + 1;
+        if (below != path.end()) q[*below] = conjugate(turned) * q[j] * q[*below];
+      }
+      q[j] = turned;
+    }
+  }
+}
+
+/// Height of the lowest sole point of the clip's standing feet, metres: median over frames where a foot is slow and
+/// low. Without such frames the 5th percentile of all frames.
+double standingLevel(const PosedBody& body, const Motion& motion) {
+  const Affined toWorld = worldFromFile(*body.figure, body.pose);
+  const Vec3d upFile = rotate(conjugate(body.pose.facing * body.figure->space.worldFromFile), Vec3d{0, 1, 0});
+  const std::array<Sole, 2> soles = findSoles(*body.figure, *body.map, body.pose.fileWorld, upFile);
+  const int step = std::max(1, motion.frames / 240);
+  std::vector<double> all, standing;
+  std::vector<std::array<double, 2>> heights;
+  std::vector<std::array<Vec3d, 2>> places;
+  std::vector<Affined> world(body.rig.size());
+  std::vector<Trsd> local(body.rig.size());
+  const auto measure = [&](int f, std::array<double, 2>& height, std::array<Vec3d, 2>& place) {
+    poseAt(body.figure->skeleton, motion, f, local);
+    forwardKinematics(body.figure->skeleton, local, world);
+    for (int side = 0; side < 2; ++side) {
+      height[side] = 1e30;
+      for (const JointPoint& p : soles[side].points) {
+        const Vec3d q = apply(toWorld, apply(world[p.joint], p.local));
+        if (q.y < height[side]) height[side] = q.y;
+      }
+      place[side] = apply(toWorld, world[body.joint(side == 0 ? Role::leftFoot : Role::rightFoot)].translation);
+    }
+  };
+  const double leg = body.pose.legLength, dt = 1 / motion.rate.hertz();
+  for (int f = 0; f + 1 < motion.frames || f == 0; f += step) {
+    std::array<double, 2> h{}, hn{};
+    std::array<Vec3d, 2> p{}, pn{};
+    measure(f, h, p);
+    measure(std::min(f + 1, motion.frames - 1), hn, pn);
+    for (int side = 0; side < 2; ++side) {
+      if (h[side] > 1e29) continue;
+      all.push_back(h[side]);
+      if (distance(p[side], pn[side]) < 0.25 * leg * dt) standing.push_back(h[side]);
+    }
+    if (motion.frames == 1) break;
+  }
+  if (all.empty()) return 0;
+  std::sort(all.begin(), all.end());
+  const double low = all[all.size() / 20];
+  std::erase_if(standing, [&](double h) { return h > low + 0.06 * leg; });
+  if (standing.size() < 6) return low;
+  std::nth_element(standing.begin(), standing.begin() + static_cast<std::ptrdiff_t>(standing.size() / 2), standing.end());
+  return standing[standing.size() / 2];
+}
+
+/// Height of the character's own floor: its lowest sole point in the reference pose.
+double restLevel(const PosedBody& body) {
+  Motion one = restMotion(body.figure->skeleton, 1, {30, 1});
+  const Affined toWorld = worldFromFile(*body.figure, body.pose);
+  const Vec3d upFile = rotate(conjugate(body.pose.facing * body.figure->space.worldFromFile), Vec3d{0, 1, 0});
+  double low = 1e30;
+  for (const Sole& sole : findSoles(*body.figure, *body.map, body.pose.fileWorld, upFile))
+    for (const JointPoint& p : sole.points) low = std::min(low, apply(toWorld, apply(body.pose.fileWorld[p.joint], p.local)).y);
+  return low < 1e29 ? low : 0;
+}
+
+/// Translations of mapped performer joints that rotation alone cannot carry over.
+void reportDropped(const Plan& plan, const Motion& clip, Issues& issues) {
+  const PosedBody& p = plan.performer;
+  for (std::size_t k = 0; k < clip.movedJoints.size(); ++k) {
+    const int j = clip.movedJoints[k];
+    bool mapped = false;
+    for (const RoleJoints& role : p.map->roles) mapped = mapped || std::find(role.joints.begin(), role.joints.end(), j) != role.joints.end();
+    const int hips = p.joint(Role::hips);
+    if (!mapped || j == hips || isAncestor(p.figure->skeleton, j, p.joint(Role::leftUpperLeg))) continue;
+    double worst = 0;
+    for (int f = 0; f < clip.frames; ++f)
+      worst = std::max(worst, distance(p.rig.stretch[j] * Vec3d(clip.translationsAt(f)[k]), p.rig.stretch[j] * p.translation[j]));
+    if (worst < 1e-5) continue;
+    char text[160];
+    std::snprintf(text, sizeof text, "moves or stretches by up to %.1f mm; the character's bones keep their length, so this is left out", worst * 1000);
+    issues.push_back(makeWarning("'" + jointKey(p.figure->skeleton, j) + "' " + text, p.figure->path));
+  }
+}
+
+}  // namespace
+
+Result<Retargeted> retarget(const Figure& performer, const Motion& clip, const Figure& character, const BoneMap& map, const RetargetSettings& settings,
+                            const RunControl& control) {
+  if (clip.joints != performer.skeleton.size() || clip.frames < 1)
+    return makeError(Fault::input, "The clip has no frames for this performer", performer.path, "Choose a clip of the performer's own file");
+  for (const Vec3f& t : clip.translations)
+    if (!isFinite(t)) return makeError(Fault::input, "The clip holds a position that is no finite number", performer.path, "Export the clip again");
+  if (map.performer.joint(Role::hips) < 0 || map.character.joint(Role::hips) < 0)
+    return makeError(Fault::mapping, "No joint is mapped to hips", map.performer.joint(Role::hips) < 0 ? performer.path : character.path,
+                     "Name it in a map file (\"roles\") or choose it in the bone map");
+
+  Plan plan;
+  Result<PosedBody> bodyS = posedBody(performer, map.performer, &clip, settings.performerReference);
+  if (!bodyS) return bodyS.error();
+  Result<PosedBody> bodyT = posedBody(character, map.character, nullptr, settings.characterReference);
+  if (!bodyT) return bodyT.error();
+  plan.performer = std::move(bodyS.value());
+  plan.character = std::move(bodyT.value());
+
+  Retargeted result;
+  RetargetReport& report = result.report;
+  report.alignment = alignBodies(plan.performer, clip, plan.character, settings);
+  Planner(plan, report.alignment).build(clip);
+  report.performerLeg = plan.performer.pose.legLength;
+  report.characterLeg = plan.character.pose.legLength;
+  plan.stride = settings.stride.value_or(1) * report.characterLeg / report.performerLeg;
+  report.stride = plan.stride;
+
+  std::vector<int> moved;
+  for (const Mover& m : plan.movers) moved.push_back(m.joint);
+  std::sort(moved.begin(), moved.end());
+  Motion& out = result.motion;
+  out = restMotion(character.skeleton, clip.frames, clip.rate, moved);
+
+  Work w;
+  w.ws.resize(performer.skeleton.size());
+  w.ps.resize(performer.skeleton.size());
+  w.wt.resize(character.skeleton.size());
+  w.pt.resize(character.skeleton.size());
+  w.movedAt.assign(performer.skeleton.size(), -1);
+  for (std::size_t k = 0; k < clip.movedJoints.size(); ++k) w.movedAt[clip.movedJoints[k]] = static_cast<int>(k);
+  for (int j = 0; j < performer.skeleton.size(); ++j) {
+    w.offsetS.push_back(plan.performer.rig.offset(j));
+    if (plan.performerNeeded[j]) w.neededS.push_back(j);
+  }
+  for (int j = 0; j < character.skeleton.size(); ++j) {
+    w.offsetT.push_back(plan.character.rig.offset(j));
+    if (plan.characterNeeded[j]) w.neededT.push_back(j);
+  }
+  w.pathS = ancestorsOf(performer.skeleton.parents, {plan.performer.joint(Role::leftUpperLeg), plan.performer.joint(Role::rightUpperLeg)});
+  w.pathT = ancestorsOf(character.skeleton.parents, {plan.character.joint(Role::leftUpperLeg), plan.character.joint(Role::rightUpperLeg), plan.movers.front().joint});
+
+  std::vector<Vec3d> hipsWorld(clip.frames);
+  constexpr int block = 512;
+  for (int f = 0; f < clip.frames; f += block) {
+    if (control.stopped()) return RunControl::cancelled();
+    control.report(static_cast<double>(f) / clip.frames, "Retargeting");
+    transfer(plan, clip, out, hipsWorld, w, f, std::min(clip.frames, f + block));
+  }
+  shareTwists(plan, out);
+  makeContinuous(out);
+  for (const Quatf& q : out.rotations)
+    if (!isFinite(q)) return makeError(Fault::input, "The clip holds a rotation that is no finite number", performer.path, "Export the clip again");
+
+  if (settings.ground) {
+    // A performer with a skin has soles to compare with; one without stands on its own floor, wherever the capture put it.
+    const double level = standingLevel(plan.character, out);
+    const bool comparable = performer.meshes.empty() == character.meshes.empty();
+    const double wanted = comparable ? plan.stride * standingLevel(plan.performer, clip) : restLevel(plan.character);
+    double offset = wanted - level;
+    if (std::abs(offset) < 1e-6 * report.characterLeg) offset = 0;
+    report.groundOffset = offset;
+    if (offset != 0) {
+      const Mover& hips = plan.movers.front();
+      const RigidRig& rig = plan.character.rig;
+      // Joints above the hips stay where they are, so the lift has one local direction a mover.
+      for (const Mover& m : plan.movers) {
+        if (m.joint != hips.joint && isAncestor(character.skeleton, hips.joint, m.joint)) continue;
+        std::vector<Quatd> rest(rig.size());
+        for (int j = 0; j < rig.size(); ++j) rest[j] = character.skeleton.rest[j].rotation;
+        std::vector<Quatd> rotation(rig.size());
+        std::vector<Vec3d> position(rig.size());
+        worldOf(rig, rest, {}, rotation, position);
+        const int p = rig.parents[m.joint];
+        const Vec3d lift = inverse(rig.stretch[m.joint]) * rotate(conjugate(p < 0 ? rig.base : rotation[p]), Vec3d{0, offset, 0});
+        const auto at = static_cast<std::size_t>(std::lower_bound(moved.begin(), moved.end(), m.joint) - moved.begin());
+        for (int f = 0; f < out.frames; ++f) out.translationsAt(f)[at] += Vec3f(lift);
+      }
+    }
+  }
+  reportDropped(plan, clip, report.issues);
+  for (const Role role : {Role::leftUpperArm, Role::rightUpperArm, Role::head})
+    if (plan.character.has(role) && !plan.performer.has(role))
+      report.issues.push_back(makeWarning("The performer has no " + std::string(roleName(role)) + "; the character keeps its rest pose there", performer.path));
+  for (const PosedBody* body : {&plan.performer, &plan.character})
+    report.issues.insert(report.issues.end(), body->pose.issues.begin(), body->pose.issues.end());
+  report.animatedJoints = plan.animated;
+  report.performerReference = std::move(plan.performer.pose);
+  report.characterReference = std::move(plan.character.pose);
+  return result;
+}
+
+}  // namespace understudy
