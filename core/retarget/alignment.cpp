@@ -199,8 +199,8 @@ Axis radialOf(const PosedBody& body, Side side, const Vec3d& along, const Vec3d&
     return std::nullopt;
   }();
   const auto across = [&](const Vec3d& v) { return v - along * dot(v, along); };
-  const std::optional<Vec3d> far = little ? little : ring ? ring : std::nullopt;
-  const std::optional<Vec3d> near = index ? index : middle && far ? middle : std::nullopt;
+  const Vec3d* far = little ? &*little : ring ? &*ring : nullptr;
+  const Vec3d* near = index ? &*index : middle && far ? &*middle : nullptr;
   if (near && far) return {normalised(across(*near - *far)), 0.95, "across the knuckles"};
   if (thumbTip && hand) {
     const Vec3d v = across(*thumbTip - *hand);

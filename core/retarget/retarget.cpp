@@ -144,16 +144,10 @@ class Planner {
       blend(to[i], below, Role::spine, head, Role::head, static_cast<double>(i + 1) / (to.size() + 1));
   }
 
-  /// Extra joints of a limb's chain share the twist along it: those of the forearm that of the hand, those of the
-  /// upper arm take back part of the arm's own twist near the shoulder.
+  /// Extra joints of the forearm's chain share the hand's twist along it.
   void twists() {
-    for (const bool left : {true, false})
-      for (const bool arm : {true, false}) {
-        const Role upper = arm ? (left ? Role::leftUpperArm : Role::rightUpperArm) : (left ? Role::leftUpperLeg : Role::rightUpperLeg);
-        const Role lower = roleAt(indexOf(upper) + 1), end = roleAt(indexOf(upper) + 2);
-        if (arm) shareTwist(mt().at(lower).joints, mt().joint(end));
-        (void)upper;
-      }
+    shareTwist(mt().at(Role::leftLowerArm).joints, mt().joint(Role::leftHand));
+    shareTwist(mt().at(Role::rightLowerArm).joints, mt().joint(Role::rightHand));
   }
 
   void shareTwist(const std::vector<int>& chainJoints, int end) {
@@ -286,8 +280,6 @@ std::vector<int> ancestorsOf(const std::vector<int>& parents, std::initializer_l
   return list;
 }
 
-Vec3f stretchApply(const Mat3d& m, const Vec3f& v) { return Vec3f(m * Vec3d(v)); }
-
 void transfer(const Plan& plan, const Motion& clip, Motion& out, std::vector<Vec3d>& hipsWorld, Work& w, int first, int last) {
   const RigidRig &rs = plan.performer.rig, &rt = plan.character.rig;
   const Quatf baseS(rs.base), baseT(rt.base);
@@ -361,13 +353,11 @@ void transfer(const Plan& plan, const Motion& clip, Motion& out, std::vector<Vec
     if (extraMovers) {
       // Positions again, now with the hips and each carried joint where they belong.
       w.pt[hips] += shift;
-      std::size_t done = 0;
       for (const int j : w.neededT) {
         const int p = rt.parents[j];
         const auto mover = std::find_if(plan.movers.begin() + 1, plan.movers.end(), [&](const Mover& m) { return m.joint == j; });
         if (mover != plan.movers.end()) continue;
         if (j != hips) w.pt[j] = p < 0 ? rotate(rt.base, w.offsetT[j]) : w.pt[p] + rotate(Quatd(w.wt[p]), w.offsetT[j]);
-        (void)done;
       }
       for (auto mover = plan.movers.begin() + 1; mover != plan.movers.end(); ++mover) {
         const Vec3d world = w.pt[mover->anchor] + rotate(Quatd(w.wt[mover->anchor]), mover->offset);
