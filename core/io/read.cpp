@@ -79,13 +79,16 @@ Result<Figure> readFigure(const std::string& path, const ReadSettings& settings,
       return readBvh(path, settings, control);
     case Kind::glb:
     case Kind::gltfJson:
+      return readGltf(path, settings, control);
     case Kind::fbx:
     case Kind::collada:
+      return readThroughChild(path, settings, control);
     case Kind::unknown:
       break;
   }
-  // A BVH reader says which line is wrong, which helps more than "unknown".
+  // The reader of the format the name promises says more exactly what is wrong.
   if (extension == ".bvh") return readBvh(path, settings, control);
+  if (extension == ".glb" || extension == ".gltf" || extension == ".vrm" || extension == ".vrma") return readGltf(path, settings, control);
   return makeError(Fault::input, "This is no BVH, glTF, FBX or Collada file", path, "Choose a .bvh, .gltf, .glb, .fbx or .dae file");
 }
 

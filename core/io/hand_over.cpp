@@ -1,0 +1,30 @@
+#include <algorithm>
+#include <filesystem>
+
+#include "core/io/write.h"
+
+namespace understudy {
+
+Status handOver(const Figure& character, const BakedClip& clip, const std::string& path, bool animationOnly, const RunControl& control) {
+  if (!clip.motion) return makeError(Fault::internal, "There is no animation to hand over", path);
+  std::error_code error;
+  if (!character.path.empty() && std::filesystem::equivalent(path, character.path, error))
+    return makeError(Fault::output, "This would overwrite the character's own file", path, "Choose another name");
+  std::string extension = std::filesystem::path(path).extension().string();
+  std::transform(extension.begin(), extension.end(), extension.begin(), [](char c) { return c >= 'A' && c <= 'Z' ? static_cast<char>(c + 32) : c; });
+  if (extension == ".bvh") return writeBvh(character, clip, path, control);
+  if (extension == ".csv") return writeCsv(character, clip, path, control);
+  if (extension == ".glb" || extension == ".gltf") {
+    const bool own = character.format.starts_with("glTF") && !animationOnly;
+    if (own) return writeIntoOwnGltf(character, clip, path, control);
+    if (extension == ".gltf")
+      return makeError(Fault::usage,
+                       animationOnly ? "An animation alone is written as .glb, not .gltf" : "A " + character.format + " character is written as .glb, not .gltf",
+                       path, "Give the file the ending .glb");
+    return animationOnly ? writeAnimationGlb(character, clip, path, control) : writeNewGlb(character, clip, path, control);
+  }
+  return makeError(Fault::usage, extension.empty() ? std::string("The output file has no ending that names a format") : "'" + extension + "' is no format that can be written",
+                   path, "End the name in .glb, .gltf, .bvh or .csv");
+}
+
+}  // namespace understudy
