@@ -14,6 +14,7 @@ namespace understudy {
 struct Sources {
   std::shared_ptr<const Figure> performer;
   std::shared_ptr<const Figure> character;
+  FileReference performerFile, characterFile;  ///< what readSources read them from
 };
 
 /// Result of a take. Frames count from 0 of the trimmed clip; the number shown is firstFrame + index.

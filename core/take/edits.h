@@ -5,7 +5,7 @@
 
 namespace understudy {
 
-/// Another performer file: map side, clip, trim, alignment of the old performer are forgotten; nudges stay.
+/// Another performer file: its map side, clip, trim and the alignment are forgotten; nudges stay.
 [[nodiscard]] Take setPerformer(const Take& take, FileReference file);
 /// Another character file: its map side, alignment and nudges are forgotten.
 [[nodiscard]] Take setCharacter(const Take& take, FileReference file);
@@ -25,7 +25,8 @@ namespace understudy {
 
 [[nodiscard]] Take setMap(const Take& take, const BoneMap& map, const Skeleton& performer, const Skeleton& character);
 [[nodiscard]] Take setMapKeys(const Take& take, MapKeys keys);
-/// Who fills a role on one side, by hand: confidence 1.
+/// Who fills a role on one side, by hand: confidence 1. Write an automatic map into the take first (setMap): a side with one
+/// role chosen is no longer found automatically.
 enum class MapSide { performer, character };
 [[nodiscard]] Take setRole(const Take& take, MapSide side, Role role, std::vector<std::string> joints);
 

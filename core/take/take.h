@@ -30,9 +30,9 @@ struct RoleKeys {
   friend bool operator==(const RoleKeys&, const RoleKeys&) = default;
 };
 
-/// The bone map of a take by joint keys. Unset: the maps are found automatically when the take is evaluated.
+/// The bone map of a take by joint keys. A side on which no role has joints is found automatically when the take is
+/// evaluated.
 struct MapKeys {
-  bool set = false;
   PerRole<RoleKeys> performer, character;
   friend bool operator==(const MapKeys&, const MapKeys&) = default;
 };

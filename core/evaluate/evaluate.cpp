@@ -1,0 +1,218 @@
+#include "core/evaluate/evaluate.h"
+
+#include <algorithm>
+#include <cmath>
+
+#include "core/io/read.h"
+
+namespace understudy {
+namespace {
+
+using FigurePtr = std::shared_ptr<const Figure>;
+
+bool emptySide(const PerRole<RoleKeys>& side) {
+  return std::all_of(side.begin(), side.end(), [](const RoleKeys& r) { return r.joints.empty(); });
+}
+
+}  // namespace
+
+// Each stage keeps its last inputs beside its result. The figures are held, so that their addresses stay theirs.
+struct EvaluationCache::Stages {
+  Counts counts;
+
+  struct Sampled {
+    FigurePtr performer;
+    int clip = -1;
+    std::optional<FrameRate> rate;
+    std::shared_ptr<const Motion> motion;
+    Issues issues;
+  } sampled;
+
+  struct AutoMap {
+    FigurePtr figure;
+    SkeletonMap map;
+  } performerMap, characterMap;
+
+  struct Mapped {
+    FigurePtr performer, character;
+    Node<MapKeys> keys;
+    std::shared_ptr<const BoneMap> map;
+    Issues issues;
+  } mapped;
+
+  struct Carried {
+    FigurePtr performer, character;
+    std::shared_ptr<const Motion> clip;
+    std::shared_ptr<const BoneMap> map;
+    Node<RetargetSettings> settings;
+    std::shared_ptr<const RetargetReport> report;
+    TiledMotion base;
+    std::optional<Issue> error;
+  } carried;
+
+  struct Nudged {
+    std::shared_ptr<const RetargetReport> report;  // one a retargeting: stands for `base`
+    Node<Nudges> nudges;
+    TiledMotion motion;
+    std::vector<int> joints;
+    Issues issues;
+  } nudged;
+};
+
+EvaluationCache::EvaluationCache() : stages_(std::make_unique<Stages>()) {}
+EvaluationCache::~EvaluationCache() = default;
+EvaluationCache::EvaluationCache(EvaluationCache&&) noexcept = default;
+EvaluationCache& EvaluationCache::operator=(EvaluationCache&&) noexcept = default;
+EvaluationCache::Counts EvaluationCache::counts() const { return stages_->counts; }
+
+Result<FigurePtr> readReference(const FileReference& file, const RunControl& control) {
+  ReadSettings settings;
+  settings.metresPerUnit = file.metresPerUnit;
+  settings.up = file.up;
+  Result<Figure> figure = readFigure(file.path, settings, control);
+  if (!figure) return figure.error();
+  return std::make_shared<const Figure>(std::move(*figure));
+}
+
+Result<Sources> readSources(const Take& take, const Sources* keep, const RunControl& control) {
+  Sources sources;
+  const auto read = [&](const FileReference& file, const FigurePtr* kept, const FileReference* keptFile, FigurePtr& into) -> Status {
+    if (file.path.empty()) return Done{};
+    if (kept && *kept && keptFile->path == file.path && keptFile->metresPerUnit == file.metresPerUnit && keptFile->up == file.up) {
+      into = *kept;
+      return Done{};
+    }
+    Result<FigurePtr> figure = readReference(file, control);
+    if (!figure) return figure.error();
+    into = std::move(*figure);
+    return Done{};
+  };
+  if (take.performer->path.empty() && take.character->path.empty())
+    return makeError(Fault::input, "The take has neither performer nor character", take.name, "Choose their files");
+  sources.performerFile = *take.performer;
+  sources.characterFile = *take.character;
+  if (Status s = read(*take.performer, keep ? &keep->performer : nullptr, keep ? &keep->performerFile : nullptr, sources.performer); !s)
+    return s.error();
+  if (Status s = read(*take.character, keep ? &keep->character : nullptr, keep ? &keep->characterFile : nullptr, sources.character); !s)
+    return s.error();
+  return sources;
+}
+
+Result<Evaluated> evaluate(const Take& take, const Sources& sources, EvaluationCache* cache, const RunControl& control) {
+  if (!sources.performer) return makeError(Fault::input, "The take has no performer", take.name, "Choose a file with a captured motion");
+  EvaluationCache own;
+  EvaluationCache::Stages& stages = (cache ? cache : &own)->stages();
+  const Figure& performer = *sources.performer;
+  Evaluated out;
+
+  auto& sampled = stages.sampled;
+  if (sampled.performer != sources.performer || sampled.clip != take.clip || sampled.rate != take.rate || !sampled.motion) {
+    if (performer.clips.empty())
+      return makeError(Fault::input, "The performer's file holds no animation", performer.path, "Choose a file with a clip in it");
+    if (take.clip < 0 || take.clip >= static_cast<int>(performer.clips.size()))
+      return makeError(Fault::usage, "There is no clip " + std::to_string(take.clip + 1), performer.path,
+                       "The file has " + std::to_string(performer.clips.size()) + (performer.clips.size() == 1 ? " clip" : " clips"));
+    const Clip& clip = performer.clips[static_cast<std::size_t>(take.clip)];
+    Result<Motion> motion = sample(clip, performer.skeleton, control);
+    if (!motion) return motion.error();
+    if (control.stopped()) return RunControl::cancelled();
+    if (motion->frames < 1) return makeError(Fault::input, "The clip has no frames", performer.path, "Choose another clip");
+    ++stages.counts.sampled;
+    EvaluationCache::Stages::Sampled next{sources.performer, take.clip, take.rate, nullptr, {}};
+    next.motion = std::make_shared<const Motion>(take.rate && !(*take.rate == motion->rate) ? resampled(*motion, *take.rate, &next.issues)
+                                                                                             : std::move(*motion));
+    sampled = std::move(next);
+  }
+  const Motion& clip = *sampled.motion;
+  out.issues = sampled.issues;
+  out.rate = clip.rate;
+  out.clipFrames = clip.frames;
+  out.firstFrame = take.firstFrame;
+
+  int first = 0, last = clip.frames - 1;
+  if (take.trim) {
+    const auto frameAt = [&](double seconds) { return static_cast<int>(std::lround(std::clamp(seconds * clip.rate.hertz(), -1.0, 1e9))); };
+    first = frameAt(take.trim->first);
+    last = frameAt(take.trim->last);
+    if (first < 0 || last < first || first >= clip.frames)
+      return makeError(Fault::usage, "The trim keeps no frame: it asks for " + std::to_string(first + 1) + ":" + std::to_string(last + 1) +
+                                         " of a clip with frames 1:" + std::to_string(clip.frames),
+                       performer.path, "Choose a range inside the clip");
+    if (last >= clip.frames) {
+      out.issues.push_back(makeWarning("The trim ends behind the clip, which has " + std::to_string(clip.frames) + " frames", performer.path,
+                                       "It ends with the clip instead"));
+      last = clip.frames - 1;
+    }
+  }
+  out.trimFirst = first;
+  out.frames = last - first + 1;
+  out.performer = TiledMotion(sampled.motion).view(first, out.frames);
+  if (!sources.character) {
+    out.issues.push_back(makeError(Fault::input, "The take has no character", take.name, "Choose your rigged character's file"));
+    return out;
+  }
+  const Figure& character = *sources.character;
+
+  auto& mapped = stages.mapped;
+  if (mapped.performer != sources.performer || mapped.character != sources.character || !(mapped.keys == take.map) || !mapped.map) {
+    ++stages.counts.mapped;
+    EvaluationCache::Stages::Mapped next{sources.performer, sources.character, take.map, nullptr, {}};
+    BoneMap map = resolveMap(*take.map, performer.skeleton, character.skeleton, &next.issues);
+    const auto automatic = [&](EvaluationCache::Stages::AutoMap& known, const FigurePtr& figure) {
+      if (known.figure != figure) known = {figure, mapRoles(*figure)};
+      return known.map;
+    };
+    if (emptySide(take.map->performer)) map.performer = automatic(stages.performerMap, sources.performer);
+    if (emptySide(take.map->character)) map.character = automatic(stages.characterMap, sources.character);
+    // An equal map keeps its address, so that what follows is not done again.
+    next.map = mapped.map && *mapped.map == map ? mapped.map : std::make_shared<const BoneMap>(std::move(map));
+    mapped = std::move(next);
+  }
+  out.map = mapped.map;
+  out.issues.insert(out.issues.end(), mapped.issues.begin(), mapped.issues.end());
+  if (control.stopped()) return RunControl::cancelled();
+
+  auto& carried = stages.carried;
+  if (carried.performer != sources.performer || carried.character != sources.character || carried.clip != sampled.motion ||
+      carried.map != mapped.map || !(carried.settings == take.retarget)) {
+    ++stages.counts.retargeted;
+    Result<Retargeted> result = retarget(performer, clip, character, *mapped.map, *take.retarget, control);
+    if (!result && result.error().fault == Fault::cancelled) return result.error();
+    EvaluationCache::Stages::Carried next{sources.performer, sources.character, sampled.motion, mapped.map, take.retarget, nullptr, {}, {}};
+    if (result) {
+      next.report = std::make_shared<const RetargetReport>(std::move(result->report));
+      next.base = TiledMotion(std::make_shared<const Motion>(std::move(result->motion)));
+    } else {
+      next.error = result.error();
+    }
+    carried = std::move(next);
+  }
+  if (carried.error) {
+    out.issues.push_back(*carried.error);
+    return out;
+  }
+  out.report = carried.report;
+  out.base = carried.base.view(first, out.frames);
+
+  auto& nudged = stages.nudged;
+  if (nudged.report != carried.report || !(nudged.nudges == take.nudges)) {
+    ++stages.counts.nudges;
+    EvaluationCache::Stages::Nudged next{carried.report, take.nudges, {}, {}, {}};
+    next.motion = applyNudges(character, carried.base, *take.nudges, mapped.map.get(), carried.report.get(), &next.joints, &next.issues);
+    nudged = std::move(next);
+  }
+  out.motion = nudged.motion.view(first, out.frames);
+  out.nudgedJoints = nudged.joints;
+  out.issues.insert(out.issues.end(), nudged.issues.begin(), nudged.issues.end());
+  return out;
+}
+
+Nudge nudgeAt(const Evaluated& evaluated, int frame) {
+  Nudge nudge;
+  nudge.time = evaluated.rate.seconds(evaluated.trimFirst + frame);
+  return nudge;
+}
+
+int frameOf(const Evaluated& evaluated, const Nudge& nudge) { return nudgeFrames(nudge, evaluated.rate).frame - evaluated.trimFirst; }
+
+}  // namespace understudy

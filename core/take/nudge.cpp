@@ -1,0 +1,44 @@
+#include "core/take/nudge.h"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <cstdlib>
+
+namespace understudy {
+namespace {
+
+constexpr std::array<const char*, 5> spaceNames{"bone", "parent", "character", "world", "view"};
+
+int framesIn(double seconds, FrameRate rate) {
+  // Beyond a billion frames nothing is meant any more, and the sums below stay inside an int.
+  return static_cast<int>(std::lround(std::clamp(seconds * rate.hertz(), -1e9, 1e9)));
+}
+
+}  // namespace
+
+std::string nudgeSpaceName(NudgeSpace space) { return spaceNames[static_cast<std::size_t>(space)]; }
+
+bool nudgeSpaceNamed(const std::string& name, NudgeSpace& space) {
+  for (std::size_t i = 0; i < spaceNames.size(); ++i)
+    if (name == spaceNames[i]) {
+      space = static_cast<NudgeSpace>(i);
+      return true;
+    }
+  return false;
+}
+
+NudgeFrames nudgeFrames(const Nudge& nudge, FrameRate rate) {
+  return {framesIn(nudge.time, rate), std::max(0, framesIn(nudge.easeBefore, rate)), std::max(0, framesIn(nudge.easeAfter, rate))};
+}
+
+double easeWeight(const NudgeFrames& frames, int frame) {
+  const int distance = std::abs(frame - frames.frame);
+  if (distance == 0) return 1;
+  const int ease = frame < frames.frame ? frames.before : frames.after;
+  if (distance >= ease) return 0;
+  const double t = static_cast<double>(distance) / ease;
+  return 2 * t * t * t - 3 * t * t + 1;
+}
+
+}  // namespace understudy
