@@ -689,7 +689,7 @@ class Reader {
   /// while OFFSET holds the bone, they are meant as an addition.
   void judgePositions() {
     Skeleton& skeleton = figure_.skeleton;
-    double replacing = 0, adding = 0;
+    double bones = 0, values = 0;
     const std::size_t width = positions_.size();
     if (motion_->movedJoints.size() != width) return;  // rest pose only
     const auto counts = [&](const PositionPlan& plan) { return skeleton.parents[static_cast<std::size_t>(plan.joint)] >= 0; };
@@ -700,12 +700,12 @@ class Reader {
         for (int a = 0; a < 3; ++a) {
           if (positions_[k].column[static_cast<std::size_t>(a)] < 0) continue;
           const double value = static_cast<double>(motion_->translations[static_cast<std::size_t>(f) * width + k][a]);
-          replacing += std::abs(value - offset[a]);
-          adding += std::abs(value);
+          bones += std::abs(offset[a]);
+          values += std::abs(value);
         }
       }
     }
-    if (!(adding < replacing)) return;
+    if (!(values < 0.2 * bones)) return;
     for (std::size_t k = 0; k < width; ++k) {
       if (!counts(positions_[k])) continue;
       const Vec3d& offset = skeleton.rest[static_cast<std::size_t>(positions_[k].joint)].translation;
