@@ -10,11 +10,14 @@
 #include <cmath>
 #include <cstdint>
 #include <cstdio>
+#include <cstdlib>
 #include <filesystem>
 #include <fstream>
+#include <locale>
 #include <map>
 #include <optional>
 #include <set>
+#include <sstream>
 #include <string_view>
 #include <system_error>
 #include <vector>
@@ -98,6 +101,13 @@ std::string unitName(double metres) {
   return out;
 }
 
+/// A number that went through single precision: 2.54, not 2.5399999618.
+double undoSingle(double value) {
+  char text[32];
+  std::snprintf(text, sizeof text, "%.6g", value);
+  return std::strtod(text, nullptr);
+}
+
 /// FBX time modes; 0 and 14 (the custom rate) have no rate of their own.
 double hertzOf(const aiMetadata* data) {
   static constexpr double rates[] = {0,  120, 100, 60, 50, 48, 30, 30, 30000.0 / 1001, 30000.0 / 1001, 25, 24, 1000, 24000.0 / 1001, 0,
@@ -113,7 +123,7 @@ void fbxSpace(const aiMetadata* data, Figure& figure) {
   Space& space = figure.space;
   const double factor = number(data, "UnitScaleFactor").value_or(0);
   space.unitStated = factor > 0 && std::isfinite(factor);
-  space.metresPerUnit = space.unitStated ? 0.01 * factor : 0.01;
+  space.metresPerUnit = space.unitStated ? 0.01 * undoSingle(factor) : 0.01;
   space.unitName = unitName(space.metresPerUnit);
 
   // Up, front and right as the file states them; each an axis and a sign.
@@ -149,16 +159,34 @@ bool colladaSpace(const aiScene& scene, Figure& figure) {
   const bool similar = scale > 0 && std::abs(parts.scale.y / scale - 1) < 1e-4 && std::abs(parts.scale.z / scale - 1) < 1e-4 &&
                        length(parts.translation) < 1e-9;
   if (!similar || scene.mRootNode->mNumMeshes > 0) return false;
-  // Single precision on the way: 0.0254 comes back as 0.025400000…
-  char text[32];
-  std::snprintf(text, sizeof text, "%.6g", scale);
-  space.metresPerUnit = std::strtod(text, nullptr);
+  space.metresPerUnit = undoSingle(scale);
   space.unitName = unitName(space.metresPerUnit);
   space.worldFromFile = angleBetween(parts.rotation, Quatd{}) < 1e-5 ? Quatd{} : parts.rotation;
   const Vec3d up = rotate(conjugate(space.worldFromFile), Vec3d{0, 1, 0});
   for (int i = 0; i < 3; ++i)
     if (std::abs(up[i]) > 0.99) space.upName = std::string(up[i] > 0 ? "+" : "-") + "XYZ"[i];
   return true;
+}
+
+/// The different bind shape matrices of a Collada file (16 numbers by rows each).
+std::vector<Affined> bindShapesOf(const std::vector<char>& bytes) {
+  std::vector<Affined> shapes;
+  const std::string_view all(bytes.data(), bytes.size());
+  constexpr std::string_view tag = "<bind_shape_matrix";
+  for (std::size_t at = all.find(tag); at != std::string_view::npos; at = all.find(tag, at + 1)) {
+    const std::size_t begin = all.find('>', at), end = begin == std::string_view::npos ? begin : all.find('<', begin);
+    if (end == std::string_view::npos || end - begin > 2000) continue;
+    std::istringstream in{std::string(all.substr(begin + 1, end - begin - 1))};
+    in.imbue(std::locale::classic());
+    double m[16];
+    int count = 0;
+    while (count < 16 && in >> m[count]) ++count;
+    if (count < 16) continue;
+    const Affined shape{{{m[0], m[4], m[8]}, {m[1], m[5], m[9]}, {m[2], m[6], m[10]}}, {m[3], m[7], m[11]}};
+    if (std::find(shapes.begin(), shapes.end(), shape) == shapes.end() && shapes.size() < 64) shapes.push_back(shape);
+  }
+  if (shapes.empty()) shapes.emplace_back();
+  return shapes;
 }
 
 bool animated(const aiScene& scene, const aiNode* node) {
@@ -221,6 +249,7 @@ Result<Figure> importFile(const std::string& path, bool meshes) {
     if (!scene || !scene->mRootNode) return unreadable(importer, path, *kind);
     if (allNodes(*scene).size() != readable.size()) readable.clear();
   }
+  const std::vector<Affined> bindShapes = *kind == Kind::collada ? bindShapesOf(*bytes) : std::vector<Affined>{};
   bytes = std::vector<char>{};
   if (meshes && scene->mNumMeshes > 0) {
     // Joining vertices is safe only without morphs, whose offsets it does not compare.
@@ -254,7 +283,7 @@ Result<Figure> importFile(const std::string& path, bool meshes) {
     if (const Trsd& rest = figure.skeleton.rest[j]; !isFinite(rest.translation) || !isFinite(rest.rotation) || !isFinite(rest.scale))
       return makeError(Fault::input, "The node '" + figure.skeleton.names[j] + "' is placed by numbers that are not finite", path, "Export it again");
   const std::string generator = text(scene->mMetaData, "SourceAsset_Generator");
-  if (meshes) buildMeshes(*scene, table, path, generator.find("Blender") != std::string::npos, figure);
+  if (meshes) buildMeshes(*scene, table, path, generator.find("Blender") != std::string::npos, bindShapes, figure);
   buildClips(*scene, table, hertz, figure);
   if (!readable.empty()) {
     const std::vector<const aiNode*> nodes = allNodes(*scene);

@@ -136,7 +136,8 @@ bool alike(const Affined& a, const Affined& b) {
 
 class MeshBuilder {
  public:
-  MeshBuilder(const aiScene& scene, const NodeTable& table, Figure& figure) : scene_(scene), table_(table), figure_(figure) {}
+  MeshBuilder(const aiScene& scene, const NodeTable& table, const std::vector<Affined>& bindShapes, Figure& figure)
+      : scene_(scene), table_(table), bindShapes_(bindShapes), figure_(figure) {}
 
   void run() {
     for (std::size_t j = 0; j < table_.chains.size(); ++j)
@@ -177,8 +178,8 @@ class MeshBuilder {
     const Affined nodeWorld = table_.world.at(node);
     const Affined& jointWorld = table_.chains[static_cast<std::size_t>(joint)].fileWorld;
     const bool flat = std::abs(determinant(jointWorld.linear)) < 1e-30 || std::abs(determinant(nodeWorld.linear)) < 1e-30;
-    const Affined place = skinned ? nodeWorld : flat ? Affined{} : inverse(jointWorld) * nodeWorld;
-    if (skinned && flat) {
+    const Affined place = skinned ? bindPlace(from, nodeWorld) : flat ? Affined{} : inverse(jointWorld) * nodeWorld;
+    if (skinned && std::abs(determinant(place.linear)) < 1e-30) {
       figure_.issues.push_back(makeWarning("The mesh's node is scaled to nothing; the mesh is left out", "mesh '" + mesh.name + "'"));
       return;
     }
@@ -218,8 +219,8 @@ class MeshBuilder {
       mesh.morphs.push_back(std::move(morph));
       mesh.morphWeights.push_back(0);  // the base shape, whatever the exporter left standing
     }
-    if (skinned) bind(from, nodeWorld, mesh);
-    if (skinned && mesh.skin < 0) {
+    if (skinned) bind(from, place, mesh);
+    if (skinned && mesh.skin < 0 && !flat) {
       // No weight led anywhere: the mesh moves with its node.
       const Affined back = inverse(jointWorld);
       for (Vec3f& p : mesh.positions) p = Vec3f(apply(back, Vec3d(p)));
@@ -227,8 +228,31 @@ class MeshBuilder {
     figure_.meshes.push_back(std::move(mesh));
   }
 
-  void bind(const aiMesh& from, const Affined& nodeWorld, Mesh& mesh) {
-    const Affined meshFromWorld = inverse(nodeWorld);
+  /// Where the mesh stood in the file's world when it was bound.
+  Affined bindPlace(const aiMesh& from, const Affined& nodeWorld) const {
+    if (bindShapes_.empty()) return nodeWorld;
+    // Which of the file's matrices is this mesh's: the one that brings the joints' bind pose nearest to their rest pose.
+    Affined best = bindShapes_.front();
+    double least = 1e300;
+    for (const Affined& shape : bindShapes_) {
+      if (bindShapes_.size() == 1 || std::abs(determinant(shape.linear)) < 1e-30) continue;
+      const Affined back = inverse(shape);
+      double sum = 0;
+      for (unsigned b = 0; b < from.mNumBones; ++b) {
+        const aiNode* node = nodeNamed(table_, from.mBones[b]->mName.C_Str());
+        if (!node) continue;
+        const Affined left = table_.world.at(node) * affineOf(from.mBones[b]->mOffsetMatrix) * back;
+        const double size = length(left.translation) + length(apply(inverse(table_.world.at(node)), Vec3d{}));
+        sum += distance(left.linear.cx, {1, 0, 0}) + distance(left.linear.cy, {0, 1, 0}) + distance(left.linear.cz, {0, 0, 1}) +
+               (size > 0 ? length(left.translation) / size : 0);
+      }
+      if (sum < least) least = sum, best = shape;
+    }
+    return best;
+  }
+
+  void bind(const aiMesh& from, const Affined& place, Mesh& mesh) {
+    const Affined meshFromWorld = inverse(place);
     std::vector<int> joints;
     std::vector<Affined> inverseBind;
     std::vector<const aiBone*> bones;
@@ -310,6 +334,7 @@ class MeshBuilder {
 
   const aiScene& scene_;
   const NodeTable& table_;
+  const std::vector<Affined>& bindShapes_;
   Figure& figure_;
   std::size_t dropped_ = 0, unweighted_ = 0, broken_ = 0;
   std::string unbound_;
@@ -317,9 +342,10 @@ class MeshBuilder {
 
 }  // namespace
 
-void buildMeshes(const aiScene& scene, const NodeTable& table, const std::string& path, bool linearColours, Figure& figure) {
+void buildMeshes(const aiScene& scene, const NodeTable& table, const std::string& path, bool linearColours,
+                 const std::vector<Affined>& bindShapes, Figure& figure) {
   MaterialBuilder(scene, path, linearColours, figure).run();
-  MeshBuilder(scene, table, figure).run();
+  MeshBuilder(scene, table, bindShapes, figure).run();
 }
 
 }  // namespace understudy
