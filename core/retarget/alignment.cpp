@@ -279,7 +279,8 @@ struct Frames {
   std::string reason;
 };
 
-/// Same rest geometry on both sides: then every role keeps its own orientation exactly.
+}  // namespace
+
 bool sameBody(const PosedBody& a, const PosedBody& b) {
   const double size = std::max(a.pose.legLength, 1e-9);
   for (int i = 0; i < roleCount; ++i) {
@@ -291,8 +292,6 @@ bool sameBody(const PosedBody& a, const PosedBody& b) {
   }
   return true;
 }
-
-}  // namespace
 
 Alignment alignBodies(const PosedBody& performer, const Motion& clip, const PosedBody& character, const RetargetSettings& settings) {
   Alignment alignment;

@@ -5,6 +5,9 @@
 
 namespace understudy {
 
+/// Same reference geometry on both sides: then every role keeps its own orientation exactly.
+[[nodiscard]] bool sameBody(const PosedBody& a, const PosedBody& b);
+
 /// A: what turns each character role's reference orientation into the performer's (identity where the character
 /// keeps its own posture). `clip` is the performer's motion, used to measure hinges and soles.
 [[nodiscard]] Alignment alignBodies(const PosedBody& performer, const Motion& clip, const PosedBody& character, const RetargetSettings& settings);

@@ -39,6 +39,7 @@ struct Plan {
   bool performerPositions = false;
   std::vector<int> animated;
   double stride = 1;
+  bool sameBody = false;           ///< both figures have the same reference pose: rotations carry over as they are
 };
 
 std::vector<int> trunkChain(const SkeletonMap& map) {
@@ -74,7 +75,7 @@ class Planner {
     trunk();
     neck();
     twists();
-    aims(clip);
+    if (!plan_.sameBody) aims(clip);
     holdBetween();
     movers();
     needs();
@@ -144,8 +145,15 @@ class Planner {
       blend(to[i], below, Role::spine, head, Role::head, static_cast<double>(i + 1) / (to.size() + 1));
   }
 
-  /// Extra joints of the forearm's chain share the hand's twist along it.
+  /// Extra joints of a limb's chain: one to one where both figures have as many, else those of the forearm share the
+  /// hand's twist along it.
   void twists() {
+    for (int i = indexOf(Role::leftUpperLeg); i <= indexOf(Role::rightHand); ++i) {
+      const std::vector<int>&from = ms().roles[i].joints, &to = mt().roles[i].joints;
+      if (from.size() != to.size()) continue;
+      for (std::size_t k = 1; k < to.size(); ++k)
+        if (plan_.drivers[to[k]].kind == Driver::Kind::hold) follow(to[k], from[k], roleAt(i));
+    }
     shareTwist(mt().at(Role::leftLowerArm).joints, mt().joint(Role::leftHand));
     shareTwist(mt().at(Role::rightLowerArm).joints, mt().joint(Role::rightHand));
   }
@@ -464,22 +472,42 @@ double restLevel(const PosedBody& body) {
   return low < 1e29 ? low : 0;
 }
 
-/// Translations of mapped performer joints that rotation alone cannot carry over.
+/// Translations of mapped performer joints that rotation alone cannot carry over: how far each strays from its place
+/// in the frame of the slot above it.
 void reportDropped(const Plan& plan, const Motion& clip, Issues& issues) {
   const PosedBody& p = plan.performer;
-  for (std::size_t k = 0; k < clip.movedJoints.size(); ++k) {
-    const int j = clip.movedJoints[k];
-    bool mapped = false;
-    for (const RoleJoints& role : p.map->roles) mapped = mapped || std::find(role.joints.begin(), role.joints.end(), j) != role.joints.end();
-    const int hips = p.joint(Role::hips);
-    if (!mapped || j == hips || isAncestor(p.figure->skeleton, j, p.joint(Role::leftUpperLeg))) continue;
-    double worst = 0;
-    for (int f = 0; f < clip.frames; ++f)
-      worst = std::max(worst, distance(p.rig.stretch[j] * Vec3d(clip.translationsAt(f)[k]), p.rig.stretch[j] * p.translation[j]));
-    if (worst < 1e-5) continue;
+  std::vector<std::pair<int, int>> watched;  // joint, anchor
+  for (int i = 1; i < roleCount; ++i) {
+    const int j = p.map->roles[i].first();
+    if (j < 0 || !std::binary_search(clip.movedJoints.begin(), clip.movedJoints.end(), j)) continue;
+    Role above = parentOf(roleAt(i));
+    while (above != Role::hips && !p.has(above)) above = parentOf(above);
+    // Hip joints: their midpoint is what travels, so they are judged by the hips' frame only when they hang on it.
+    watched.emplace_back(j, isAncestor(p.figure->skeleton, p.joint(above), j) ? p.rig.parents[j] : p.joint(above));
+  }
+  if (watched.empty()) return;
+  std::vector<double> worst(watched.size(), 0);
+  std::vector<Quatd> local(clip.joints), rotation(clip.joints);
+  std::vector<Vec3d> translations(p.rig.translation), position(clip.joints);
+  const int step = std::max(1, clip.frames / 1000);
+  for (int f = 0; f < clip.frames; f += step) {
+    const auto q = clip.rotationsAt(f);
+    for (int j = 0; j < clip.joints; ++j) local[j] = Quatd(q[j]);
+    const auto t = clip.translationsAt(f);
+    for (std::size_t k = 0; k < t.size(); ++k) translations[clip.movedJoints[k]] = Vec3d(t[k]);
+    worldOf(p.rig, local, translations, rotation, position);
+    for (std::size_t i = 0; i < watched.size(); ++i) {
+      const auto [j, anchor] = watched[i];
+      const Vec3d now = rotate(conjugate(rotation[anchor]), position[j] - position[anchor]);
+      const Vec3d then = rotate(conjugate(p.rotation[anchor]), p.position[j] - p.position[anchor]);
+      worst[i] = std::max(worst[i], distance(now, then));
+    }
+  }
+  for (std::size_t i = 0; i < watched.size(); ++i) {
+    if (worst[i] < 1e-5) continue;
     char text[160];
-    std::snprintf(text, sizeof text, "moves or stretches by up to %.1f mm; the character's bones keep their length, so this is left out", worst * 1000);
-    issues.push_back(makeWarning("'" + jointKey(p.figure->skeleton, j) + "' " + text, p.figure->path));
+    std::snprintf(text, sizeof text, "moves or stretches by up to %.2f mm; the character's bones keep their length, so this is left out", worst[i] * 1000);
+    issues.push_back(makeWarning("'" + jointKey(p.figure->skeleton, watched[i].first) + "' " + text, p.figure->path));
   }
 }
 
@@ -505,6 +533,7 @@ Result<Retargeted> retarget(const Figure& performer, const Motion& clip, const F
 
   Retargeted result;
   RetargetReport& report = result.report;
+  plan.sameBody = sameBody(plan.performer, plan.character);
   report.alignment = alignBodies(plan.performer, clip, plan.character, settings);
   Planner(plan, report.alignment).build(clip);
   report.performerLeg = plan.performer.pose.legLength;
@@ -548,7 +577,7 @@ Result<Retargeted> retarget(const Figure& performer, const Motion& clip, const F
   for (const Quatf& q : out.rotations)
     if (!isFinite(q)) return makeError(Fault::input, "The clip holds a rotation that is no finite number", performer.path, "Export the clip again");
 
-  if (settings.ground) {
+  if (settings.ground && !plan.sameBody) {
     // A performer with a skin has soles to compare with; one without stands on its own floor, wherever the capture put it.
     const double level = standingLevel(plan.character, out);
     const bool comparable = performer.meshes.empty() == character.meshes.empty();
