@@ -1,0 +1,531 @@
+#include <algorithm>
+#include <cmath>
+#include <string>
+
+#include "core/mapping/body_shape.h"
+#include "core/mapping/bone_map.h"
+#include "core/mapping/name_rules.h"
+
+namespace understudy {
+namespace {
+
+// Which joints deform a mesh, carry curves, or are no bones at all.
+struct Kinds {
+  std::vector<char> inSkin, aboveSkin, carriesMesh, hasCurve;
+};
+
+Kinds kindsOf(const Figure& figure) {
+  const Skeleton& sk = figure.skeleton;
+  const std::size_t n = sk.parents.size();
+  Kinds k{std::vector<char>(n), std::vector<char>(n), std::vector<char>(n), std::vector<char>(n)};
+  for (const Skin& skin : figure.skins)
+    for (const int j : skin.joints)
+      if (j >= 0 && j < sk.size()) k.inSkin[j] = 1;
+  for (int j = sk.size() - 1; j >= 0; --j)
+    if ((k.inSkin[j] || k.aboveSkin[j]) && sk.parents[j] >= 0) k.aboveSkin[sk.parents[j]] = 1;
+  for (const Mesh& mesh : figure.meshes)
+    if (mesh.node >= 0 && mesh.node < sk.size()) k.carriesMesh[mesh.node] = 1;
+  if (!figure.clips.empty()) {
+    const Clip& clip = figure.clips.front();
+    for (const KeyedCurve& curve : clip.curves)
+      if (curve.joint >= 0 && curve.joint < sk.size() && curve.target != CurveTarget::morphWeights) k.hasCurve[curve.joint] = 1;
+    if (clip.sampled && clip.sampled->joints == sk.size()) {
+      const Motion& m = *clip.sampled;
+      const int step = std::max(1, m.frames / 24);
+      for (int f = 0; f < m.frames; f += step) {
+        const auto now = m.rotationsAt(f);
+        for (int j = 0; j < m.joints; ++j) {
+          const Quatf q = now[j];
+          if (std::abs(q.x) + std::abs(q.y) + std::abs(q.z) > 1e-6F) k.hasCurve[j] = 1;
+        }
+      }
+      for (const int j : m.movedJoints) k.hasCurve[j] = 1;
+    }
+  }
+  return k;
+}
+
+BodyTree treeOf(const Figure& figure, const Kinds& kinds, bool useNames) {
+  const Skeleton& sk = figure.skeleton;
+  const int n = sk.size();
+  BodyTree t;
+  t.parents = sk.parents;
+  t.cues.resize(n);
+  if (useNames)
+    for (int j = 0; j < n; ++j) t.cues[j] = readName(sk.names[j]);
+  t.trust = useNames ? nameTrust(t.cues, sk.parents) : 0;
+  t.isBone.assign(n, 0);
+  t.isTip.assign(n, 0);
+  t.bones.resize(n);
+  t.tips.resize(n);
+  const bool skinned = figure.hasSkin(), believed = t.trust > .5, bvh = figure.format == "BVH";
+  std::vector<char> leaf(n, 1), bodyBelow(n, 0), onlyTips(n, 1);
+  for (int j = n - 1; j >= 0; --j) {
+    const int p = sk.parents[j];
+    const NameCue& cue = t.cues[j];
+    bool bone = !skinned || kinds.inSkin[j] || kinds.aboveSkin[j];
+    if (skinned && kinds.carriesMesh[j] && !kinds.inSkin[j] && !kinds.aboveSkin[j]) {
+      if (p >= 0) leaf[p] = 0;
+      continue;  // a prop, or the mesh itself
+    }
+    if (believed && cue.helper && !bodyBelow[j]) continue;
+    bool tip = skinned && !bone && onlyTips[j];
+    if (believed && cue.end && onlyTips[j]) tip = true;
+    // An End Site cannot turn; elsewhere a leaf that nothing moves below a moved joint ends a chain, unless its name is a bone's.
+    if (!skinned && leaf[j] && !kinds.hasCurve[j] && !(believed && cue.known() && !cue.end) && (bvh || (p >= 0 && kinds.hasCurve[p]))) tip = true;
+    if (tip) bone = false;
+    t.isBone[j] = bone;
+    t.isTip[j] = tip;
+    if (believed && cue.known() && !cue.helper) bodyBelow[j] = 1;
+    if (p >= 0) {
+      leaf[p] = 0;
+      if (bone) onlyTips[p] = 0;
+      if (bodyBelow[j]) bodyBelow[p] = 1;
+      if (bone) t.bones[p].push_back(j);
+      if (tip) t.tips[p].push_back(j);
+    }
+  }
+  for (int j = 0; j < n; ++j) {
+    std::reverse(t.bones[j].begin(), t.bones[j].end());
+    if (!t.bones[j].empty()) t.isBone[j] = 1;
+  }
+  // Joints kept alive by their children are children themselves.
+  for (int j = 0; j < n; ++j)
+    if (t.isBone[j] && sk.parents[j] >= 0) {
+      auto& own = t.bones[sk.parents[j]];
+      if (std::find(own.begin(), own.end(), j) == own.end()) own.push_back(j);
+      t.isBone[sk.parents[j]] = 1;
+    }
+  return t;
+}
+
+std::vector<Vec3d> positions(const Figure& figure, const std::vector<Affined>& world) {
+  const Affined toWorld = figure.space.toWorld();
+  std::vector<Vec3d> out(world.size());
+  for (std::size_t j = 0; j < world.size(); ++j) {
+    out[j] = apply(toWorld, world[j].translation);
+    if (!isFinite(out[j])) out[j] = {};
+  }
+  return out;
+}
+
+// Bind matrices live in the mesh's own space, which may lie or be scaled differently from the scene: the first joint of
+// each skin tells how to bring it there.
+std::vector<Affined> bindInScene(const Figure& figure, const std::vector<Affined>& rest) {
+  const Skeleton& sk = figure.skeleton;
+  std::vector<Affined> world(rest.size());
+  std::vector<char> bound(rest.size(), 0);
+  for (const Skin& skin : figure.skins) {
+    const std::size_t count = std::min(skin.joints.size(), skin.inverseBind.size());
+    std::size_t top = count;
+    for (std::size_t i = 0; i < count; ++i)
+      if (top == count || skin.joints[i] < skin.joints[top]) top = i;
+    if (top == count) continue;
+    const Affined scene = rest[skin.joints[top]] * skin.inverseBind[top];
+    for (std::size_t i = 0; i < count; ++i) {
+      const int j = skin.joints[i];
+      if (bound[j] || std::abs(determinant(skin.inverseBind[i].linear)) < 1e-30) continue;
+      world[j] = scene * inverse(skin.inverseBind[i]);
+      bound[j] = 1;
+    }
+  }
+  for (int j = 0; j < sk.size(); ++j)
+    if (!bound[j]) world[j] = sk.parents[j] < 0 ? Affined(sk.rest[j]) : world[sk.parents[j]] * Affined(sk.rest[j]);
+  return world;
+}
+
+// World transforms at a fraction of the first clip, without sampling all of it.
+std::vector<Affined> clipPose(const Figure& figure, double fraction) {
+  const Skeleton& sk = figure.skeleton;
+  const Clip& clip = figure.clips.front();
+  if (clip.sampled) {
+    const int last = std::max(0, clip.sampled->frames - 1);
+    return worldAt(sk, *clip.sampled, std::clamp(static_cast<int>(fraction * last), 0, last));
+  }
+  std::vector<Trsd> local = sk.rest;
+  const double time = clip.start + fraction * (clip.end - clip.start);
+  for (const KeyedCurve& curve : clip.curves) {
+    if (curve.joint < 0 || curve.joint >= sk.size() || curve.times.empty() || curve.target == CurveTarget::morphWeights) continue;
+    float v[4] = {0, 0, 0, 0};
+    evaluate(curve, time, v);
+    if (curve.target == CurveTarget::translation) local[curve.joint].translation = {v[0], v[1], v[2]};
+    if (curve.target == CurveTarget::rotation) local[curve.joint].rotation = normalised(Quatd{v[0], v[1], v[2], v[3]});
+    if (curve.target == CurveTarget::scale) local[curve.joint].scale = {v[0], v[1], v[2]};
+  }
+  std::vector<Affined> world(local.size());
+  forwardKinematics(sk, local, world);
+  return world;
+}
+
+bool hasMotion(const Figure& figure) {
+  if (figure.clips.empty()) return false;
+  const Clip& clip = figure.clips.front();
+  return clip.sampled ? clip.sampled->frames > 0 && clip.sampled->joints == figure.skeleton.size() : !clip.curves.empty();
+}
+
+int footOf(const Limb& leg) { return leg.end >= 0 ? leg.joint(leg.end) : leg.detachedFoot; }
+
+// Votes for "side 0 is left" (> 0) from toes, knees and elbows of one pose: sum and weight.
+struct Votes {
+  double sum = 0, weight = 0, toes = 0;
+  void add(double value, double w) { sum += value * w, weight += w; }
+};
+
+void vote(const BodyTree& t, const BodyShape& body, const std::vector<Vec3d>& at, Votes& votes, bool motion) {
+  const Limb &l0 = body.legs[0], &l1 = body.legs[1];
+  Vec3d lateral = at[l0.joint(l0.upper)] - at[l1.joint(l1.upper)];
+  lateral.y = 0;
+  lateral = normalised(lateral);
+  const Vec3d front = cross(lateral, Vec3d{0, 1, 0});
+  for (const Limb& leg : body.legs) {
+    const int foot = footOf(leg);
+    if (foot < 0) continue;
+    const Vec3d hip = at[leg.joint(leg.upper)], knee = at[leg.joint(leg.lower)], ankle = at[foot];
+    const double size = distance(hip, knee) + distance(knee, ankle);
+    if (!(size > 1e-9)) continue;
+    Vec3d toe{};
+    for (const auto* children : {&t.bones[foot], &t.tips[foot]})
+      for (const int c : *children) {
+        Vec3d d = at[c] - ankle;
+        d.y = 0;
+        if (length(d) > length(toe)) toe = d;
+      }
+    const double w = length(toe) / size;
+    if (w > .04) {
+      const double cosine = dot(toe, front) / length(toe);
+      votes.add(cosine, std::min(1.0, w * 4));
+      votes.toes += cosine;
+    }
+    Vec3d line = normalised(ankle - hip);
+    const Vec3d bend = (knee - hip) - line * dot(knee - hip, line);
+    const double b = dot(bend, front) / size;
+    votes.add(b > 0 ? 1 : -1, std::min(1.0, std::abs(b) * (motion ? 6 : 4)));
+  }
+  for (const Limb& arm : body.arms) {
+    if (arm.chain.empty() || arm.end < 0) continue;
+    const Vec3d s = at[arm.joint(arm.upper)], e = at[arm.joint(arm.lower)], w = at[arm.joint(arm.end)];
+    const double size = distance(s, e) + distance(e, w);
+    if (!(size > 1e-9)) continue;
+    const Vec3d line = normalised(w - s);
+    const double b = dot((e - s) - line * dot(e - s, line), front) / size;
+    votes.add(b < 0 ? 1 : -1, std::min(.5, std::abs(b) * 2));
+  }
+}
+
+struct Mapper {
+  const Figure& figure;
+  const BodyTree& t;
+  SkeletonMap map;
+
+  std::string label(int j) const {
+    const std::string& name = figure.skeleton.names[j];
+    return name.empty() ? "#" + std::to_string(figure.skeleton.fileNodes[j]) : "'" + name + "'";
+  }
+
+  // Confidence from what the name adds to the place in the body.
+  void set(Role role, std::vector<int> joints, double geometry, const std::string& where) {
+    if (joints.empty() || joints[0] < 0) return;
+    const NameCue& cue = t.cues[joints[0]];
+    double confidence = geometry;
+    std::string reason;
+    const Part part = partOf(role);
+    if (t.trust > 0 && cue.known()) {
+      const double fit = cue.at(part);
+      if (fit > .25) {
+        confidence += (1 - confidence) * .8 * t.trust;
+        reason = "named " + label(joints[0]) + ", ";
+      } else {
+        confidence -= .2 * t.trust;
+        reason = "in spite of its name " + label(joints[0]) + ", ";
+      }
+    }
+    RoleJoints& entry = map.at(role);
+    entry.joints = std::move(joints);
+    entry.confidence = std::clamp(confidence, .05, .99);
+    entry.reason = reason + where;
+  }
+};
+
+// Joints of a chain from one place up to the next, and twist bones beside them.
+std::vector<int> segment(const BodyTree& t, const std::vector<int>& chain, int from, int to) {
+  std::vector<int> out(chain.begin() + from, chain.begin() + std::max(from + 1, to));
+  if (t.trust > .5)
+    for (const int c : t.bones[chain[from]])
+      if (t.cues[c].twist && !t.cues[c].helper && std::find(chain.begin(), chain.end(), c) == chain.end()) out.push_back(c);
+  return out;
+}
+
+// Chain of bones below a finger's first one.
+std::vector<int> fingerChain(const BodyTree& t, int root) {
+  std::vector<int> chain;
+  for (int j = root; j >= 0 && chain.size() < 6;) {
+    chain.push_back(j);
+    j = t.bones[j].empty() ? -1 : t.bones[j].front();
+  }
+  return chain;
+}
+
+void mapFingers(Mapper& m, int hand, int lower, bool left) {
+  const BodyTree& t = m.t;
+  const double fore = distance(t.at[lower], t.at[hand]);
+  std::vector<std::vector<int>> chains;
+  const auto addRoot = [&](int root) {
+    if (t.trust > .5 && (t.cues[root].twist || t.cues[root].helper || t.cues[root].end)) return;
+    chains.push_back(fingerChain(t, root));
+  };
+  for (const int c : t.bones[hand]) {
+    // A second joint of the hand (palm) hands its fingers on.
+    const bool onlyHand = t.trust > .5 ? t.cues[c].best() == Part::hand : t.bones[c].size() >= 3;
+    if (onlyHand)
+      for (const int d : t.bones[c]) addRoot(d);
+    else
+      addRoot(c);
+  }
+  for (const int c : t.bones[t.parents[hand]])
+    if (c != hand && distance(t.at[c], t.at[lower]) > .6 * fore) {
+      if (distance(t.at[c], t.at[hand]) < .03 * fore && !t.bones[c].empty() && !(t.trust > .5 && t.cues[c].at(Part::thumb) > 0))
+        for (const int d : t.bones[c]) addRoot(d);
+      else
+        addRoot(c);
+    }
+  std::array<int, 5> which{-1, -1, -1, -1, -1};
+  bool anyNamed = false;
+  if (t.trust > .5) {
+    int generic = -1, generics = 0;
+    for (std::size_t i = 0; i < chains.size(); ++i) {
+      int finger = -1;
+      std::size_t first = 0;
+      for (std::size_t s = 0; s < chains[i].size() && finger < 0; ++s)
+        for (int f = 0; f < 5; ++f)
+          if (t.cues[chains[i][s]].at(static_cast<Part>(static_cast<int>(Part::thumb) + f)) > .5) finger = f, first = s;
+      if (finger >= 0) {
+        if (which[finger] < 0) which[finger] = static_cast<int>(i);
+        chains[i].erase(chains[i].begin(), chains[i].begin() + static_cast<long>(first));
+        while (chains[i].size() > 1 && (t.cues[chains[i].back()].end)) chains[i].pop_back();
+        anyNamed = true;
+      } else if (t.cues[chains[i].front()].at(Part::finger) > 0) {
+        generic = static_cast<int>(i), ++generics;
+      }
+    }
+    if (generics == 1 && which[2] < 0) which[2] = generic, anyNamed = true;
+  }
+  if (!anyNamed && chains.size() >= 3 && chains.size() <= 5) {
+    // By shape: the thumb starts nearest to the wrist, the others follow in order of distance from it.
+    const Vec3d along = normalised(t.at[hand] - t.at[lower]);
+    std::vector<std::pair<double, int>> order;
+    int thumb = -1;
+    double nearest = 1e9;
+    for (std::size_t i = 0; i < chains.size(); ++i) {
+      const double d = dot(t.at[chains[i].front()] - t.at[hand], along) + .5 * dot(t.at[chains[i].back()] - t.at[hand], along);
+      if (d < nearest) nearest = d, thumb = static_cast<int>(i);
+    }
+    for (std::size_t i = 0; i < chains.size(); ++i)
+      if (static_cast<int>(i) != thumb) {
+        const std::size_t s = chains[i].size() > 1 ? 1 : 0;
+        order.push_back({distance(t.at[chains[i][s]], t.at[chains[thumb].back()]), static_cast<int>(i)});
+      }
+    std::sort(order.begin(), order.end());
+    which[0] = thumb;
+    static constexpr std::array<std::array<int, 4>, 5> slots{{{1, 0, 0, 0}, {1, 0, 0, 0}, {2, 4, 0, 0}, {1, 2, 3, 0}, {1, 2, 3, 4}}};
+    for (std::size_t i = 0; i < order.size(); ++i) which[slots[order.size()][i]] = order[i].second;
+  }
+  const int base = indexOf(left ? Role::leftThumbMetacarpal : Role::rightThumbMetacarpal);
+  for (int f = 0; f < 5; ++f) {
+    if (which[f] < 0) continue;
+    const std::vector<int>& c = chains[which[f]];
+    std::size_t skip = 0;
+    if (f > 0 && c.size() >= 2 && t.trust > .5 && t.cues[c[0]].phalanx == 0) skip = 1;
+    if (f > 0 && c.size() >= 4 && distance(t.at[c[0]], t.at[c[1]]) > 1.3 * distance(t.at[c[1]], t.at[c[2]])) skip = 1;
+    for (std::size_t s = skip; s < c.size() && s - skip < 3; ++s)
+      m.set(roleAt(base + 3 * f + static_cast<int>(s - skip)), {c[s]}, anyNamed ? .8 : .45, "on the hand");
+  }
+}
+
+}  // namespace
+
+SkeletonMap mapRoles(const Figure& figure, const MapSettings& settings) {
+  const Skeleton& sk = figure.skeleton;
+  if (sk.size() == 0) return {};
+  const Kinds kinds = kindsOf(figure);
+  BodyTree t = treeOf(figure, kinds, settings.useNames);
+
+  // The pose that shows an upright body best: bind, rest, then frames of the first clip.
+  const std::vector<Affined> rest = restWorld(sk);
+  std::vector<std::vector<Affined>> poses;
+  if (figure.hasSkin()) {
+    poses.push_back(bindInScene(figure, rest));
+    poses.push_back(bindWorld(figure));
+  }
+  poses.push_back(rest);
+  BodyShape body;
+  std::vector<Vec3d> best;
+  const auto attempt = [&](const std::vector<Affined>& world, double lead) {
+    t.at = positions(figure, world);
+    BodyShape shape = findBody(t);
+    if (shape.score > (body.score < 0 ? -1 : body.score + lead)) body = std::move(shape), best = t.at;
+  };
+  for (const auto& world : poses) attempt(world, .3);
+  const double wanted = 5.5;
+  if (body.score < wanted && hasMotion(figure))
+    for (const double fraction : {0.0, .02, .1, .25, .4, .55, .7, .85, 1.0}) attempt(clipPose(figure, fraction), .5);
+
+  Mapper m{figure, t, {}};
+  if (body.score < 0) {
+    // No body in the tree: names alone, first come, outermost wins nothing.
+    t.at = positions(figure, rest);
+    if (t.trust > 0)
+      for (int r = 0; r < roleCount; ++r) {
+        const Role role = roleAt(r);
+        if (isFinger(role)) continue;
+        int pick = -1;
+        double fit = .55;
+        for (int j = 0; j < sk.size(); ++j) {
+          const NameCue& cue = t.cues[j];
+          if (!t.isBone[j] || cue.helper || cue.end || cue.twist || cue.best() != partOf(role) || cue.side != sideOf(role)) continue;
+          if (cue.at(partOf(role)) > fit) fit = cue.at(partOf(role)), pick = j;
+        }
+        if (pick >= 0) m.set(role, {pick}, .3, "by its name alone");
+      }
+    m.map.issues.push_back(makeWarning("No body with two legs was found in the skeleton; roles were taken from names alone", figure.path,
+                                       "Check the bone map"));
+    return std::move(m.map);
+  }
+  t.at = best;
+
+  // Which side is left.
+  Votes votes;
+  vote(t, body, best, votes, false);
+  if (std::abs(votes.sum) < .8 && hasMotion(figure))
+    for (int i = 0; i < 12; ++i) {
+      const std::vector<Vec3d> at = positions(figure, clipPose(figure, (i + .5) / 12));
+      vote(t, body, at, votes, true);
+    }
+  double nameSide = 0, namesRead = 0;
+  for (const auto* limbs : {&body.legs, &body.arms})
+    for (int s = 0; s < 2; ++s)
+      for (const int j : (*limbs)[s].chain)
+        if (t.cues[j].side != Side::centre) nameSide += (t.cues[j].side == Side::left) == (s == 0) ? 1 : -1, namesRead += 1;
+  const double byName = namesRead >= 2 ? t.trust * nameSide / namesRead : 0;
+  const double byShape = votes.weight > 0 ? votes.sum / std::max(votes.weight, .4) : 0;
+  // Toes on both feet pointing one way are sure; bends are not where names say otherwise.
+  const bool sure = std::abs(votes.toes) > 1.4 && std::abs(byShape) > .6;
+  bool firstIsLeft;
+  double sideConfidence = 1;
+  if (std::abs(byName) > .5 && !(sure && byName * byShape < 0)) {
+    firstIsLeft = byName > 0;
+    if (byName * byShape < 0 && std::abs(byShape) > .4) {
+      sideConfidence = .7;
+      m.map.issues.push_back(makeNote("Knees or elbows bend the other way than the names of left and right suggest; the names were followed", figure.path));
+    }
+  } else if (std::abs(byShape) > .05) {
+    firstIsLeft = byShape > 0;
+    sideConfidence = sure ? 1 : .75;
+    if (byName * byShape < 0 && std::abs(byName) > .5)
+      m.map.issues.push_back(makeWarning("Left and right in the names contradict the body: the feet point the other way; the body was followed",
+                                         figure.path, "Check left and right in the bone map"));
+  } else {
+    firstIsLeft = byName != 0 ? byName > 0 : body.lateral.x > 0;
+    sideConfidence = .5;
+  }
+
+  const double base = .55 + .2 * std::clamp((body.score - 3) / 3, 0.0, 1.0);
+  const auto role = [&](Role leftRole, int s) { return (s == 0) == firstIsLeft ? leftRole : mirrored(leftRole); };
+
+  m.set(Role::hips, {body.hips}, base + .1, "carries legs and trunk");
+  // Spine: three slots; further joints go into the chain of the slot below them.
+  const std::vector<int>& spine = body.spine;
+  const int k = static_cast<int>(spine.size());
+  if (k > 0) {
+    int chest = k >= 2 ? (k == 2 ? 1 : (k - 1) / 2) : -1, upperChest = k >= 3 ? k - 1 : -1;
+    if (k >= 3 && t.trust > .5) {
+      int named = -1, namedUpper = -1;
+      for (int i = 1; i < k; ++i) {
+        if (t.cues[spine[i]].at(Part::chest) >= 1 && named < 0) named = i;
+        if (t.cues[spine[i]].at(Part::upperChest) >= 1 && namedUpper < 0) namedUpper = i;
+      }
+      if (named > 0) {
+        chest = named;
+        upperChest = namedUpper > named ? namedUpper : named + 1 < k ? k - 1 : -1;
+      }
+    }
+    const auto slice = [&](int from, int to) { return std::vector<int>(spine.begin() + from, spine.begin() + to); };
+    m.set(Role::spine, slice(0, chest > 0 ? chest : k), base + .1, "first joint of the trunk above the hips");
+    if (chest > 0) m.set(Role::chest, slice(chest, upperChest > 0 ? upperChest : k), base, upperChest > 0 ? "middle of the trunk" : "carries the arms");
+    if (upperChest > 0) m.set(Role::upperChest, slice(upperChest, k), base, "carries the arms");
+  }
+  if (!body.neck.empty()) m.set(Role::neck, body.neck, base, "between trunk and head");
+  if (body.head >= 0) {
+    m.set(Role::head, {body.head}, base + .1, "top of the body");
+    for (int j = body.head + 1; j < sk.size() && t.trust > .3; ++j) {
+      const NameCue& cue = t.cues[j];
+      if (cue.helper || cue.end || !t.under(body.head, j)) continue;
+      if (cue.at(Part::jaw) > .5 && m.map.at(Role::jaw).empty()) m.set(Role::jaw, {j}, .6, "on the head");
+      if (cue.at(Part::eye) > .5 && cue.side != Side::centre) {
+        const double across = dot(t.at[j] - t.at[body.head], body.lateral) * (firstIsLeft ? 1 : -1);
+        const bool left = std::abs(across) > .005 * body.leg ? across > 0 : cue.side == Side::left;
+        const Role eye = left ? Role::leftEye : Role::rightEye;
+        if (m.map.at(eye).empty()) m.set(eye, {j}, .6, "on the head");
+      }
+    }
+  }
+
+  for (int s = 0; s < 2; ++s) {
+    const Limb& leg = body.legs[s];
+    const double sure1 = base * sideConfidence;
+    const std::vector<int>& c = leg.chain;
+    const int end = leg.end >= 0 ? leg.end : static_cast<int>(c.size());
+    m.set(role(Role::leftUpperLeg, s), segment(t, c, leg.upper, leg.lower), sure1 + .1, "thigh, from the hip down");
+    m.set(role(Role::leftLowerLeg, s), segment(t, c, leg.lower, leg.end >= 0 ? end : leg.lower + 1), sure1 + .1, "shank, between knee and foot");
+    const int foot = footOf(leg);
+    m.set(role(Role::leftFoot, s), {foot}, sure1 + (leg.end >= 0 ? .1 : -.05),
+          leg.end >= 0 ? "at the end of the shank" : "hangs elsewhere but stands at the end of the shank");
+    if (foot >= 0) {
+      int toes = -1;
+      double far = -1;
+      for (const int child : t.bones[foot]) {
+        Vec3d d = t.at[child] - t.at[foot];
+        double value = length(d) + (t.trust > .3 ? t.trust * t.cues[child].at(Part::toes) * body.leg : 0);
+        if (t.trust > .5 && (t.cues[child].helper || t.cues[child].end)) continue;
+        if (value > far) far = value, toes = child;
+      }
+      if (toes >= 0) m.set(role(Role::leftToes, s), {toes}, sure1, "in front of the foot");
+    }
+    const Limb& arm = body.arms[s];
+    if (arm.chain.empty()) continue;
+    const std::vector<int>& a = arm.chain;
+    if (arm.upper > 0) m.set(role(Role::leftShoulder, s), std::vector<int>(a.begin(), a.begin() + arm.upper), sure1, "between trunk and upper arm");
+    m.set(role(Role::leftUpperArm, s), segment(t, a, arm.upper, arm.lower), sure1 + .1, "from the shoulder to the elbow");
+    m.set(role(Role::leftLowerArm, s), segment(t, a, arm.lower, arm.end >= 0 ? arm.end : arm.lower + 1), sure1 + .1, "from the elbow to the wrist");
+    if (arm.end < 0) continue;
+    int hand = a[arm.end];
+    const int lower = a[arm.lower];
+    // Several hand bones at one place, each with a finger: the middle one is the hand.
+    std::vector<int> twins;
+    Vec3d centre{};
+    for (const int child : t.bones[t.parents[hand]])
+      if (distance(t.at[child], t.at[hand]) < .02 * body.leg && !t.bones[child].empty() && !(t.trust > .5 && t.cues[child].helper)) {
+        twins.push_back(child);
+        centre += t.at[t.bones[child].front()];
+      }
+    if (twins.size() >= 3) {
+      centre = centre / static_cast<double>(twins.size());
+      double near = 1e9;
+      for (const int twin : twins) {
+        const double d = distance(t.at[t.bones[twin].front()], centre);
+        if (d < near) near = d, hand = twin;
+      }
+    }
+    m.set(role(Role::leftHand, s), {hand}, sure1 + .1, "at the end of the forearm");
+    mapFingers(m, hand, lower, role(Role::leftHand, s) == Role::leftHand);
+  }
+  return std::move(m.map);
+}
+
+std::vector<std::string> missingRequired(const SkeletonMap& map) {
+  std::vector<std::string> out;
+  for (int r = 0; r < roleCount; ++r)
+    if (isRequired(roleAt(r)) && map.roles[r].empty()) out.emplace_back(roleName(roleAt(r)));
+  return out;
+}
+
+}  // namespace understudy
