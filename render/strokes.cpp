@@ -16,7 +16,7 @@ StrokeBuilder::StrokeBuilder(const Camera& camera, int width, int height, float 
 
 bool StrokeBuilder::clipLine(Vec3d& a, Vec3d& b) const {
   if (!isFinite(a) || !isFinite(b)) return false;
-  const double da = dot(a - eye_, forward_) - nearest_, db = dot(b - eye_, forward_) - nearest_;
+  const double da = understudy::dot(a - eye_, forward_) - nearest_, db = understudy::dot(b - eye_, forward_) - nearest_;
   if (da <= 0 && db <= 0) return false;
   if (da <= 0) a = lerp(a, b, da / (da - db));
   if (db <= 0) b = lerp(b, a, db / (db - da));
