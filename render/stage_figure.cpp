@@ -44,15 +44,14 @@ int packInfluences(const Mesh& mesh, std::size_t v, int firstEntry, std::size_t 
     for (std::uint32_t k = mesh.influenceStart[v]; k < mesh.influenceStart[v + 1] && k < mesh.influenceWeight.size(); ++k) {
       const float w = mesh.influenceWeight[k];
       if (!(w > 0) || mesh.influenceJoint[k] >= jointCount) continue;
-      const std::pair<float, int> item{w, firstEntry + mesh.influenceJoint[k]};
-      if (used < maxInfluences) {
-        heaviest[used++] = item;
-      } else if (auto least = std::min_element(heaviest.begin(), heaviest.end()); least->first < w) {
-        *least = item;
-      }
+      // Kept in descending order; the lightest falls off the end.
+      int place = std::min(used, maxInfluences - 1);
+      if (used == maxInfluences && heaviest[place].first >= w) continue;
+      for (; place > 0 && heaviest[place - 1].first < w; --place) heaviest[place] = heaviest[place - 1];
+      heaviest[place] = {w, firstEntry + mesh.influenceJoint[k]};
+      used = std::min(used + 1, maxInfluences);
     }
   }
-  std::sort(heaviest.begin(), heaviest.begin() + used, [](const auto& a, const auto& b) { return a.first > b.first; });
   float sum = 0;
   for (int k = 0; k < used; ++k) sum += heaviest[k].first;
   std::fill(std::begin(out.entries), std::end(out.entries), std::uint16_t{0});
