@@ -23,6 +23,7 @@
 #include <vector>
 
 #include "app/reader/clips.h"
+#include "app/reader/fbx_names.h"
 #include "app/reader/meshes.h"
 #include "app/reader/nodes.h"
 
@@ -232,6 +233,8 @@ Result<Figure> importFile(const std::string& path, bool meshes) {
   const std::optional<Kind> kind = kindOf(*bytes);
   if (!kind) return makeError(Fault::input, "This is neither an FBX nor a Collada file", path, "Export it as FBX, Collada, glTF (.glb) or BVH");
 
+  std::map<std::string, std::string> stoodFor;
+  if (*kind == Kind::fbx) stoodFor = separateNames(*bytes);
   // FBX pivots stay as helper nodes (the default): folding them here is right where Assimp's own folding is not.
   const unsigned steps = meshes ? static_cast<unsigned>(aiProcess_Triangulate | aiProcess_SortByPType | aiProcess_FlipUVs) : 0U;
   const char* hint = *kind == Kind::fbx ? "fbx" : "dae";
@@ -291,16 +294,11 @@ Result<Figure> importFile(const std::string& path, bool meshes) {
       if (const auto at = table.jointOf.find(nodes[i]); at != table.jointOf.end())
         figure.skeleton.names[static_cast<std::size_t>(at->second)] = readable[i];
   }
-  if (*kind == Kind::fbx) {
-    std::map<std::string, int> times;
-    for (const std::string& name : figure.skeleton.names) ++times[name];
-    for (const auto& [name, count] : times)
-      if (count > 1 && !name.empty()) {
-        figure.issues.push_back(makeWarning("The name '" + name + "' stands for " + std::to_string(count) + " nodes; FBX animation is found by name, so only the first moves",
-                                            {}, "Give every bone its own name and export again"));
-        break;
-      }
-  }
+  const auto original = [&](std::string& name) {
+    if (const auto at = stoodFor.find(name); at != stoodFor.end()) name = at->second;
+  };
+  for (std::string& name : figure.skeleton.names) original(name);
+  for (Mesh& mesh : figure.meshes) original(mesh.name);
   return figure;
 }
 

@@ -60,7 +60,7 @@ class Builder {
       // Helpers after it take the geometric offset back before the children.
       while (node->mNumChildren == 1) {
         const Split next = splitName(nameOf(node->mChildren[0]));
-        if (next.part.empty() || next.owner != owner) break;
+        if (next.owner != owner || !next.part.starts_with("Geometric") || !next.part.ends_with("Inverse")) break;
         node = node->mChildren[0];
         take(node, next.part);
       }

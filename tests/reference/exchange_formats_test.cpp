@@ -297,6 +297,20 @@ TEST_F(ExchangeFile, FbxPivotsFollowThePublishedFormula) {
   expectWorld(*figure, bones);
 }
 
+TEST_F(ExchangeFile, FbxNamesThatRepeatStayApart) {
+  std::vector<Bone> bones(5);
+  for (std::size_t b = 0; b < bones.size(); ++b) {
+    bones[b].name = b == 0 ? "mast" : "bone";
+    bones[b].translation = {static_cast<double>(b), 25, 0};
+    bones[b].preRotation = {0, 10.0 * static_cast<double>(b), 5};
+    bones[b].animated = true;
+    bones[b].turnTo = {8.0 * static_cast<double>(b), 0, 20.0 - 9 * static_cast<double>(b)};
+  }
+  const Result<Figure> figure = read("mast.fbx", fbx(bones));
+  ASSERT_TRUE(figure.ok()) << figure.error().text();
+  expectWorld(*figure, bones);
+}
+
 TEST_F(ExchangeFile, FbxOneKindOfPivotAtATime) {
   for (int kind = 0; kind < 8; ++kind) {
     Bone root{"mast", {0, 90, 0}, {0, 0, 0}}, bone{"bone", {0, 30, 0}, {10, 20, 30}}, end{"end", {0, 40, 0}, {0, 0, 0}};
