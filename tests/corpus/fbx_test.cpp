@@ -1,10 +1,12 @@
 // FBX files as found in the wild, judged by geometry: who stands upright, how tall, how fast.
 #include <gtest/gtest.h>
+#include <unistd.h>
 
 #include <algorithm>
 #include <chrono>
 #include <cmath>
 #include <filesystem>
+#include <fstream>
 
 #include "core/figure/figure.h"
 #include "core/io/read.h"
@@ -71,6 +73,29 @@ TEST(FbxCorpus, CaptureUnderScaledArmatureIsAPersonInMetres) {
   const double speed = std::hypot(last.x - first.x, last.z - first.z) / motion->duration();
   EXPECT_GT(speed, 0.7) << "a walk, metres a second";
   EXPECT_LT(speed, 2.0);
+}
+
+TEST(FbxCorpus, BonesOfOneNameInABinaryFileStayApart) {
+  NEEDS("motion/cmu_07_01_walk.fbx");
+  std::ifstream in(UNDERSTUDY_CORPUS "/motion/cmu_07_01_walk.fbx", std::ios::binary);
+  std::string bytes((std::istreambuf_iterator<char>(in)), {});
+  int changed = 0;
+  for (std::size_t at = bytes.find("RightArm"); at != std::string::npos; at = bytes.find("RightArm", at + 8), ++changed)
+    bytes.replace(at, 8, "RightLeg");
+  ASSERT_GT(changed, 0);
+  const std::filesystem::path path = std::filesystem::temp_directory_path() / ("names_" + std::to_string(::getpid()) + ".fbx");
+  std::ofstream(path, std::ios::binary) << bytes;
+  ReadSettings settings;
+  settings.readerProgram = UNDERSTUDY_BINARY "/bin/understudy-reader";
+  const Result<Figure> changedNames = readThroughChild(path.string(), settings);
+  std::filesystem::remove(path);
+  const Result<Figure> figure = readCorpus("motion/cmu_07_01_walk.fbx");
+  ASSERT_TRUE(changedNames.ok()) << changedNames.error().text();
+  ASSERT_TRUE(figure.ok());
+  EXPECT_EQ(std::count(changedNames->skeleton.names.begin(), changedNames->skeleton.names.end(), "RightLeg"), 2);
+  const Result<Motion> one = sample(figure->clips[0], figure->skeleton), other = sample(changedNames->clips[0], changedNames->skeleton);
+  ASSERT_TRUE(one.ok() && other.ok());
+  EXPECT_EQ(*one, *other) << "the same motion under other names";
 }
 
 TEST(FbxCorpus, FoldedHelperNodesLeaveAnUprightPerson) {
