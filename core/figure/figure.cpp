@@ -28,7 +28,14 @@ Affined meshPlacement(const Figure& figure, int skinIndex, const std::vector<Aff
   Affined chosen;
   for (const Affined& candidate : candidates) {
     double error = 0;
-    for (const auto& [joint, world] : bound) error += distance(apply(candidate, world.translation), rest[joint].translation);
+    for (const auto& [joint, world] : bound) {
+      error += distance(apply(candidate, world.translation), rest[joint].translation);
+      // Posed limbs lie elsewhere than bound ones, but bones keep their length: that weighs more.
+      for (const auto& [other, otherWorld] : bound)
+        if (other == figure.skeleton.parents[joint])
+          error += 5 * std::abs(distance(apply(candidate, world.translation), apply(candidate, otherWorld.translation)) -
+                                distance(rest[joint].translation, rest[other].translation));
+    }
     // Earlier candidates are the plainer reading and win unless another is clearly nearer.
     if (error < 0.8 * best) {
       best = error;
