@@ -69,20 +69,52 @@ struct Build {
 };
 
 Part makePart(const std::string& name, const Colour& colour, Field field, Vec3d low, Vec3d high, double cell, WeightField weights) {
-  return {name, colour, std::move(field), low, high, cell, std::move(weights), {}};
+  return {name, colour, std::move(field), low, high, cell, std::move(weights), {}, {}};
 }
 
 Field blend(std::vector<Cone> cones, double k) {
   return [cones = std::move(cones), k](const Vec3d& p) { return blended(cones, k, p); };
 }
 
-// A band around a body between two offsets of its surface, cut by two planes across `axis` through `centre`.
-Field band(Field body, double inner, double outer, Vec3d centre, Vec3d axis, double half, double k = 0.004) {
-  return [=](const Vec3d& p) {
-    const double d = body(p);
-    const double across = std::abs(dot(p - centre, axis)) - half;
-    return smoothMax(smoothMax(d - outer, inner - d, k), across, k);
-  };
+// A band around a body: an oval profile swept round `axis` through `centre`, between two offsets of the body's field.
+// `half` is its half width along the axis.
+Part bandPart(const std::string& name, const Colour& colour, const Field& body, double inner, double outer, const Vec3d& centre, const Vec3d& axis, double half,
+              int around, const WeightField& weights) {
+  constexpr int across = 8;
+  const Vec3d u = normalised(cross(std::abs(axis.z) < 0.8 ? Vec3d{0, 0, 1} : Vec3d{1, 0, 0}, axis)), v = cross(axis, u);
+  Surface surface;
+  for (int i = 0; i < around; ++i) {
+    const double a = 2 * M_PI * i / around;
+    const Vec3d out = u * std::cos(a) + v * std::sin(a);
+    for (int k = 0; k < across; ++k) {
+      const double b = 2 * M_PI * (k + 0.5) / across;
+      const Vec3d from = centre + axis * (half * std::sin(b));
+      const double wanted = (inner + outer) / 2 + (outer - inner) / 2 * std::cos(b);
+      double low = 0, high = 0.45;
+      for (int step = 0; step < 40; ++step) {
+        const double middle = (low + high) / 2;
+        (body(from + out * middle) < wanted ? low : high) = middle;
+      }
+      surface.positions.push_back(from + out * low);
+    }
+  }
+  const auto index = [&](int i, int k) { return static_cast<std::uint32_t>((i + around) % around * across + (k + across) % across); };
+  Vec3d least = surface.positions[0], most = least;
+  for (int i = 0; i < around; ++i)
+    for (int k = 0; k < across; ++k) {
+      const auto& p = surface.positions;
+      surface.normals.push_back(normalised(cross(p[index(i + 1, k)] - p[index(i - 1, k)], p[index(i, k + 1)] - p[index(i, k - 1)])));
+      surface.indices.insert(surface.indices.end(), {index(i, k), index(i + 1, k), index(i + 1, k + 1), index(i, k), index(i + 1, k + 1), index(i, k + 1)});
+      for (int c = 0; c < 3; ++c) {
+        least[c] = std::min(least[c], p[index(i, k)][c]);
+        most[c] = std::max(most[c], p[index(i, k)][c]);
+      }
+    }
+  const double middle = (inner + outer) / 2, thick = (outer - inner) / 2;
+  Part part = {name, colour, [=](const Vec3d& p) { return (std::hypot((body(p) - middle) / thick, dot(p - centre, axis) / half) - 1) * std::min(thick, half); },
+               least, most, 0, weights, {}, {}};
+  part.surface = std::move(surface);
+  return part;
 }
 
 double above(const Vec3d& p, double y) { return y - p.y; }  // negative above the plane
@@ -205,7 +237,7 @@ struct Keeper {
       return d;
     };
     const Vec3d armLow{-0.62, -0.2 + up, -0.25}, armHigh{0.62, 0.99 + up, 0.30};
-    Part coatPart = makePart("coat", teal, coatField, {armLow.x, hem - 0.03, armLow.z}, armHigh, 0.0175, body);
+    Part coatPart = makePart("coat", teal, coatField, {armLow.x, hem - 0.03, armLow.z}, armHigh, 0.0372, body);
     coatPart.tint = [=](const Vec3d& p, const Vec3d&) {
       const double down = std::clamp((0.95 + up - p.y) / 0.55, 0.0, 1.0);
       return Vec3d{1, 1, 1} * (1.06 - 0.16 * down);
@@ -213,11 +245,9 @@ struct Keeper {
     parts.push_back(coatPart);
 
     WeightField torsoWeights = body;
-    const Field torsoPlain = [=](const Vec3d& p) { return smoothMax(torsoField(p), above(p, hem), 0.006); };
-    parts.push_back(makePart("belt", leather, band(torsoPlain, -0.010, 0.0085, at(0, 0.572, 0), {0, 1, 0}, 0.021), at(-0.3, 0.53, -0.3),
-                             at(0.3, 0.62, 0.3), 0.0135, torsoWeights));
-    parts.push_back(makePart("hem", darkTeal, band(torsoPlain, -0.012, 0.0055, at(0, 0.424, 0), {0, 1, 0}, 0.016), at(-0.32, 0.38, -0.3),
-                             at(0.32, 0.46, 0.3), 0.0135, torsoWeights));
+    const double hemHeight = 0.412;
+    parts.push_back(bandPart("belt", leather, torsoField, -0.012, 0.010, at(0, 0.572, 0), {0, 1, 0}, 0.023, 40, torsoWeights));
+    parts.push_back(bandPart("hem", darkTeal, torsoField, -0.016, 0.009, at(0, hemHeight, 0), {0, 1, 0}, 0.020, 40, torsoWeights));
 
     // On the coat's front: march inwards along −Z until the field says so.
     const auto onFront = [&](double x, double y) {
@@ -233,32 +263,30 @@ struct Keeper {
         const double ring = std::max(box, -(std::max(std::abs(d.x) - 0.015, std::abs(d.y) - 0.013)));
         return smoothMax(ring, std::abs(d.z - 0.008) - 0.008, 0.004);
       };
-      parts.push_back(makePart("brass", brass, buckle, c - Vec3d{0.04, 0.04, 0.02}, c + Vec3d{0.04, 0.04, 0.04}, 0.0060, torsoWeights));
+      parts.push_back(makePart("brass", brass, buckle, c - Vec3d{0.04, 0.04, 0.02}, c + Vec3d{0.04, 0.04, 0.04}, 0.0085, torsoWeights));
     }
     for (const double y : {0.475, 0.66, 0.735, 0.805}) {
       const Vec3d c = onFront(0.022, y);
-      const Cone button{c, c + Vec3d{0, 0, 0.001}, 0.0145, 0.0145, {1, 1, 0.62}};
-      parts.push_back(makePart("brass", brass, blend({button}, 0.002), c - Vec3d{0.02, 0.02, 0.02}, c + Vec3d{0.02, 0.02, 0.02}, 0.0074, torsoWeights));
+      const Cone button{c, c + Vec3d{0, 0, 0.001}, 0.0145, 0.0145, {1, 1, 0.7}};
+      parts.push_back(makePart("brass", brass, blend({button}, 0.002), c - Vec3d{0.02, 0.02, 0.02}, c + Vec3d{0.02, 0.02, 0.02}, 0.0092, torsoWeights));
     }
     // Collar: a thick roll around the neck, open at the throat.
-    const Field collar = [=](const Vec3d& p) {
-      const Vec3d c = p - at(0, 0.905, 0.0);
-      const double ring = std::hypot(c.x, c.z / 0.95) - 0.098;
-      const double roll = std::hypot(ring, (c.y - 0.18 * -c.z) / 1.25) - 0.026;
-      return smoothMax(roll, 0.028 - std::hypot(c.x, c.y * 0.6 + 0.01) - (c.z < 0 ? 1.0 : 0.0), 0.006);
+    const Field throatField = [=](const Vec3d& p) {
+      const Vec3d c = p - at(0, 0.925, -0.008);
+      return std::hypot(c.x, c.z) - 0.112;
     };
     WeightField collarWeights;
     collarWeights.softness = 0.03;
     collarWeights.handles = {body.handles[2], body.handles[3]};
     collarWeights.handles[1].shape.radiusA = collarWeights.handles[1].shape.radiusB = 0.04;
-    parts.push_back(makePart("collar", darkTeal, collar, at(-0.16, 0.84, -0.16), at(0.16, 0.97, 0.17), 0.0125, collarWeights));
+    parts.push_back(bandPart("collar", darkTeal, throatField, -0.028, 0.028, at(0, 0.925, -0.008), normalised(Vec3d{0, 1, 0.18}), 0.034, 28, collarWeights));
 
-    limbs(rig, body, coatWhole);
-    headParts(rig, up);
-    lantern(rig, up);
+    limbs(rig, body);
+    headParts(rig);
+    lantern(rig);
   }
 
-  void limbs(const Rig& rig, const WeightField& body, const Field& coatWhole) {
+  void limbs(const Rig& rig, const WeightField& body) {
     std::vector<Cone> trousers{{rig.at("hull").head - Vec3d{0.06, 0.03, 0}, rig.at("hull").head - Vec3d{-0.06, 0.03, 0}, 0.11, 0.11}};
     WeightField legs;
     legs.softness = 0.026;
@@ -267,7 +295,7 @@ struct Keeper {
       const std::string n = sideName[side];
       trousers.push_back(rig.cone(n + "thigh", 0.108, 0.088));
       const Bone shin = rig.at(n + "shin");
-      trousers.push_back({shin.head, lerp(shin.head, shin.tail, 0.8), 0.086, 0.080});
+      trousers.push_back({shin.head, lerp(shin.head, shin.tail, 0.40), 0.084, 0.078});
       const Bone thigh = rig.at(n + "thigh");
       legs.handles.push_back({thigh.joint, {lerp(thigh.head, thigh.tail, 0.2), thigh.tail, 0.10, 0.087}});
       legs.handles.push_back(rig.handle(n + "shin", 0.087, 0.08));
@@ -279,7 +307,7 @@ struct Keeper {
       const double d = smoothMin(blended(port, 0.018, p), blended(starboard, 0.018, p), 0.006);
       return smoothMax(d, p.y - (hip + 0.045), 0.01);
     };
-    parts.push_back(makePart("trousers", slate, trouserField, {-0.26, 0.05, -0.18}, {0.26, hip + 0.08, 0.19}, 0.0180, legs));
+    parts.push_back(makePart("trousers", slate, trouserField, {-0.26, 0.05, -0.18}, {0.26, hip + 0.08, 0.19}, 0.0350, legs));
 
     for (int side = 0; side < 2; ++side) {
       const double s = sign(side);
@@ -288,7 +316,7 @@ struct Keeper {
       const Vec3d ankle = shin.tail;
       const Vec3d top = lerp(shin.head, shin.tail, 0.52);
       const double x = ankle.x;
-      const std::vector<Cone> boot{{top, ankle, 0.082, 0.072},
+      const std::vector<Cone> boot{{top, ankle, 0.088, 0.074},
                                    {{x, 0.052, -0.040}, {x + 0.004 * s, 0.050, 0.06}, 0.060, 0.063},
                                    {{x + 0.004 * s, 0.048, 0.06}, {foot.tail.x + 0.004 * s, 0.042, 0.130}, 0.062, 0.054}};
       const double cut = top.y + 0.010;
@@ -300,21 +328,20 @@ struct Keeper {
                       {foot.joint, {{x, 0.045, -0.045}, {foot.tail.x, 0.042, foot.tail.z - 0.012}, 0.058, 0.056}},
                       {toes.joint, {{toes.head.x, 0.038, toes.head.z + 0.016}, {toes.tail.x, 0.036, toes.tail.z}, 0.054, 0.05}}};
       const Vec3d low{x - 0.11, -0.02, -0.14}, high{x + 0.11, cut + 0.03, 0.21};
-      parts.push_back(makePart("boots", bootBlack, bootField, low, high, 0.0150, feet));
+      parts.push_back(makePart("boots", bootBlack, bootField, low, high, 0.0235, feet));
       const Field soleField = [=](const Vec3d& p) {
         const Vec3d q{p.x, std::max(p.y, 0.030), p.z};
-        return smoothMax(bootRound(q) - 0.004, std::abs(p.y - 0.0095) - 0.0095 - 0.003, 0.004) + 0.003;
+        return smoothMax(bootRound(q) - 0.004, std::abs(p.y - 0.015) - 0.018, 0.004) + 0.003;
       };
       // The cut and the rounding leave the lowest points a hair off the floor; the sole stands exactly on y = 0.
-      parts.push_back(makePart("soles", sole, soleField, low, {high.x, 0.05, high.z}, 0.0115, {{feet.handles[1], feet.handles[2]}, 0.014}));
-      parts.push_back(makePart("boot_tops", leather, band(bootRound, -0.012, 0.0075, {x, cut - 0.012, 0}, {0, 1, 0}, 0.016), {x - 0.13, cut - 0.05, -0.13},
-                               {x + 0.13, cut + 0.03, 0.14}, 0.0135, {{feet.handles[0]}, 0.02}));
+      parts.push_back(makePart("soles", sole, soleField, low, {high.x, 0.05, high.z}, 0.0182, {{feet.handles[1], feet.handles[2]}, 0.014}));
+      parts.push_back(bandPart("boot_tops", leather, bootRound, -0.014, 0.010, {x, cut - 0.010, 0.001}, {0, 1, 0}, 0.020, 22, {{feet.handles[0]}, 0.02}));
 
       // Cuff at the end of the sleeve, and the glove.
       const Vec3d f = armDirection[side], wrist = fore.tail;
-      const Field sleeve = [=](const Vec3d& p) { return length(p - wrist) < 0.2 ? coatWhole(p) : 1.0; };
-      const Vec3d reach{0.11, 0.11, 0.11};
-      parts.push_back(makePart("cuffs", darkTeal, band(sleeve, -0.016, 0.0075, wrist - f * 0.017, f, 0.017), wrist - reach, wrist + reach, 0.0125, body));
+      const Cone sleeve{fore.head, fore.tail + f * 0.05, 0.064, 0.071};
+      const Field sleeveRound = [=](const Vec3d& p) { return distanceTo(sleeve, p); };
+      parts.push_back(bandPart("cuffs", darkTeal, sleeveRound, -0.020, 0.010, wrist - f * 0.014, f, 0.021, 20, body));
       hand(rig, n);
     }
   }
@@ -344,10 +371,10 @@ struct Keeper {
     for (std::size_t i = 0; i < cones.size(); ++i) weights.handles.push_back({joints[i], cones[i]});
     const Vec3d c = lerp(w, m2.tail, 0.5);
     const Vec3d reach{0.165 * h, 0.165 * h, 0.165 * h};
-    parts.push_back(makePart("gloves", ochre, blend(cones, 0.0055), c - reach, c + reach, 0.0086, weights));
+    parts.push_back(makePart("gloves", ochre, blend(cones, 0.0055), c - reach, c + reach, 0.0156, weights));
   }
 
-  void headParts(const Rig& rig, double up) {
+  void headParts(const Rig& rig) {
     const double k = build.head;
     const Vec3d base = rig.at("head").head;
     // Head coordinates: metres from the head joint, before its size is applied.
@@ -365,7 +392,7 @@ struct Keeper {
       face.push_back(cone({0.160 * s, 0.14, -0.004}, {0.168 * s, 0.165, -0.012}, 0.024, 0.030, {0.7, 1, 1}));
       face.push_back(cone({0.075 * s, 0.105, 0.118}, {0.085 * s, 0.108, 0.112}, 0.040, 0.036));  // cheeks
     }
-    Part facePart = makePart("face", skinTone, blend(face, 0.012), at(-0.23, -0.16, -0.2), at(0.23, 0.38, 0.26), 0.0140, throat);
+    Part facePart = makePart("face", skinTone, blend(face, 0.012), at(-0.23, -0.16, -0.2), at(0.23, 0.38, 0.26), 0.0265, throat);
     facePart.tint = [=](const Vec3d& p, const Vec3d&) {
       const Vec3d q = (p - base) / k;
       const auto near = [&](const Vec3d& c, double r) { return std::exp(-dot(q - c, q - c) / (r * r)); };
@@ -378,26 +405,22 @@ struct Keeper {
     const Field skullField = blend(skull, 0.012);
     const std::vector<Cone> dome{cone({0, 0.16, 0.002}, {0, 0.205, -0.004}, 0.176, 0.158), cone({0, 0.28, -0.012}, {0, 0.325, -0.02}, 0.09, 0.045)};
     const Field domeField = blend(dome, 0.022);
-    const auto brim = [=](const Vec3d& p) { return (p.y - base.y) / k - 0.205 + 0.10 * (p.z - base.z) / k * -1.0; };
+    const auto brim = [=](const Vec3d& p) { return (p.y - base.y) / k - 0.218 + 0.10 * (p.z - base.z) / k * -1.0; };
     const Field cap = [=](const Vec3d& p) {
       const double angle = std::atan2(p.x - base.x, p.z - base.z);
       const double ribs = 0.0022 * std::cos(angle * 18) * std::clamp((std::hypot(p.x, p.z) - 0.03) / 0.06, 0.0, 1.0);
       return smoothMax(domeField(p) - ribs, -brim(p) * 0.95, 0.006);
     };
-    Part capPart = makePart("cap", red, cap, at(-0.23, 0.12, -0.24), at(0.23, 0.44, 0.24), 0.0140, head);
+    Part capPart = makePart("cap", red, cap, at(-0.23, 0.12, -0.24), at(0.23, 0.44, 0.24), 0.0215, head);
     capPart.tint = [=](const Vec3d& p, const Vec3d&) {
       const double angle = std::atan2(p.x - base.x, p.z - base.z);
       return Vec3d{1, 1, 1} * (0.93 + 0.09 * std::cos(angle * 18));
     };
     parts.push_back(capPart);
-    const Vec3d brimAxis = normalised(Vec3d{0, 1, -0.10});
-    const Field bandField = [=](const Vec3d& p) {
-      const double d = domeField(p), across = std::abs(brim(p) - 0.012) * k - 0.030 * k;
-      // A pillow: fullest in the middle.
-      return smoothMax(smoothMax(d - 0.015 + 6.0 * std::max(0.0, across + 0.020) * std::max(0.0, across + 0.020), -0.02 - d, 0.004), across, 0.005) +
-             0.0 * brimAxis.x;
-    };
-    parts.push_back(makePart("cap_band", darkRed, bandField, at(-0.24, 0.13, -0.25), at(0.24, 0.29, 0.25), 0.0150, head));
+    // brim() is a plane: its normal and a point of it at the band's middle.
+    const Vec3d brimNormal = normalised(Vec3d{0, 1, -0.10});
+    const Vec3d brimCentre = at(0, 0.218 + 0.012, 0);
+    parts.push_back(bandPart("cap_band", darkRed, domeField, -0.016, 0.017, brimCentre, brimNormal, 0.034 * k, 40, head));
 
     // Beard: a mass of white cones around the jaw, a moustache above the mouth; strands as shallow waves.
     std::vector<Cone> beard;
@@ -416,16 +439,16 @@ struct Keeper {
     WeightField beardWeights{{{rig.at("head").joint, cone({0, 0.08, 0.02}, {0, 0.12, 0.02}, 0.13, 0.14)},
                               {rig.at("beard").joint, cone({0, -0.03, 0.145}, {0, -0.09, 0.155}, 0.045, 0.03)}},
                              0.035 * k};
-    parts.push_back(makePart("beard", white, beardField, at(-0.22, -0.16, -0.03), at(0.22, 0.2, 0.24), 0.0128, beardWeights));
+    parts.push_back(makePart("beard", white, beardField, at(-0.22, -0.16, -0.03), at(0.22, 0.2, 0.24), 0.0195, beardWeights));
     std::vector<Cone> moustache;
     for (const double s : {1.0, -1.0}) {
       moustache.push_back(cone({0.010 * s, 0.083, 0.186}, {0.052 * s, 0.074, 0.176}, 0.021, 0.022));
-      moustache.push_back(cone({0.052 * s, 0.074, 0.176}, {0.096 * s, 0.088, 0.148}, 0.020, 0.008));
+      moustache.push_back(cone({0.052 * s, 0.074, 0.176}, {0.100 * s, 0.094, 0.146}, 0.020, 0.009));
     }
-    parts.push_back(makePart("beard", white, blend(moustache, 0.006), at(-0.13, 0.03, 0.1), at(0.13, 0.13, 0.23), 0.0098, head));
+    parts.push_back(makePart("beard", white, blend(moustache, 0.006), at(-0.13, 0.03, 0.1), at(0.13, 0.13, 0.23), 0.0125, head));
     std::vector<Cone> mouth;
-    for (const double s : {1.0, -1.0}) mouth.push_back(cone({0, 0.047, 0.186}, {0.032 * s, 0.056, 0.178}, 0.0135, 0.008));
-    parts.push_back(makePart("mouth", lip, blend(mouth, 0.003), at(-0.06, 0.02, 0.15), at(0.06, 0.08, 0.22), 0.0086, head));
+    for (const double s : {1.0, -1.0}) mouth.push_back(cone({0, 0.046, 0.188}, {0.036 * s, 0.060, 0.176}, 0.0145, 0.008));
+    parts.push_back(makePart("mouth", lip, blend(mouth, 0.003), at(-0.06, 0.02, 0.15), at(0.06, 0.08, 0.22), 0.0105, head));
 
     for (const double s : {1.0, -1.0}) {
       const int eyeJoint = rig.at(s > 0 ? "port_eye" : "starboard_eye").joint;
@@ -445,14 +468,13 @@ struct Keeper {
       ball("eyes", ink, {0.056 * s, 0.158, z + 0.001}, 0.019, {1, 1.32, 0.55}, 0.0078, eyeJoint);
       ball("glints", white, {0.056 * s + 0.006, 0.169, z + 0.0095}, 0.0058, {1, 1, 0.7}, 0.0042, eyeJoint);
       const double zb = onFace(0.060 * s, 0.196);
-      const std::vector<Cone> brow{cone({0.026 * s, 0.192, onFace(0.026 * s, 0.192) + 0.004}, {0.060 * s, 0.201, zb + 0.005}, 0.0105, 0.0135),
-                                   cone({0.060 * s, 0.201, zb + 0.005}, {0.094 * s, 0.190, onFace(0.094 * s, 0.190) + 0.004}, 0.0135, 0.007)};
-      parts.push_back(makePart("beard", white, blend(brow, 0.003), at(0.06 * s - 0.06, 0.16, 0.06), at(0.06 * s + 0.06, 0.235, 0.2), 0.0092, head));
+      const std::vector<Cone> brow{cone({0.030 * s, 0.199, onFace(0.030 * s, 0.199) + 0.005}, {0.060 * s, 0.203, zb + 0.005}, 0.0105, 0.0135),
+                                   cone({0.060 * s, 0.203, zb + 0.005}, {0.094 * s, 0.184, onFace(0.094 * s, 0.184) + 0.004}, 0.0135, 0.007)};
+      parts.push_back(makePart("beard", white, blend(brow, 0.003), at(0.06 * s - 0.06, 0.16, 0.06), at(0.06 * s + 0.06, 0.235, 0.2), 0.0125, head));
     }
-    (void)up;
   }
 
-  void lantern(const Rig& rig, double up) {
+  void lantern(const Rig& rig) {
     const Bone bone = rig.at("lantern");
     const Vec3d c = lerp(bone.head, bone.tail, 0.62);
     const WeightField weights{{{bone.joint, {c, c + Vec3d{0, 0.001, 0}, 0.03, 0.03}}}, 0.02};
@@ -461,22 +483,21 @@ struct Keeper {
       const double r = std::hypot(d.x, d.z);
       const double foot = smoothMax(r - 0.036, std::abs(d.y + 0.048) - 0.010, 0.004);
       const double lid = smoothMax(r - 0.036 + std::max(0.0, d.y - 0.045) * 0.9, std::abs(d.y - 0.056) - 0.014, 0.004);
-      const double ring = std::hypot(std::hypot(d.x, d.y - 0.084) - 0.018, d.z) - 0.0055;
+      const double ring = std::hypot(std::hypot(d.x, d.y - 0.084) - 0.018, d.z) - 0.008;
       double bars = 1;
       for (int i = 0; i < 4; ++i) {
         const double a = M_PI / 4 + i * M_PI / 2;
-        bars = std::min(bars, std::max(std::hypot(d.x - 0.031 * std::cos(a), d.z - 0.031 * std::sin(a)) - 0.0058, std::abs(d.y) - 0.05));
+        bars = std::min(bars, std::max(std::hypot(d.x - 0.031 * std::cos(a), d.z - 0.031 * std::sin(a)) - 0.0072, std::abs(d.y) - 0.05));
       }
       return smoothMin(smoothMin(smoothMin(foot, lid, 0.003), ring, 0.003), bars, 0.003);
     };
-    parts.push_back(makePart("brass", brass, frame, c - Vec3d{0.05, 0.075, 0.05}, c + Vec3d{0.05, 0.125, 0.05}, 0.0075, weights));
+    parts.push_back(makePart("brass", brass, frame, c - Vec3d{0.05, 0.075, 0.05}, c + Vec3d{0.05, 0.125, 0.05}, 0.0105, weights));
     const Field glass = [=](const Vec3d& p) {
       const Vec3d d = p - c;
       return smoothMax(std::hypot(d.x, d.z) - 0.027, std::abs(d.y) - 0.044, 0.004);
     };
-    Part lamp = makePart("glow", glow, glass, c - Vec3d{0.045, 0.06, 0.045}, c + Vec3d{0.045, 0.06, 0.045}, 0.0120, weights);
+    Part lamp = makePart("glow", glow, glass, c - Vec3d{0.045, 0.06, 0.045}, c + Vec3d{0.045, 0.06, 0.045}, 0.0156, weights);
     parts.push_back(lamp);
-    (void)up;
   }
 };
 

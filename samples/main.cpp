@@ -1,25 +1,68 @@
 // make-samples: makes the demo files, the same bytes for the same seed.
 #include <cstdio>
+#include <cstdlib>
 #include <filesystem>
 #include <string>
 
-#include "samples/keeper.h"
-#include "samples/polygonise.h"
-#include "samples/write_glb.h"
 #include "core/io/write.h"
+#include "samples/keeper.h"
+#include "samples/write_glb.h"
+
+namespace {
 
 using namespace understudy;
 using namespace understudy::samples;
 
+constexpr const char* help =
+    R"(make-samples: makes the demo files of the lighthouse keeper.
+
+  make-samples [--seed N] [--out DIR] [--t-pose] [--clean]
+
+  --seed N    a whole number from 1; 1 makes the committed files, others vary timing, sizes and proportions
+  --out DIR   where to write (made if missing); default: the current folder
+  --t-pose    the character with straight arms instead of the A-pose
+  --clean     the performance without the flaws put in on purpose
+
+Exit codes: 0 written, 1 wrong options, 4 could not write.
+)";
+
+int say(const Issue& issue, int code) {
+  std::fprintf(stderr, "%s\n", issue.text().c_str());
+  return code;
+}
+
+}  // namespace
+
 int main(int argc, char** argv) {
-  const std::string out = argc > 1 ? argv[1] : ".";
-  const Figure keeper = makeKeeper({});
-  std::size_t t = 0;
-  for (const Mesh& m : keeper.meshes) {
-    t += m.indices.size() / 3;
-    std::printf("%-10s %5zu tris open %d\n", m.name.c_str(), m.indices.size() / 3, openEdges(m.indices));
+  KeeperSettings settings;
+  std::string out = ".";
+  for (int i = 1; i < argc; ++i) {
+    const std::string option = argv[i];
+    if (option == "--help" || option == "-h") {
+      std::fputs(help, stdout);
+      return 0;
+    }
+    if (option == "--t-pose") {
+      settings.tPose = true;
+    } else if (option == "--clean") {
+    } else if (option == "--out" && i + 1 < argc) {
+      out = argv[++i];
+    } else if (option == "--seed" && i + 1 < argc) {
+      char* end = nullptr;
+      settings.seed = std::strtoull(argv[++i], &end, 10);
+      if (*end != '\0' || settings.seed == 0) return say(makeError(Fault::usage, std::string(argv[i]) + " is no seed", "--seed", "give a whole number from 1"), 1);
+    } else {
+      return say(makeError(Fault::usage, "unknown option or missing value: " + option, {}, "see make-samples --help"), 1);
+    }
   }
-  std::printf("%zu triangles\n", t);
-  (void)writeBytes(out + "/keeper.glb", glbOf(keeper, "keeper_body"));
-  (void)writeBytes(out + "/broom.glb", glbOf(makeBroom(1.0), "broom"));
+  std::error_code failed;
+  std::filesystem::create_directories(out, failed);
+  const auto write = [&](const std::string& name, const std::string& bytes) {
+    const Status status = writeBytes(out + "/" + name, bytes);
+    if (!status) say(status.error(), 4);
+    return status.ok();
+  };
+  if (!write("keeper.glb", glbOf(makeKeeper(settings), "keeper_body"))) return 4;
+  if (!write("broom.glb", glbOf(makeBroom(1.0), "broom"))) return 4;
+  return 0;
 }

@@ -24,7 +24,8 @@ Vec3d ontoSurface(const Field& field, Vec3d p, double cell, int steps) {
 
 }  // namespace
 
-Surface polygonise(const Field& field, const Vec3d& low, const Vec3d& high, double cell) {
+Surface polygonise(const Field& field, const Vec3d& from, const Vec3d& to, double cell) {
+  const Vec3d margin{1.6 * cell, 1.6 * cell, 1.6 * cell}, low = from - margin, high = to + margin;
   std::array<int, 3> n{};
   for (int i = 0; i < 3; ++i) n[i] = static_cast<int>(std::ceil((high[i] - low[i]) / cell)) + 1;
   const auto at = [&](int x, int y, int z) { return (static_cast<std::size_t>(z) * n[1] + y) * n[0] + x; };

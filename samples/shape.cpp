@@ -64,7 +64,7 @@ double occlusion(const std::vector<Part>& parts, const Vec3d& point, const Vec3d
 
 void addParts(Figure& figure, const std::vector<Part>& parts, int node, int skin) {
   for (const Part& part : parts) {
-    const Surface surface = polygonise(part.field, part.low, part.high, part.cell);
+    const Surface surface = part.surface.indices.empty() ? polygonise(part.field, part.low, part.high, part.cell) : part.surface;
     Mesh mesh;
     mesh.name = part.name;
     mesh.node = node;

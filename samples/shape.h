@@ -40,6 +40,7 @@ struct Part {
   WeightField weights;
   /// Extra tint at a point (linear factors), for cheeks and stitches; empty: none.
   std::function<Vec3d(const Vec3d& point, const Vec3d& normal)> tint;
+  Surface surface;                 ///< made already (swept bands); empty: polygonise the field
 };
 
 /// Linear value of an sRGB channel 0 … 255.
