@@ -259,6 +259,17 @@ void detectSpace(Figure& figure, const ReadSettings& settings) {
       }
       evidence.add(hanging, 0.8);
     }
+    if (!poses.moving) {
+      // Without motion only the pose speaks: legs hang to one side of their fork, arms held out to both.
+      Vec3d furthest;
+      for (const LimbPair& pair : limbs) {
+        const std::vector<Vec3d>& points = frames ? poses.now.front() : poses.rest;
+        const Vec3d ends = (points[static_cast<std::size_t>(pair.left)] + points[static_cast<std::size_t>(pair.right)]) / 2.0;
+        const Vec3d hanging = (points[static_cast<std::size_t>(pair.fork)] - ends) / pair.length;
+        if (length(hanging) > length(furthest)) furthest = hanging;
+      }
+      evidence.add(furthest, 0.5);
+    }
     // Along the true up the lowest point of the body stays on the floor, however far the body travels.
     if (poses.moving) {
       for (std::size_t a = 0; a < kAxes.size(); ++a) {

@@ -103,6 +103,47 @@ TEST_P(SpaceOf, FollowsARescaledFile) {
   }
 }
 
+TEST_P(SpaceOf, IsFoundWhereTheZeroPoseIsNoPose) {
+  // The same performance with every joint's own X along its first bone, so that the zero pose is one straight line.
+  Skeleton& skeleton = figure.skeleton;
+  std::vector<Quatd> frame(skeleton.parents.size());
+  const auto children = childrenOf(skeleton);
+  for (std::size_t j = 0; j < frame.size(); ++j)
+    for (int c : children[j])
+      if (const Vec3d bone = skeleton.rest[static_cast<std::size_t>(c)].translation; length(bone) > 1e-3) {
+        frame[j] = rotationBetween(Vec3d{1, 0, 0}, normalised(bone));
+        break;
+      }
+  Motion motion = *figure.clips.front().sampled;
+  for (int f = 0; f < motion.frames; ++f) {
+    const auto turns = motion.rotationsAt(f);
+    for (std::size_t j = 0; j < frame.size(); ++j) {
+      const int p = skeleton.parents[j];
+      turns[j] = Quatf((p < 0 ? Quatd{} : conjugate(frame[static_cast<std::size_t>(p)])) * Quatd(turns[j]) * frame[j]);
+    }
+  }
+  ASSERT_EQ(motion.movedJoints, std::vector<int>{0});
+  for (std::size_t j = 1; j < frame.size(); ++j)
+    skeleton.rest[j].translation = rotate(conjugate(frame[static_cast<std::size_t>(skeleton.parents[j])]), skeleton.rest[j].translation);
+  replaceMotion(figure, std::move(motion));
+  for (const bool names : {true, false}) {
+    if (!names)
+      for (std::string& name : skeleton.names) name.clear();
+    detectSpace(figure, {});
+    expectFound(figure, GetParam().up, GetParam().metresPerUnit, names ? "with names" : "without names");
+  }
+}
+
+TEST_P(SpaceOf, IsFoundFromTheRestPoseAlone) {
+  replaceMotion(figure, restMotion(figure.skeleton, 1, {30, 1}));
+  for (const bool names : {true, false}) {
+    if (!names)
+      for (std::string& name : figure.skeleton.names) name.clear();
+    detectSpace(figure, {});
+    expectFound(figure, GetParam().up, GetParam().metresPerUnit, names ? "with names" : "without names");
+  }
+}
+
 TEST_P(SpaceOf, IsOverridden) {
   ReadSettings settings;
   settings.up = "-X";
