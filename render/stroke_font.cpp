@@ -1,8 +1,8 @@
 #include "render/stroke_font.h"
 
-#include <array>
+#include <algorithm>
+#include <cmath>
 #include <cstdint>
-#include <cstdlib>
 
 namespace understudy {
 namespace {
@@ -199,6 +199,44 @@ float strokeTextWidth(std::string_view text) {
   float x = 0;
   for (std::size_t at = 0; at < text.size();) x += static_cast<float>(glyphOf(nextCode(text, at)).width) + gap;
   return text.empty() ? 0 : (x - gap) * unit;
+}
+
+void writeText(Picture& picture, float x, float y, float size, float weight, const Colour& colour, std::string_view text) {
+  const float r = weight / 2;
+  // One coverage raster for the whole text, so that strokes which cross do not darken twice.
+  const int x0 = std::max(0, static_cast<int>(x - r - 1)), x1 = std::min(picture.width - 1, static_cast<int>(x + strokeTextWidth(text) * size + r + 2));
+  const int y0 = std::max(0, static_cast<int>(y - size * 1.3f - r - 1)), y1 = std::min(picture.height - 1, static_cast<int>(y + size * 0.45f + r + 2));
+  if (x1 < x0 || y1 < y0) return;
+  const int width = x1 - x0 + 1;
+  std::vector<float> coverage(static_cast<std::size_t>(width) * (y1 - y0 + 1));
+  for (const StrokeLine& run : strokeText(text)) {
+    for (std::size_t i = 0; i + 1 < run.size() || i == 0; ++i) {
+      const Vec2f to = run[std::min(i + 1, run.size() - 1)];
+      const float ax = x + run[i].x * size, ay = y - run[i].y * size, bx = x + to.x * size, by = y - to.y * size;
+      const float dx = bx - ax, dy = by - ay, squared = dx * dx + dy * dy;
+      const int left = std::max(x0, static_cast<int>(std::min(ax, bx) - r - 1)), right = std::min(x1, static_cast<int>(std::max(ax, bx) + r + 2));
+      const int top = std::max(y0, static_cast<int>(std::min(ay, by) - r - 1)), bottom = std::min(y1, static_cast<int>(std::max(ay, by) + r + 2));
+      for (int py = top; py <= bottom; ++py) {
+        for (int px = left; px <= right; ++px) {
+          const float qx = static_cast<float>(px) + 0.5f - ax, qy = static_cast<float>(py) + 0.5f - ay;
+          const float t = squared > 1e-6f ? std::clamp((qx * dx + qy * dy) / squared, 0.0f, 1.0f) : 0.0f;
+          const float a = std::clamp(r + 0.5f - std::hypot(qx - t * dx, qy - t * dy), 0.0f, 1.0f);
+          float& c = coverage[static_cast<std::size_t>(py - y0) * width + (px - x0)];
+          c = std::max(c, a);
+        }
+      }
+    }
+  }
+  for (int py = y0; py <= y1; ++py) {
+    for (int px = x0; px <= x1; ++px) {
+      const float a = coverage[static_cast<std::size_t>(py - y0) * width + (px - x0)] * colour.a;
+      if (a <= 0) continue;
+      std::uint8_t* p = picture.at(px, py);
+      const float rgb[3] = {colour.r, colour.g, colour.b};
+      for (int k = 0; k < 3; ++k) p[k] = static_cast<std::uint8_t>(std::lround(static_cast<float>(p[k]) * (1 - a) + rgb[k] * 255.0f * a));
+      p[3] = 255;
+    }
+  }
 }
 
 }  // namespace understudy

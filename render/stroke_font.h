@@ -5,6 +5,7 @@
 #include <vector>
 
 #include "core/math/vec.h"
+#include "render/offscreen.h"
 
 namespace understudy {
 
@@ -16,5 +17,8 @@ using StrokeLine = std::vector<Vec2f>;
 [[nodiscard]] std::vector<StrokeLine> strokeText(std::string_view text);
 /// Advance of the text in units of the capital height.
 [[nodiscard]] float strokeTextWidth(std::string_view text);
+
+/// Writes text into a picture: baseline starting at (x, y) pixels, capitals `size` pixels high, strokes `weight` wide.
+void writeText(Picture& picture, float x, float y, float size, float weight, const Colour& colour, std::string_view text);
 
 }  // namespace understudy
