@@ -82,6 +82,27 @@ Vec3d tipOf(const BodyTree& t, int joint) {
   return best;
 }
 
+// Chains of bones that start at a joint, joints at the same place counted as one (palms side by side).
+int fork(const BodyTree& t, int joint) {
+  const double near = 1e-3;
+  int chains = 0;
+  const auto count = [&](int j) {
+    std::vector<int> seen;
+    for (const int c : t.bones[j]) {
+      const double size = distance(t.at[c], t.at[j]);
+      const bool twin = std::any_of(seen.begin(), seen.end(), [&](int o) { return distance(t.at[o], t.at[c]) <= near * size && size > 0; });
+      if (t.trust > .5 && (t.cues[c].twist || t.cues[c].helper || t.cues[c].end)) continue;
+      if (!twin) ++chains;
+      seen.push_back(c);
+    }
+  };
+  count(joint);
+  if (t.parents[joint] >= 0)
+    for (const int sibling : t.bones[t.parents[joint]])
+      if (sibling != joint && distance(t.at[sibling], t.at[joint]) <= near * distance(t.at[joint], t.at[t.parents[joint]])) count(sibling);
+  return chains;
+}
+
 struct Triple {
   int upper = -1, lower = -1, end = -1;
   double cost = 1e9;
@@ -108,16 +129,23 @@ Triple pickTriple(const BodyTree& t, const Measures& m, const std::vector<int>& 
     // What comes before (collar bone, hip helper) and after (hand, foot) is shorter than the limb.
     const double before = (t.parents[c[0]] >= 0 ? distance(t.at[t.parents[c[0]]], t.at[c[0]]) : 0) + way(0, i);
     const double after = m.reach[c[k]];
-    sum += 1.0 * std::max(0.0, way(0, i) / whole - .35) + .1 * before / whole;
-    sum += 2.5 * std::max(0.0, after / whole - (leg ? .45 : .5)) + .3 * after / whole;
+    sum += (leg ? 2.0 : 1.0) * std::max(0.0, way(0, i) / whole - .35) + .1 * before / whole;
+    const int atEnd = leg ? 0 : fork(t, c[k]);
+    sum += (atEnd >= 2 ? .8 : 2.5) * std::max(0.0, after / whole - (leg ? .45 : .5)) + .3 * after / whole;
     if (leg) {
+      // Standing legs are nearly straight; a foot turns forward.
+      const double straight = dot(t.at[c[j]] - t.at[c[i]], t.at[c[k]] - t.at[c[j]]) / (u * l);
+      sum += 1.5 * std::max(0.0, .9 - straight);
       sum += 1.0 * std::max(0.0, (t.at[c[k]].y - ground) / whole - .15);
       if (t.at[c[i]].y < t.at[c[k]].y) sum += 3;
-    } else if (t.bones[c[k]].size() >= 2) {
-      sum -= .25;  // the fingers start at the hand
     } else {
-      for (int s = 0; s < k; ++s)
-        if (s >= j && t.bones[c[s]].size() >= 3) sum += .4;  // nothing but a hand carries three chains
+      if (atEnd >= 2) sum -= .4;  // the fingers start at the hand
+      // Nothing but a hand carries three chains.
+      for (int s = 0; s < k; ++s) {
+        const int chains = fork(t, c[s]);
+        if (chains >= 3) sum += 1.2;
+        else if (chains == 2 && s > j) sum += .15;
+      }
     }
     // Of joints at one place the first is meant.
     if (k > 0 && distance(t.at[c[k]], t.at[c[k - 1]]) < .02 * whole) sum += .5;
@@ -402,6 +430,13 @@ BodyShape findBody(const BodyTree& t) {
       }
       path.insert(path.end(), way.begin(), way.begin() + static_cast<long>(cut));
       way.erase(way.begin(), way.begin() + static_cast<long>(cut));
+      // Some rigs hang the collar bones on the neck.
+      const double collars = std::max({t.at[arm.a].y, t.at[arm.b].y, shoulderHeight});
+      if (path.size() >= 2 && path.back() == carrier && !way.empty() && t.parents[way.front()] == carrier &&
+          (named(t, carrier, Part::neck) > .3 || (way.size() == 1 && t.trust < .5 && t.at[carrier].y > collars + .04 * body.leg))) {
+        way.insert(way.begin(), carrier);
+        path.pop_back();
+      }
       if (!way.empty()) {
         body.head = way.back();
         way.pop_back();

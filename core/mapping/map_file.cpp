@@ -78,19 +78,24 @@ struct Reader {
   }
 };
 
-// Joints that fill several roles as their first joint: allowed nowhere, because both would move them.
-Status checkDoubles(const SkeletonMap& map, const Skeleton& skeleton, const char* side, const Reader& reader) {
+// A joint moves with one role only: the first one that names it keeps it.
+void dropDoubles(SkeletonMap& map, const Skeleton& skeleton, const char* side, const Reader& reader) {
   std::vector<int> owner(skeleton.parents.size(), -1);
-  for (int r = 0; r < roleCount; ++r)
-    for (const int j : map.roles[r].joints) {
-      if (owner[j] >= 0)
-        return makeError(Fault::mapping,
-                         "The " + std::string(side) + "'s joint '" + jointKey(skeleton, j) + "' is given to two roles, '" + std::string(roleName(roleAt(owner[j]))) +
-                             "' and '" + std::string(roleName(roleAt(r))) + "'",
-                         whereIs(reader.path, lineOf(reader.text, std::string(roleName(roleAt(r))), {})), "Leave it in one of them");
-      owner[j] = r;
-    }
-  return Done{};
+  for (int r = 0; r < roleCount; ++r) {
+    RoleJoints& entry = map.roles[r];
+    const std::string role(roleName(roleAt(r)));
+    std::erase_if(entry.joints, [&](int j) {
+      if (owner[j] < 0) {
+        owner[j] = r;
+        return false;
+      }
+      reader.warn("The " + std::string(side) + "'s joint '" + jointKey(skeleton, j) + "' is given to two roles; '" + std::string(roleName(roleAt(owner[j]))) +
+                      "' keeps it, '" + role + "' does without",
+                  role, jointKey(skeleton, j), "Leave it in one of them");
+      return true;
+    });
+    if (entry.joints.empty()) entry = {};
+  }
 }
 
 }  // namespace
@@ -153,8 +158,8 @@ Result<BoneMap> readMapFile(std::string_view json, const std::string& path, cons
     if (const Status s = reader.side(value, name, "performer", performer.skeleton, map.performer.at(*role)); !s) return s.error();
     if (const Status s = reader.side(value, name, "character", character.skeleton, map.character.at(*role)); !s) return s.error();
   }
-  if (const Status s = checkDoubles(map.performer, performer.skeleton, "performer", reader); !s) return s.error();
-  if (const Status s = checkDoubles(map.character, character.skeleton, "character", reader); !s) return s.error();
+  dropDoubles(map.performer, performer.skeleton, "performer", reader);
+  dropDoubles(map.character, character.skeleton, "character", reader);
   return map;
 }
 

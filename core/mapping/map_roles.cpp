@@ -212,6 +212,33 @@ void vote(const BodyTree& t, const BodyShape& body, const std::vector<Vec3d>& at
   }
 }
 
+// What the file itself states about its bones outweighs everything found.
+void applyStated(const Figure& figure, SkeletonMap& map) {
+  if (figure.statedRoles.empty()) return;
+  PerRole<int> stated;
+  stated.fill(-1);
+  int required = 0;
+  for (const auto& [name, joint] : figure.statedRoles)
+    if (const auto role = roleNamed(name); role && joint >= 0 && joint < figure.skeleton.size() && stated[indexOf(*role)] < 0) {
+      stated[indexOf(*role)] = joint;
+      required += isRequired(*role);
+    }
+  for (int r = 0; r < roleCount; ++r) {
+    RoleJoints& entry = map.roles[r];
+    // A complete statement also says which bones are not there.
+    if (stated[r] < 0 && required >= 15) entry = {};
+    for (int other = 0; other < roleCount; ++other)
+      if (other != r && stated[other] >= 0) std::erase(entry.joints, stated[other]);
+    if (stated[r] >= 0) {
+      // The rest of a chain stays where it starts with the stated joint.
+      if (entry.first() != stated[r]) entry.joints = {stated[r]};
+      entry.confidence = .99;
+      entry.reason = "stated by the file";
+    }
+    if (entry.joints.empty()) entry = {};
+  }
+}
+
 struct Mapper {
   const Figure& figure;
   const BodyTree& t;
@@ -388,6 +415,7 @@ SkeletonMap mapRoles(const Figure& figure, const MapSettings& settings) {
       }
     m.map.issues.push_back(makeWarning("No body with two legs was found in the skeleton; roles were taken from names alone", figure.path,
                                        "Check the bone map"));
+    applyStated(figure, m.map);
     return std::move(m.map);
   }
   t.at = best;
@@ -518,6 +546,7 @@ SkeletonMap mapRoles(const Figure& figure, const MapSettings& settings) {
     m.set(role(Role::leftHand, s), {hand}, sure1 + .1, "at the end of the forearm");
     mapFingers(m, hand, lower, role(Role::leftHand, s) == Role::leftHand);
   }
+  applyStated(figure, m.map);
   return std::move(m.map);
 }
 

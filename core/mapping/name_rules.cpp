@@ -183,8 +183,10 @@ NameCue readName(std::string_view name) {
     }
   } else if (has("forearm", "elbow", "radius", "ulna") || (has("arm") && (low || has("fore")))) {
     set(Part::lowerArm, 1);
-  } else if (has("hand", "wrist", "radiocarpal", "carpal", "carpus")) {
+  } else if (has("hand")) {
     set(Part::hand, 1);
+  } else if (has("wrist", "radiocarpal", "carpal", "carpus")) {
+    set(Part::hand, .7);
   } else if (has("palm")) {
     set(Part::hand, .8);
   } else if (has("humerus", "bicep", "biceps") || (has("arm") && upper)) {
