@@ -83,7 +83,7 @@ Vec3d tipOf(const BodyTree& t, int joint) {
 }
 
 // Chains of bones that start at a joint, joints at the same place counted as one (palms side by side).
-int fork(const BodyTree& t, int joint) {
+int fork(const BodyTree& t, int joint, bool twinsAreOne) {
   const double near = 1e-3;
   int chains = 0;
   const auto count = [&](int j) {
@@ -92,7 +92,7 @@ int fork(const BodyTree& t, int joint) {
       const double size = distance(t.at[c], t.at[j]);
       const bool twin = std::any_of(seen.begin(), seen.end(), [&](int o) { return distance(t.at[o], t.at[c]) <= near * size && size > 0; });
       if (t.trust > .5 && (t.cues[c].twist || t.cues[c].helper || t.cues[c].end)) continue;
-      if (!twin) ++chains;
+      if (!twin || !twinsAreOne) ++chains;
       seen.push_back(c);
     }
   };
@@ -130,7 +130,7 @@ Triple pickTriple(const BodyTree& t, const Measures& m, const std::vector<int>& 
     const double before = (t.parents[c[0]] >= 0 ? distance(t.at[t.parents[c[0]]], t.at[c[0]]) : 0) + way(0, i);
     const double after = m.reach[c[k]];
     sum += (leg ? 2.0 : 1.0) * std::max(0.0, way(0, i) / whole - .35) + .1 * before / whole;
-    const int atEnd = leg ? 0 : fork(t, c[k]);
+    const int atEnd = leg ? 0 : fork(t, c[k], false);
     sum += (atEnd >= 2 ? .8 : 2.5) * std::max(0.0, after / whole - (leg ? .45 : .5)) + .3 * after / whole;
     if (leg) {
       // Standing legs are nearly straight; a foot turns forward.
@@ -142,11 +142,13 @@ Triple pickTriple(const BodyTree& t, const Measures& m, const std::vector<int>& 
       if (atEnd >= 2) sum -= .4;  // the fingers start at the hand
       // Nothing but a hand carries three chains.
       for (int s = 0; s < k; ++s) {
-        const int chains = fork(t, c[s]);
+        const int chains = fork(t, c[s], s <= j);
         if (chains >= 3) sum += 1.2;
         else if (chains == 2 && s > j) sum += .15;
       }
     }
+    // Fewer joints left over inside a limb are likelier.
+    sum += .2 * (k - i - 2);
     // Of joints at one place the first is meant.
     if (k > 0 && distance(t.at[c[k]], t.at[c[k - 1]]) < .02 * whole) sum += .5;
     if (j > 0 && distance(t.at[c[j]], t.at[c[j - 1]]) < .02 * whole) sum += .5;
