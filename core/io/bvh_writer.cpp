@@ -201,11 +201,14 @@ Result<std::string> bvhText(const Figure& character, const BakedClip& clip, cons
     indent(visit.depth);
     text += "{\n";
     indent(visit.depth + 1);
+    if (visit.depth == 0) moved[j] = 1;
+    // Readers disagree whether position channels replace OFFSET or add to it; zero leaves nothing to disagree about. A
+    // BVH character keeps its own.
+    const Vec3d fixedOffset = moved[j] && character.format != "BVH" ? Vec3d{} : restOffset[j];
     text += "OFFSET";
-    for (int a = 0; a < 3; ++a) text += ' ', append(text, restOffset[j][a], decimals);
+    for (int a = 0; a < 3; ++a) text += ' ', append(text, fixedOffset[a], decimals);
     text += '\n';
     if (!endSite[j]) {
-      if (visit.depth == 0) moved[j] = 1;
       written.push_back(visit.joint);
       indent(visit.depth + 1);
       text += moved[j] ? "CHANNELS 6 Xposition Yposition Zposition" : "CHANNELS 3";
