@@ -1,6 +1,7 @@
 // Bakes an evaluated take into plain per-bone curves and measures what a written file really holds.
 #pragma once
 
+#include <memory>
 #include <string>
 
 #include "core/evaluate/evaluate.h"
@@ -20,8 +21,8 @@ struct Baked {
 [[nodiscard]] Result<Baked> bake(const Take& take, const Figure& character, const Evaluated& evaluated);
 
 /// Reads a written .glb, .gltf or .bvh back and compares it with `baked` on every frame: the farthest any of the points
-/// 3 cm from a joint along its three axes lies from where it should be, in world millimetres. CSV holds no curves and is
-/// measured at its printed positions. Errors: the file cannot be read or lacks the animation or its joints.
+/// 3 cm from a joint along the three axes lies from where it should be, in world millimetres. Joints the format leaves out
+/// are not measured. Errors: the file cannot be read, or lacks the animation; CSV holds no curves (usage).
 [[nodiscard]] Result<Fidelity> measureFidelity(const std::string& path, const Figure& character, const BakedClip& baked,
                                                const RunControl& control = {});
 

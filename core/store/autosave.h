@@ -1,6 +1,7 @@
 // Autosave: unsaved reels kept in a state folder until they are saved or given up.
 #pragma once
 
+#include <cstdint>
 #include <string>
 #include <vector>
 

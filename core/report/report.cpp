@@ -1,0 +1,119 @@
+#include "core/report/report.h"
+
+#include <algorithm>
+#include <cmath>
+#include <nlohmann/json.hpp>
+
+namespace understudy {
+namespace {
+
+using Json = nlohmann::ordered_json;
+
+Json toJson(const Issue& issue) {
+  Json json = {{"severity", issue.severity == Severity::note ? "note" : issue.severity == Severity::warning ? "warning" : "error"},
+               {"what", issue.what}};
+  if (!issue.where.empty()) json["where"] = issue.where;
+  if (!issue.todo.empty()) json["todo"] = issue.todo;
+  return json;
+}
+
+Json number(double value) { return std::isfinite(value) ? Json(value) : Json(); }
+
+double yawDegrees(const Quatd& facing) { return 2 * std::atan2(facing.y, facing.w) * 180 / 3.14159265358979323846; }
+
+Json toJson(const ReferencePose& pose) {
+  return {{"source", pose.source}, {"shape", pose.shape}, {"height", number(pose.height)}, {"legLength", number(pose.legLength)},
+          {"facingDegrees", number(yawDegrees(pose.facing))}};
+}
+
+/// World metres of the middle between the hip joints at each frame; empty where a side is not mapped.
+std::vector<Vec3d> hipPath(const Figure& figure, const SkeletonMap& map, const TiledMotion& motion) {
+  const int left = map.joint(Role::leftUpperLeg), right = map.joint(Role::rightUpperLeg);
+  std::vector<Vec3d> path;
+  if (left < 0 || right < 0) return path;
+  const Affined toWorld = figure.space.toWorld();
+  std::vector<Affined> world(figure.skeleton.parents.size());
+  for (int f = 0; f < motion.frames(); ++f) {
+    worldAt(figure.skeleton, motion, f, world);
+    path.push_back(apply(toWorld, (world[static_cast<std::size_t>(left)].translation + world[static_cast<std::size_t>(right)].translation) * 0.5));
+  }
+  return path;
+}
+
+double horizontalLength(const std::vector<Vec3d>& path) {
+  double sum = 0;
+  for (std::size_t i = 1; i < path.size(); ++i) sum += std::hypot(path[i].x - path[i - 1].x, path[i].z - path[i - 1].z);
+  return sum;
+}
+
+}  // namespace
+
+std::optional<double> hipTravelRatio(const Figure& performer, const Figure& character, const Evaluated& evaluated) {
+  if (!evaluated.complete() || !evaluated.map) return std::nullopt;
+  const double from = horizontalLength(hipPath(performer, evaluated.map->performer, evaluated.performer));
+  const double to = horizontalLength(hipPath(character, evaluated.map->character, evaluated.base));
+  const double legs = evaluated.report->characterLeg / evaluated.report->performerLeg;
+  if (from < 1e-3 || !(legs > 0) || !std::isfinite(legs)) return std::nullopt;
+  return to / from / legs;
+}
+
+std::string takeReport(const Take& take, const Sources& sources, const Evaluated& evaluated, const std::optional<Fidelity>& fidelity,
+                       const Issues& moreIssues) {
+  Json json;
+  json["performer"] = take.performer->path;
+  json["character"] = take.character->path;
+  if (sources.performer && take.clip >= 0 && take.clip < static_cast<int>(sources.performer->clips.size()))
+    json["clip"] = {{"number", take.clip + 1}, {"name", sources.performer->clips[static_cast<std::size_t>(take.clip)].name}};
+  json["frames"] = evaluated.frames;
+  json["clipFrames"] = evaluated.clipFrames;
+  json["range"] = {evaluated.trimFirst + 1, evaluated.trimFirst + evaluated.frames};
+  json["firstFrame"] = evaluated.firstFrame;
+  json["rate"] = {{"hertz", evaluated.rate.hertz()}, {"exact", evaluated.rate.spelling()}};
+  Issues issues = evaluated.issues;
+  if (evaluated.report && sources.performer && sources.character) {
+    const RetargetReport& report = *evaluated.report;
+    const Skeleton& bones = sources.character->skeleton;
+    json["stride"] = number(report.stride);
+    const auto ratio = hipTravelRatio(*sources.performer, *sources.character, evaluated);
+    json["hipTravelRatio"] = ratio ? number(*ratio) : Json();
+    json["performerLeg"] = number(report.performerLeg);
+    json["characterLeg"] = number(report.characterLeg);
+    json["groundOffset"] = number(report.groundOffset);
+    json["references"] = {{"performer", toJson(report.performerReference)}, {"character", toJson(report.characterReference)}};
+    Json alignment = Json::object();
+    for (int r = 0; r < roleCount; ++r) {
+      const Role role = roleAt(r);
+      if (!evaluated.map || evaluated.map->character.at(role).empty() || evaluated.map->performer.at(role).empty()) continue;
+      const RoleAlignment& a = report.alignment[static_cast<std::size_t>(r)];
+      alignment[std::string(roleName(role))] = {
+          {"performer", jointKey(sources.performer->skeleton, evaluated.map->performer.joint(role))},
+          {"character", jointKey(bones, evaluated.map->character.joint(role))},
+          {"aligned", a.aligned},
+          {"degrees", number(length(logOf(a.correction)) * 180 / 3.14159265358979323846)},
+          {"confidence", number(a.confidence)},
+          {"reason", a.reason}};
+    }
+    json["alignment"] = std::move(alignment);
+    Json animated = Json::array();
+    for (int joint : report.animatedJoints) animated.push_back(jointKey(bones, joint));
+    json["animatedJoints"] = std::move(animated);
+    json["fidelity"] = Json();
+    if (fidelity) {
+      json["fidelity"] = {{"joint", fidelity->worstJoint < 0 ? Json() : Json(jointKey(bones, fidelity->worstJoint))},
+                          {"frame", fidelity->worstFrame + evaluated.firstFrame},
+                          {"mm", number(fidelity->worstMillimetres)}};
+      json["keys"] = fidelity->keys;
+      json["bytes"] = fidelity->bytes;
+    }
+    for (const Issues* more : {&report.issues, &report.performerReference.issues, &report.characterReference.issues})
+      for (const Issue& issue : *more)
+        if (std::find(issues.begin(), issues.end(), issue) == issues.end()) issues.push_back(issue);
+  }
+  issues.insert(issues.end(), moreIssues.begin(), moreIssues.end());
+  Json list = Json::array();
+  for (const Issue& issue : issues) list.push_back(toJson(issue));
+  json["issues"] = std::move(list);
+  return json.dump(1, ' ', false, Json::error_handler_t::replace);
+}
+
+}  // namespace understudy

@@ -1,0 +1,518 @@
+#include "core/store/reel_file.h"
+
+#include <algorithm>
+#include <cmath>
+#include <cstdio>
+#include <filesystem>
+#include <limits>
+#include <nlohmann/json.hpp>
+
+#include "core/io/read.h"
+#include "core/io/write.h"
+
+namespace understudy {
+namespace {
+
+namespace fs = std::filesystem;
+using Json = nlohmann::ordered_json;
+
+// ---- writing ----
+
+Json number(double value) { return std::isfinite(value) ? Json(value) : Json(0.0); }
+Json toJson(const Vec3d& v) { return Json::array({number(v.x), number(v.y), number(v.z)}); }
+
+/// Fields a newer version wrote go back where they came from.
+void addUnknown(Json& json, const std::string& unknown) {
+  if (unknown.empty()) return;
+  const Json extra = Json::parse(unknown, nullptr, false);
+  if (!extra.is_object()) return;
+  for (const auto& [key, value] : extra.items())
+    if (!json.contains(key)) json[key] = value;
+}
+
+std::string relativeTo(const std::string& file, const std::string& reelPath) {
+  if (file.empty()) return file;
+  std::error_code error;
+  const fs::path folder = fs::absolute(fs::path(reelPath), error).parent_path().lexically_normal();
+  const fs::path full = fs::absolute(fs::path(file), error).lexically_normal();
+  const fs::path relative = full.lexically_relative(folder);
+  return (relative.empty() ? full : relative).generic_string();
+}
+
+Json toJson(const FileReference& file, const std::string& reelPath) {
+  Json json = {{"path", relativeTo(file.path, reelPath)}};
+  if (file.metresPerUnit > 0) json["metresPerUnit"] = number(file.metresPerUnit);
+  if (!file.up.empty()) json["up"] = file.up;
+  if (!file.contentHash.empty()) json["contentHash"] = file.contentHash;
+  addUnknown(json, file.unknown);
+  return json;
+}
+
+Json toJson(const RoleKeys& keys) {
+  Json json = {{"joints", keys.joints}, {"confidence", number(keys.confidence)}};
+  if (!keys.reason.empty()) json["reason"] = keys.reason;
+  return json;
+}
+
+Json toJson(const MapKeys& map) {
+  Json json = Json::object();
+  for (int r = 0; r < roleCount; ++r) {
+    const auto i = static_cast<std::size_t>(r);
+    Json role = Json::object();
+    if (map.performer[i] != RoleKeys{}) role["performer"] = toJson(map.performer[i]);
+    if (map.character[i] != RoleKeys{}) role["character"] = toJson(map.character[i]);
+    if (!role.empty()) json[std::string(roleName(roleAt(r)))] = std::move(role);
+  }
+  return json;
+}
+
+Json toJson(const ReferenceSettings& reference) {
+  Json json = Json::object();
+  if (reference.clipFrame) json["clipFrame"] = *reference.clipFrame + 1;
+  if (reference.facingDegrees) json["facingDegrees"] = number(*reference.facingDegrees);
+  return json;
+}
+
+Json toJson(const RetargetSettings& settings) {
+  Json json = {{"ground", settings.ground}};
+  if (settings.stride) json["stride"] = number(*settings.stride);
+  if (settings.performerReference != ReferenceSettings{}) json["performerReference"] = toJson(settings.performerReference);
+  if (settings.characterReference != ReferenceSettings{}) json["characterReference"] = toJson(settings.characterReference);
+  Json alignment = Json::object();
+  for (const auto& [role, offset] : settings.alignmentOffsets) alignment[std::string(roleName(role))]["offset"] = toJson(offset);
+  for (const auto& [role, match] : settings.alignmentChoices) alignment[std::string(roleName(role))]["matchFrames"] = match;
+  if (!alignment.empty()) json["alignment"] = std::move(alignment);
+  return json;
+}
+
+Json toJson(const Nudge& nudge) {
+  Json joints = Json::array();
+  for (const JointNudge& part : nudge.joints) {
+    Json joint = {{"joint", part.joint}, {"rotation", toJson(part.rotation)}};
+    if (part.translation != Vec3d{}) joint["translation"] = toJson(part.translation);
+    joints.push_back(std::move(joint));
+  }
+  Json json = {{"id", nudge.id},
+               {"time", number(nudge.time)},
+               {"easeBefore", number(nudge.easeBefore)},
+               {"easeAfter", number(nudge.easeAfter)},
+               {"weight", number(nudge.weight)},
+               {"space", nudgeSpaceName(nudge.space)},
+               {"joints", std::move(joints)}};
+  if (!nudge.name.empty()) json["name"] = nudge.name;
+  if (nudge.muted) json["muted"] = true;
+  addUnknown(json, nudge.unknown);
+  return json;
+}
+
+Json toJson(const HandOver& handOver, const std::string& reelPath) {
+  Json json = {{"animationName", handOver.animationName}, {"animationOnly", handOver.animationOnly}};
+  if (!handOver.path.empty()) json["path"] = relativeTo(handOver.path, reelPath);
+  if (!handOver.format.empty()) json["format"] = handOver.format;
+  if (handOver.rate) json["rate"] = handOver.rate->spelling();
+  return json;
+}
+
+Json toJson(const Take& take, const std::string& reelPath) {
+  Json json = {{"name", take.name},
+               {"performer", toJson(*take.performer, reelPath)},
+               {"character", toJson(*take.character, reelPath)},
+               {"clip", take.clip + 1},
+               {"firstFrame", take.firstFrame}};
+  if (take.rate) json["rate"] = take.rate->spelling();
+  if (take.trim) json["trim"] = {{"first", number(take.trim->first)}, {"last", number(take.trim->last)}};
+  if (!(*take.map == MapKeys{})) json["map"] = toJson(*take.map);
+  json["retarget"] = toJson(*take.retarget);
+  Json nudges = Json::array();
+  for (const Node<Nudge>& nudge : *take.nudges) nudges.push_back(toJson(*nudge));
+  json["nudges"] = std::move(nudges);
+  json["handOver"] = toJson(*take.handOver, reelPath);
+  addUnknown(json, take.unknown);
+  return json;
+}
+
+// ---- reading ----
+
+/// The first thing wrong stops the reading; its place in the file is kept with it.
+struct Wrong {
+  Issue issue;
+};
+
+/// One JSON object being read: fields are taken out of it, and what is left over at the end is unknown.
+class Reader {
+ public:
+  Reader(const Json& json, std::string place, const std::string& file, Issues* issues)
+      : rest_(json), place_(std::move(place)), file_(file), issues_(issues) {
+    if (!json.is_object()) wrong("", "an object");
+  }
+  [[noreturn]] void wrong(const std::string& key, const std::string& wanted) const {
+    const std::string at = key.empty() ? place_ : place_.empty() ? key : place_ + "." + key;
+    throw Wrong{makeError(Fault::input, "'" + at + "' is not " + wanted, file_, "The file was changed by hand or damaged; use a backup or the autosave")};
+  }
+  [[nodiscard]] bool has(const std::string& key) const { return rest_.contains(key); }
+  [[nodiscard]] std::string at(const std::string& key) const { return place_.empty() ? key : place_ + "." + key; }
+
+  Json take(const std::string& key) {
+    const auto found = rest_.find(key);
+    if (found == rest_.end()) return {};
+    Json value = std::move(*found);
+    rest_.erase(found);
+    return value;
+  }
+  std::string text(const std::string& key, std::string fallback = {}) {
+    const Json value = take(key);
+    if (value.is_null()) return fallback;
+    if (!value.is_string()) wrong(key, "a text");
+    return value.get<std::string>();
+  }
+  double real(const std::string& key, double fallback) {
+    const Json value = take(key);
+    if (value.is_null()) return fallback;
+    if (!value.is_number() || !std::isfinite(value.get<double>())) wrong(key, "a number");
+    return value.get<double>();
+  }
+  int whole(const std::string& key, int fallback) {
+    const Json value = take(key);
+    if (value.is_null()) return fallback;
+    const double number = value.is_number() ? value.get<double>() : std::numeric_limits<double>::quiet_NaN();
+    if (!(std::abs(number) <= 1e9) || number != std::floor(number)) wrong(key, "a whole number");
+    return static_cast<int>(number);
+  }
+  bool flag(const std::string& key, bool fallback) {
+    const Json value = take(key);
+    if (value.is_null()) return fallback;
+    if (!value.is_boolean()) wrong(key, "true or false");
+    return value.get<bool>();
+  }
+  Vec3d vector(const std::string& key) {
+    const Json value = take(key);
+    if (value.is_null()) return {};
+    const bool three = value.is_array() && value.size() == 3 &&
+                       std::all_of(value.begin(), value.end(), [](const Json& n) { return n.is_number() && std::isfinite(n.get<double>()); });
+    if (!three) wrong(key, "a list of three numbers");
+    return {value[0].get<double>(), value[1].get<double>(), value[2].get<double>()};
+  }
+  std::optional<FrameRate> rate(const std::string& key) {
+    if (!has(key)) return std::nullopt;
+    const Json value = take(key);
+    const auto parsed = value.is_string() ? parseFrameRate(value.get<std::string>()) : Result<FrameRate>(Issue{});
+    if (!parsed) wrong(key, "a frame rate such as \"24\" or \"30000/1001\"");
+    return *parsed;
+  }
+  Reader object(const std::string& key) {
+    const Json value = take(key);
+    return Reader(value.is_null() ? Json::object() : value, at(key), file_, issues_);
+  }
+  std::vector<Json> list(const std::string& key) {
+    const Json value = take(key);
+    if (value.is_null()) return {};
+    if (!value.is_array()) wrong(key, "a list");
+    return {value.begin(), value.end()};
+  }
+  Reader item(const std::string& key, std::size_t index, const Json& value) const {
+    return Reader(value, at(key) + "[" + std::to_string(index) + "]", file_, issues_);
+  }
+  /// Keys not taken yet.
+  [[nodiscard]] std::vector<std::string> keys() const {
+    std::vector<std::string> all;
+    for (const auto& [key, value] : rest_.items()) all.push_back(key);
+    return all;
+  }
+  /// What nobody took, as text to be kept; "" where nothing is left.
+  std::string unknown() {
+    if (rest_.empty()) return {};
+    if (issues_)
+      for (const std::string& key : keys())
+        issues_->push_back(makeWarning("The field '" + at(key) + "' is not known to this version", file_, "It is kept as it is"));
+    return rest_.dump();
+  }
+  /// What nobody took is told and dropped.
+  void dropUnknown() {
+    if (issues_)
+      for (const std::string& key : keys())
+        issues_->push_back(makeWarning("The field '" + at(key) + "' is not known to this version", file_, "It is left out"));
+  }
+
+ private:
+  Json rest_;
+  std::string place_;
+  const std::string& file_;
+  Issues* issues_;
+};
+
+std::string absoluteFrom(const std::string& file, const std::string& reelPath) {
+  if (file.empty() || fs::path(file).is_absolute()) return file;
+  std::error_code error;
+  const fs::path folder = fs::absolute(fs::path(reelPath), error).parent_path();
+  return (folder / file).lexically_normal().string();
+}
+
+FileReference readFile(Reader r, const std::string& reelPath) {
+  FileReference file;
+  file.path = absoluteFrom(r.text("path"), reelPath);
+  file.metresPerUnit = r.real("metresPerUnit", 0);
+  file.up = r.text("up");
+  file.contentHash = r.text("contentHash");
+  file.unknown = r.unknown();
+  return file;
+}
+
+RoleKeys readRole(Reader r) {
+  RoleKeys keys;
+  for (const Json& joint : r.list("joints")) {
+    if (!joint.is_string()) r.wrong("joints", "a list of joint names");
+    keys.joints.push_back(joint.get<std::string>());
+  }
+  keys.confidence = r.real("confidence", 0);
+  keys.reason = r.text("reason");
+  r.dropUnknown();
+  return keys;
+}
+
+MapKeys readMap(Reader r) {
+  MapKeys map;
+  for (int i = 0; i < roleCount; ++i) {
+    const std::string name(roleName(roleAt(i)));
+    if (!r.has(name)) continue;
+    Reader role = r.object(name);
+    if (role.has("performer")) map.performer[static_cast<std::size_t>(i)] = readRole(role.object("performer"));
+    if (role.has("character")) map.character[static_cast<std::size_t>(i)] = readRole(role.object("character"));
+    role.dropUnknown();
+  }
+  r.dropUnknown();
+  return map;
+}
+
+ReferenceSettings readReferenceSettings(Reader r) {
+  ReferenceSettings reference;
+  if (r.has("clipFrame")) {
+    const int frame = r.whole("clipFrame", 1);
+    if (frame < 1) r.wrong("clipFrame", "a frame number counted from 1");
+    reference.clipFrame = frame - 1;
+  }
+  if (r.has("facingDegrees")) reference.facingDegrees = r.real("facingDegrees", 0);
+  r.dropUnknown();
+  return reference;
+}
+
+RetargetSettings readRetarget(Reader r) {
+  RetargetSettings settings;
+  settings.ground = r.flag("ground", true);
+  if (r.has("stride")) settings.stride = r.real("stride", 1);
+  settings.performerReference = readReferenceSettings(r.object("performerReference"));
+  settings.characterReference = readReferenceSettings(r.object("characterReference"));
+  Reader alignment = r.object("alignment");
+  for (const std::string& name : alignment.keys()) {
+    const auto role = roleNamed(name);
+    if (!role) continue;
+    Reader one = alignment.object(name);
+    if (one.has("offset")) settings.alignmentOffsets[*role] = one.vector("offset");
+    if (one.has("matchFrames")) settings.alignmentChoices[*role] = one.flag("matchFrames", true);
+    one.dropUnknown();
+  }
+  alignment.dropUnknown();
+  r.dropUnknown();
+  return settings;
+}
+
+Nudge readNudge(Reader r) {
+  Nudge nudge;
+  const Json id = r.take("id");
+  if (!id.is_null()) {
+    if (!id.is_number_unsigned()) r.wrong("id", "a whole number");
+    nudge.id = id.get<std::uint64_t>();
+  }
+  nudge.name = r.text("name");
+  nudge.time = r.real("time", 0);
+  nudge.easeBefore = r.real("easeBefore", defaultEaseSeconds);
+  nudge.easeAfter = r.real("easeAfter", defaultEaseSeconds);
+  nudge.weight = r.real("weight", 1);
+  nudge.muted = r.flag("muted", false);
+  if (r.has("space") && !nudgeSpaceNamed(r.text("space"), nudge.space)) r.wrong("space", "one of bone, parent, character, world, view");
+  const std::vector<Json> joints = r.list("joints");
+  for (std::size_t i = 0; i < joints.size(); ++i) {
+    Reader part = r.item("joints", i, joints[i]);
+    JointNudge joint;
+    joint.joint = part.text("joint");
+    joint.rotation = part.vector("rotation");
+    joint.translation = part.vector("translation");
+    part.dropUnknown();
+    nudge.joints.push_back(std::move(joint));
+  }
+  nudge.unknown = r.unknown();
+  return nudge;
+}
+
+HandOver readHandOver(Reader r, const std::string& reelPath) {
+  HandOver handOver;
+  handOver.animationName = r.text("animationName", handOver.animationName);
+  handOver.animationOnly = r.flag("animationOnly", false);
+  handOver.path = absoluteFrom(r.text("path"), reelPath);
+  handOver.format = r.text("format");
+  handOver.rate = r.rate("rate");
+  r.dropUnknown();
+  return handOver;
+}
+
+Take readTake(Reader r, const std::string& reelPath) {
+  Take take;
+  take.name = r.text("name");
+  take.performer = readFile(r.object("performer"), reelPath);
+  take.character = readFile(r.object("character"), reelPath);
+  const int clip = r.whole("clip", 1);
+  if (clip < 1) r.wrong("clip", "a clip number counted from 1");
+  take.clip = clip - 1;
+  take.firstFrame = r.whole("firstFrame", 1);
+  take.rate = r.rate("rate");
+  if (r.has("trim")) {
+    Reader trim = r.object("trim");
+    TimeRange range;
+    range.first = trim.real("first", 0);
+    range.last = trim.real("last", 0);
+    if (range.first < 0 || range.last < range.first) r.wrong("trim", "a span of time");
+    trim.dropUnknown();
+    take.trim = range;
+  }
+  take.map = readMap(r.object("map"));
+  take.retarget = readRetarget(r.object("retarget"));
+  const std::vector<Json> nudges = r.list("nudges");
+  Nudges read;
+  for (std::size_t i = 0; i < nudges.size(); ++i) read.emplace_back(readNudge(r.item("nudges", i, nudges[i])));
+  take.nudges = std::move(read);
+  take.handOver = readHandOver(r.object("handOver"), reelPath);
+  take.unknown = r.unknown();
+  return take;
+}
+
+/// Brings a file of version `from` to version `from` + 1. Add a case with every new version.
+void migrate(Json&, int from) {
+  switch (from) {
+    default: break;
+  }
+}
+
+std::string whereOf(std::string_view text, std::size_t byte) {
+  const std::size_t end = std::min(byte > 0 ? byte - 1 : 0, text.size());
+  const auto line = 1 + std::count(text.begin(), text.begin() + static_cast<std::ptrdiff_t>(end), '\n');
+  const std::size_t start = text.rfind('\n', end > 0 ? end - 1 : 0);
+  const std::size_t column = end - (start == std::string_view::npos || end == 0 ? 0 : start + 1) + 1;
+  return "line " + std::to_string(line) + ", column " + std::to_string(column);
+}
+
+}  // namespace
+
+std::string writeReel(const Reel& reel, const std::string& path) {
+  Json takes = Json::array();
+  for (const Node<Take>& take : reel.takes) takes.push_back(toJson(*take, path));
+  Json json = {{"format", "understudy reel"}, {"version", reelVersion}, {"current", reel.current + 1}, {"takes", std::move(takes)}};
+  addUnknown(json, reel.unknown);
+  return json.dump(1, ' ', false, Json::error_handler_t::replace) + "\n";
+}
+
+Result<Reel> readReel(std::string_view text, const std::string& path, Issues* issues) {
+  Json json;
+  try {
+    json = Json::parse(text);
+  } catch (const Json::parse_error& error) {
+    if (text.empty()) return makeError(Fault::input, "The file is empty", path, "Use a backup or the autosave");
+    return makeError(Fault::input, "The reel is damaged: its JSON is broken at " + whereOf(text, error.byte), path, "Use a backup or the autosave");
+  } catch (const Json::exception&) {
+    return makeError(Fault::input, "The reel is damaged: it holds numbers beyond all bounds", path, "Use a backup or the autosave");
+  }
+  if (!json.is_object() || json.value("format", Json()) != "understudy reel")
+    return makeError(Fault::input, "This is no reel", path, "Choose a file that was saved as a reel");
+  const Json& stated = json["version"];
+  if (!stated.is_number_integer() || stated.get<double>() < 1)
+    return makeError(Fault::input, "'version' is not a version number", path, "The file was changed by hand or damaged; use a backup");
+  if (stated.get<double>() > reelVersion)
+    return makeError(Fault::input, "The reel was made by a newer version of the program (format " + stated.dump() + ", this one reads up to " +
+                                       std::to_string(reelVersion) + ")",
+                     path, "Update the program");
+  for (int version = stated.get<int>(); version < reelVersion; ++version) migrate(json, version);
+
+  Issues found;
+  try {
+    Reader r(json, "", path, &found);
+    r.take("format");
+    r.take("version");
+    Reel reel;
+    reel.current = r.whole("current", 1) - 1;
+    const std::vector<Json> takes = r.list("takes");
+    for (std::size_t i = 0; i < takes.size(); ++i) reel.takes.emplace_back(readTake(r.item("takes", i, takes[i]), path));
+    reel.unknown = r.unknown();
+    reel.current = std::clamp(reel.current, 0, std::max(0, static_cast<int>(reel.takes.size()) - 1));
+    if (issues) issues->insert(issues->end(), found.begin(), found.end());
+    return reel;
+  } catch (const Wrong& wrong) {
+    return wrong.issue;
+  }
+}
+
+Status saveReel(const Reel& reel, const std::string& path) { return writeBytes(path, writeReel(reel, path)); }
+
+Result<Reel> loadReel(const std::string& path, Issues* issues) {
+  const auto bytes = readBytes(path);
+  if (!bytes) return bytes.error();
+  return readReel(std::string_view(reinterpret_cast<const char*>(bytes->data()), bytes->size()), path, issues);
+}
+
+Reel relinkMoved(const Reel& reel, const std::string& reelPath, Issues* issues) {
+  std::error_code error;
+  const fs::path folder = fs::absolute(fs::path(reelPath), error).parent_path();
+  const auto locate = [&](const FileReference& file) -> std::string {
+    // The longest end of the old path that exists below the reel's folder or one of the folders above it.
+    const fs::path old(file.path);
+    std::vector<fs::path> ends;
+    fs::path end;
+    for (auto part = std::make_reverse_iterator(old.end()); part != std::make_reverse_iterator(old.begin()); ++part) {
+      if (part->empty() || *part == old.root_path() || *part == "..") break;
+      end = end.empty() ? *part : *part / end;
+      ends.push_back(end);
+    }
+    fs::path base = folder;
+    for (int up = 0; up < 4; ++up) {
+      for (auto tail = ends.rbegin(); tail != ends.rend(); ++tail)
+        if (fs::is_regular_file(base / *tail, error)) return (base / *tail).lexically_normal().string();
+      if (base == base.parent_path()) break;
+      base = base.parent_path();
+    }
+    return {};
+  };
+  const auto relink = [&](const Node<FileReference>& file) -> Node<FileReference> {
+    if (file->path.empty() || fs::exists(file->path, error)) return file;
+    const std::string found = locate(*file);
+    if (found.empty()) {
+      if (issues) issues->push_back(makeWarning("The file is no longer there", file->path, "Show where it is now"));
+      return file;
+    }
+    FileReference moved = *file;
+    moved.path = found;
+    if (issues) {
+      const bool other = !file->contentHash.empty() && contentHash(found) != file->contentHash;
+      issues->push_back(other ? makeWarning("Found again as " + found + ", but its content has changed", file->path, "Check that it is the right file")
+                              : makeNote("Found again as " + found, file->path));
+    }
+    return moved;
+  };
+  Reel next = reel;
+  for (Node<Take>& node : next.takes) {
+    Take take = *node;
+    take.performer = relink(take.performer);
+    take.character = relink(take.character);
+    if (!(take == *node)) node = std::move(take);
+  }
+  return next;
+}
+
+std::string contentHash(const std::string& path) {
+  const auto bytes = readBytes(path);
+  if (!bytes) return {};
+  // FNV-1a, 64 bits (Fowler, Noll, Vo).
+  std::uint64_t hash = 14695981039346656037ULL;
+  for (const std::uint8_t byte : *bytes) hash = (hash ^ byte) * 1099511628211ULL;
+  char text[17];
+  std::snprintf(text, sizeof text, "%016llx", static_cast<unsigned long long>(hash));
+  return text;
+}
+
+}  // namespace understudy
