@@ -13,9 +13,9 @@ Motion restMotion(const Skeleton& skeleton, int frames, FrameRate rate, std::vec
   motion.movedJoints = std::move(moved);
   motion.rotations.resize(static_cast<std::size_t>(frames) * motion.joints);
   motion.translations.resize(static_cast<std::size_t>(frames) * motion.movedJoints.size());
+  for (int j = 0; j < motion.joints && frames > 0; ++j) motion.rotations[j] = Quatf(skeleton.rest[j].rotation);
   for (int f = 0; f < frames; ++f) {
-    const auto rotations = motion.rotationsAt(f);
-    for (int j = 0; j < motion.joints; ++j) rotations[j] = Quatf(skeleton.rest[j].rotation);
+    if (f > 0) std::copy_n(motion.rotations.begin(), motion.joints, motion.rotationsAt(f).begin());
     const auto translations = motion.translationsAt(f);
     for (std::size_t k = 0; k < translations.size(); ++k) translations[k] = Vec3f(skeleton.rest[motion.movedJoints[k]].translation);
   }

@@ -269,16 +269,41 @@ class Planner {
   std::vector<int> held_;
 };
 
-/// Per-frame work arrays.
-struct Work {
-  std::vector<Quatf> ws, wt;
-  std::vector<Vec3d> ps, pt;
-  std::vector<int> movedAt;   ///< performer joint → index among its moved joints, −1
-  std::vector<int> pathS, pathT, neededS, neededT;
-  std::vector<Vec3d> offsetS, offsetT;
+/// One performer joint to turn.
+struct SourceStep {
+  int joint, parent;
+  Quatf post;
+  bool hasPost;
 };
 
-std::vector<int> ancestorsOf(const std::vector<int>& parents, std::initializer_list<int> joints) {
+/// A joint whose position is needed.
+struct PlaceStep {
+  int joint, parent;
+  Vec3d offset;    ///< world metres, in the parent's frame
+  int movedAt;     ///< index among the clip's moved joints, −1: constant
+};
+
+/// A character joint whose rotation is needed.
+struct TargetStep {
+  int joint, parent;
+  Driver driver;
+  Quatf post;
+  bool hasPost;
+};
+
+/// The plan laid out for the loop over frames, with its work arrays.
+struct Work {
+  std::vector<SourceStep> sourceTurns;
+  std::vector<PlaceStep> sourcePlaces, targetPlaces;
+  std::vector<TargetStep> targetTurns;
+  std::vector<std::vector<int>> carried;   ///< a mover: joints of targetPlaces that go with it, itself first
+  std::vector<std::size_t> track;          ///< a mover: index among the result's moved joints
+  std::vector<Mat3d> unstretch;            ///< a mover: world metres in the parent's frame → file unit
+  std::vector<Quatf> ws, wt;
+  std::vector<Vec3d> ps, pt;
+};
+
+std::vector<int> withAncestors(const std::vector<int>& parents, const std::vector<int>& joints) {
   std::vector<char> flags(parents.size(), 0);
   for (int j : joints)
     for (; j >= 0; j = parents[j]) flags[j] = 1;
@@ -288,40 +313,69 @@ std::vector<int> ancestorsOf(const std::vector<int>& parents, std::initializer_l
   return list;
 }
 
-void transfer(const Plan& plan, const Motion& clip, Motion& out, std::vector<Vec3d>& hipsWorld, Work& w, int first, int last) {
+Work layOut(const Plan& plan, const Motion& clip, const std::vector<int>& moved) {
+  Work w;
+  const RigidRig &rs = plan.performer.rig, &rt = plan.character.rig;
+  w.ws.resize(rs.size());
+  w.ps.resize(rs.size());
+  w.wt.resize(rt.size());
+  w.pt.resize(rt.size());
+  std::vector<int> placesS{plan.performer.joint(Role::leftUpperLeg), plan.performer.joint(Role::rightUpperLeg)};
+  std::vector<int> placesT{plan.character.joint(Role::leftUpperLeg), plan.character.joint(Role::rightUpperLeg)};
+  for (const Driver& d : plan.drivers)
+    if (d.aimEnd >= 0) placesS.insert(placesS.end(), {d.a, d.aimEnd});
+  for (const Mover& m : plan.movers) {
+    placesT.push_back(m.joint);
+    if (m.anchor >= 0) placesT.push_back(m.anchor);
+  }
+  for (int j = 0; j < rs.size(); ++j)
+    if (plan.performerNeeded[j]) w.sourceTurns.push_back({j, rs.parents[j], Quatf(rs.post[j]), rs.hasPost[j] != 0});
+  for (const int j : withAncestors(rs.parents, placesS)) {
+    const auto at = std::lower_bound(clip.movedJoints.begin(), clip.movedJoints.end(), j);
+    const bool moves = at != clip.movedJoints.end() && *at == j;
+    w.sourcePlaces.push_back({j, rs.parents[j], rs.offset(j), moves ? static_cast<int>(at - clip.movedJoints.begin()) : -1});
+  }
+  for (int j = 0; j < rt.size(); ++j)
+    if (plan.characterNeeded[j]) w.targetTurns.push_back({j, rt.parents[j], plan.drivers[j], Quatf(rt.post[j]), rt.hasPost[j] != 0});
+  for (const int j : withAncestors(rt.parents, placesT)) w.targetPlaces.push_back({j, rt.parents[j], rt.offset(j), -1});
+  for (const Mover& m : plan.movers) {
+    std::vector<int>& list = w.carried.emplace_back();
+    for (const PlaceStep& step : w.targetPlaces)
+      if (step.joint == m.joint || isAncestor(plan.character.figure->skeleton, m.joint, step.joint)) list.push_back(step.joint);
+    w.track.push_back(static_cast<std::size_t>(std::lower_bound(moved.begin(), moved.end(), m.joint) - moved.begin()));
+    w.unstretch.push_back(inverse(rt.stretch[m.joint]));
+  }
+  return w;
+}
+
+void transfer(const Plan& plan, const Motion& clip, Motion& out, Work& w, int first, int last) {
   const RigidRig &rs = plan.performer.rig, &rt = plan.character.rig;
   const Quatf baseS(rs.base), baseT(rt.base);
   const int hl = plan.performer.joint(Role::leftUpperLeg), hr = plan.performer.joint(Role::rightUpperLeg);
   const int tl = plan.character.joint(Role::leftUpperLeg), tr = plan.character.joint(Role::rightUpperLeg);
-  const int hips = plan.movers.front().joint;
-  const bool extraMovers = plan.movers.size() > 1;
-  const std::vector<int>& positionsS = plan.performerPositions ? w.neededS : w.pathS;
-  const std::vector<int>& positionsT = extraMovers ? w.neededT : w.pathT;
   for (int f = first; f < last; ++f) {
     const auto qs = clip.rotationsAt(f);
     const auto translations = clip.translationsAt(f);
-    for (const int j : w.neededS) {
-      const int p = rs.parents[j];
-      w.ws[j] = (p < 0 ? baseS : w.ws[p]) * qs[j];
-      if (rs.hasPost[j]) w.ws[j] = w.ws[j] * Quatf(rs.post[j]);
+    for (const SourceStep& step : w.sourceTurns) {
+      Quatf q = (step.parent < 0 ? baseS : w.ws[step.parent]) * qs[step.joint];
+      if (step.hasPost) q = q * step.post;
+      w.ws[step.joint] = q;
     }
-    for (const int j : positionsS) {
-      const int p = rs.parents[j];
-      const Vec3d offset = w.movedAt[j] >= 0 ? rs.stretch[j] * Vec3d(translations[w.movedAt[j]]) : w.offsetS[j];
-      w.ps[j] = p < 0 ? rotate(rs.base, offset) : w.ps[p] + rotate(Quatd(w.ws[p]), offset);
+    for (const PlaceStep& step : w.sourcePlaces) {
+      const Vec3d offset = step.movedAt >= 0 ? rs.stretch[step.joint] * Vec3d(translations[step.movedAt]) : step.offset;
+      w.ps[step.joint] = step.parent < 0 ? rotate(rs.base, offset) : w.ps[step.parent] + rotate(Quatd(w.ws[step.parent]), offset);
     }
     const auto qt = out.rotationsAt(f);
-    for (const int j : w.neededT) {
-      const Driver& d = plan.drivers[j];
-      const int p = rt.parents[j];
-      const Quatf& above = p < 0 ? baseT : w.wt[p];
+    const Quatf* before = f > 0 ? out.rotationsAt(f - 1).data() : nullptr;
+    for (const TargetStep& step : w.targetTurns) {
+      const Driver& d = step.driver;
+      const int j = step.joint;
+      const Quatf& above = step.parent < 0 ? baseT : w.wt[step.parent];
       Quatf world;
       switch (d.kind) {
         case Driver::Kind::hold:
           world = above * d.local;
-          if (rt.hasPost[j]) world = world * Quatf(rt.post[j]);
-          w.wt[j] = world;
-          qt[j] = d.local;
+          w.wt[j] = step.hasPost ? world * step.post : world;
           continue;
         case Driver::Kind::follow:
           world = w.ws[d.a] * d.ca;
@@ -334,46 +388,25 @@ void transfer(const Plan& plan, const Motion& clip, Motion& out, std::vector<Vec
         case Driver::Kind::twist: world = w.wt[d.twistFrom] * d.ca; break;
       }
       Quatf local = conjugate(above) * world;
-      if (rt.hasPost[j]) local = local * conjugate(Quatf(rt.post[j]));
+      if (step.hasPost) local = local * conjugate(step.post);
       // Products of unit quaternions drift by rounding only; one Newton step is enough.
-      const float s = 1.5F - 0.5F * dot(local, local);
+      float s = 1.5F - 0.5F * dot(local, local);
+      if (before && dot(local, before[j]) < 0) s = -s;
       qt[j] = {local.w * s, local.x * s, local.y * s, local.z * s};
       w.wt[j] = world;
     }
-    // Hip midpoint, relative to the hips bone.
+    for (const PlaceStep& step : w.targetPlaces)
+      w.pt[step.joint] = step.parent < 0 ? rotate(rt.base, step.offset) : w.pt[step.parent] + rotate(Quatd(w.wt[step.parent]), step.offset);
     const auto moved = out.translationsAt(f);
-    const Vec3d target = (w.ps[hl] + w.ps[hr]) * (0.5 * plan.stride);
-    for (const int j : positionsT) {
-      const int p = rt.parents[j];
-      w.pt[j] = p < 0 ? rotate(rt.base, w.offsetT[j]) : w.pt[p] + rotate(Quatd(w.wt[p]), w.offsetT[j]);
-    }
-    const Vec3d shift = target - (w.pt[tl] + w.pt[tr]) * 0.5;
-    hipsWorld[f] = target;
-    const auto setLocal = [&](int joint, const Vec3d& worldPosition, const Vec3d& parentPosition) {
-      const int p = rt.parents[joint];
-      const Quatd above = p < 0 ? rt.base : Quatd(w.wt[p]);
-      const Vec3d local = inverse(rt.stretch[joint]) * rotate(conjugate(above), worldPosition - parentPosition);
-      const auto at = std::lower_bound(out.movedJoints.begin(), out.movedJoints.end(), joint);
-      moved[static_cast<std::size_t>(at - out.movedJoints.begin())] = Vec3f(local);
-    };
-    const auto parentPosition = [&](int joint) { return rt.parents[joint] < 0 ? Vec3d{} : w.pt[rt.parents[joint]]; };
-    setLocal(hips, w.pt[hips] + shift, parentPosition(hips));
-    if (extraMovers) {
-      // Positions again, now with the hips and each carried joint where they belong.
-      w.pt[hips] += shift;
-      for (const int j : w.neededT) {
-        const int p = rt.parents[j];
-        const auto mover = std::find_if(plan.movers.begin() + 1, plan.movers.end(), [&](const Mover& m) { return m.joint == j; });
-        if (mover != plan.movers.end()) continue;
-        if (j != hips) w.pt[j] = p < 0 ? rotate(rt.base, w.offsetT[j]) : w.pt[p] + rotate(Quatd(w.wt[p]), w.offsetT[j]);
-      }
-      for (auto mover = plan.movers.begin() + 1; mover != plan.movers.end(); ++mover) {
-        const Vec3d world = w.pt[mover->anchor] + rotate(Quatd(w.wt[mover->anchor]), mover->offset);
-        setLocal(mover->joint, world, parentPosition(mover->joint));
-        w.pt[mover->joint] = world;
-        for (const int j : w.neededT)
-          if (j > mover->joint && rt.parents[j] == mover->joint) w.pt[j] = world + rotate(Quatd(w.wt[mover->joint]), w.offsetT[j]);
-      }
+    for (std::size_t k = 0; k < plan.movers.size(); ++k) {
+      const Mover& m = plan.movers[k];
+      // The hips follow the performer's hip midpoint; the others keep their place beside their anchor.
+      const Vec3d shift = k == 0 ? (w.ps[hl] + w.ps[hr]) * (0.5 * plan.stride) - (w.pt[tl] + w.pt[tr]) * 0.5
+                                 : w.pt[m.anchor] + rotate(Quatd(w.wt[m.anchor]), m.offset) - w.pt[m.joint];
+      for (const int j : w.carried[k]) w.pt[j] += shift;
+      const int p = rt.parents[m.joint];
+      const Vec3d relative = p < 0 ? rotate(conjugate(rt.base), w.pt[m.joint]) : rotate(conjugate(Quatd(w.wt[p])), w.pt[m.joint] - w.pt[p]);
+      moved[w.track[k]] = Vec3f(w.unstretch[k] * relative);
     }
   }
 }
@@ -415,12 +448,16 @@ void shareTwists(const Plan& plan, Motion& out) {
   }
 }
 
+std::array<Sole, 2> solesOf(const PosedBody& body) {
+  const Vec3d upFile = rotate(conjugate(body.pose.facing * body.figure->space.worldFromFile), Vec3d{0, 1, 0});
+  return findSoles(*body.figure, *body.map, body.pose.fileWorld, upFile);
+}
+
 /// Height of the lowest sole point of the clip's standing feet, metres: median over frames where a foot is slow and
 /// low. Without such frames the 5th percentile of all frames.
 double standingLevel(const PosedBody& body, const Motion& motion) {
   const Affined toWorld = worldFromFile(*body.figure, body.pose);
-  const Vec3d upFile = rotate(conjugate(body.pose.facing * body.figure->space.worldFromFile), Vec3d{0, 1, 0});
-  const std::array<Sole, 2> soles = findSoles(*body.figure, *body.map, body.pose.fileWorld, upFile);
+  const std::array<Sole, 2> soles = solesOf(body);
   const int step = std::max(1, motion.frames / 240);
   std::vector<double> all, standing;
   std::vector<std::array<double, 2>> heights;
@@ -463,11 +500,9 @@ double standingLevel(const PosedBody& body, const Motion& motion) {
 
 /// Height of the character's own floor: its lowest sole point in the reference pose.
 double restLevel(const PosedBody& body) {
-  Motion one = restMotion(body.figure->skeleton, 1, {30, 1});
   const Affined toWorld = worldFromFile(*body.figure, body.pose);
-  const Vec3d upFile = rotate(conjugate(body.pose.facing * body.figure->space.worldFromFile), Vec3d{0, 1, 0});
   double low = 1e30;
-  for (const Sole& sole : findSoles(*body.figure, *body.map, body.pose.fileWorld, upFile))
+  for (const Sole& sole : solesOf(body))
     for (const JointPoint& p : sole.points) low = std::min(low, apply(toWorld, apply(body.pose.fileWorld[p.joint], p.local)).y);
   return low < 1e29 ? low : 0;
 }
@@ -547,35 +582,21 @@ Result<Retargeted> retarget(const Figure& performer, const Motion& clip, const F
   Motion& out = result.motion;
   out = restMotion(character.skeleton, clip.frames, clip.rate, moved);
 
-  Work w;
-  w.ws.resize(performer.skeleton.size());
-  w.ps.resize(performer.skeleton.size());
-  w.wt.resize(character.skeleton.size());
-  w.pt.resize(character.skeleton.size());
-  w.movedAt.assign(performer.skeleton.size(), -1);
-  for (std::size_t k = 0; k < clip.movedJoints.size(); ++k) w.movedAt[clip.movedJoints[k]] = static_cast<int>(k);
-  for (int j = 0; j < performer.skeleton.size(); ++j) {
-    w.offsetS.push_back(plan.performer.rig.offset(j));
-    if (plan.performerNeeded[j]) w.neededS.push_back(j);
-  }
-  for (int j = 0; j < character.skeleton.size(); ++j) {
-    w.offsetT.push_back(plan.character.rig.offset(j));
-    if (plan.characterNeeded[j]) w.neededT.push_back(j);
-  }
-  w.pathS = ancestorsOf(performer.skeleton.parents, {plan.performer.joint(Role::leftUpperLeg), plan.performer.joint(Role::rightUpperLeg)});
-  w.pathT = ancestorsOf(character.skeleton.parents, {plan.character.joint(Role::leftUpperLeg), plan.character.joint(Role::rightUpperLeg), plan.movers.front().joint});
-
-  std::vector<Vec3d> hipsWorld(clip.frames);
-  constexpr int block = 512;
+  for (const int j : plan.animated)
+    for (int f = 0; f < out.frames && plan.drivers[j].kind == Driver::Kind::hold; ++f) out.rotationsAt(f)[j] = plan.drivers[j].local;
+  Work w = layOut(plan, clip, moved);
+  constexpr int block = 1024;
   for (int f = 0; f < clip.frames; f += block) {
     if (control.stopped()) return RunControl::cancelled();
     control.report(static_cast<double>(f) / clip.frames, "Retargeting");
-    transfer(plan, clip, out, hipsWorld, w, f, std::min(clip.frames, f + block));
+    transfer(plan, clip, out, w, f, std::min(clip.frames, f + block));
   }
   shareTwists(plan, out);
-  makeContinuous(out);
-  for (const Quatf& q : out.rotations)
-    if (!isFinite(q)) return makeError(Fault::input, "The clip holds a rotation that is no finite number", performer.path, "Export the clip again");
+  for (int f = 0; f < out.frames; ++f)
+    for (const int j : plan.animated)
+      if (!isFinite(out.rotationsAt(f)[j]))
+        return makeError(Fault::input, "The clip holds a rotation that is no finite number", performer.path + ", frame " + std::to_string(f + 1),
+                         "Export the clip again");
 
   if (settings.ground && !plan.sameBody) {
     // A performer with a skin has soles to compare with; one without stands on its own floor, wherever the capture put it.
