@@ -1,0 +1,114 @@
+// understudy-cli: retargets clips from the command line. Each subcommand has its own file.
+#include <algorithm>
+#include <csignal>
+#include <cstdio>
+#include <exception>
+#include <new>
+
+#include "app/command/commands.h"
+#include "app/command/progress.h"
+
+namespace understudy::cli {
+namespace {
+
+constexpr const char* exitCodes =
+    "Exit codes:\n"
+    "  0  done\n"
+    "  1  a defect of the program\n"
+    "  2  the request makes no sense: options, ranges, clip names\n"
+    "  3  an input file is missing, unreadable or lacks what is needed\n"
+    "  4  the bone map is incomplete: required roles are missing\n"
+    "  5  the output cannot be written\n"
+    "  6  stopped on request (Ctrl-C)\n";
+
+std::vector<Command> allCommands() {
+  return {lookCommand(), mapCommand(), retargetCommand(), sheetCommand()};
+}
+
+std::vector<OptionSpec> commonOptions() {
+  return {{"json", "", "print the answer as JSON, for machines"},
+          {"quiet", "", "no progress, notes or warnings"},
+          {"help", "", "this text"}};
+}
+
+std::string globalHelp(const std::vector<Command>& commands) {
+  std::string text =
+      "understudy-cli: carries motion capture over to your own rigged character.\n\n"
+      "Usage: understudy-cli COMMAND [OPTIONS]\n\n"
+      "Commands:\n";
+  std::size_t width = 0;
+  for (const Command& command : commands) width = std::max(width, command.name.size());
+  for (const Command& command : commands) text += "  " + command.name + std::string(width + 2 - command.name.size(), ' ') + command.summary + "\n";
+  text +=
+      "\nunderstudy-cli COMMAND --help tells all about a command; --version tells which program this is.\n"
+      "Every command takes --json (the answer as JSON on the standard output) and --quiet.\n\n";
+  return text + exitCodes;
+}
+
+std::string commandHelp(const Command& command, const std::vector<OptionSpec>& options) {
+  std::string text = "understudy-cli " + command.name + ": " + command.summary + "\n\nUsage: understudy-cli " + command.name;
+  for (const ArgumentSpec& argument : command.arguments) text += argument.required ? " " + argument.name : " [" + argument.name + "]";
+  for (const OptionSpec& option : command.options)
+    if (option.required) text += " --" + option.name + " " + option.value;
+  text += " [OPTIONS]\n\n" + command.description + "\n\nOptions:\n" + helpTable(command.arguments, options) + "\n";
+  return text + exitCodes;
+}
+
+int runCommand(const std::vector<std::string>& words) {
+  const std::vector<Command> commands = allCommands();
+  Context context;
+  if (words.empty()) {
+    std::fputs(globalHelp(commands).c_str(), stderr);
+    return exitUsage;
+  }
+  std::string name = words.front();
+  std::vector<std::string> rest(words.begin() + 1, words.end());
+  if (name == "--version") return print(context, "understudy-cli " UNDERSTUDY_VERSION "\n");
+  if (name == "--help" || name == "-h" || (name == "help" && rest.empty())) return print(context, globalHelp(commands));
+  if (name == "help") {
+    name = rest.front();
+    rest = {"--help"};
+  }
+  const Command* command = nullptr;
+  std::vector<std::string> names;
+  for (const Command& candidate : commands) {
+    names.push_back(candidate.name);
+    if (candidate.name == name) command = &candidate;
+  }
+  for (const std::string& word : rest) context.json = context.json || word == "--json";
+  if (!command) {
+    const std::string near = nearest(name, names);
+    return fail(context, makeError(Fault::usage, "There is no command '" + name + "'", {},
+                                   near.empty() ? "understudy-cli --help lists the commands" : "Did you mean '" + near + "'?"));
+  }
+  context.command = command->name;
+  std::vector<OptionSpec> options = command->options;
+  for (OptionSpec& option : commonOptions()) options.push_back(std::move(option));
+  const Result<Options> parsed = parseOptions(rest, options, command->arguments);
+  if (!parsed) return fail(context, parsed.error());
+  if (parsed->has("help")) return print(context, commandHelp(*command, options));
+  context.json = parsed->has("json");
+  context.quiet = parsed->has("quiet");
+  const StopOnSignals signals;
+  context.control.stop = signals.token();
+  context.control.progress = terminalProgress(context.quiet);
+  try {
+    return command->run(context, *parsed);
+  } catch (const std::bad_alloc&) {
+    return fail(context, makeError(Fault::input, "There is not enough memory for this file", {}, "Close other programs, or take a shorter clip"));
+  } catch (const std::exception& defect) {
+    return fail(context, makeError(Fault::internal, std::string("A defect of the program: ") + defect.what(), {}, "Please report it"));
+  }
+}
+
+}  // namespace
+}  // namespace understudy::cli
+
+int main(int argc, char** argv) {
+  // A closed pipe or a file size limit is an error to report, not a reason to die.
+  std::signal(SIGPIPE, SIG_IGN);
+#ifdef SIGXFSZ
+  std::signal(SIGXFSZ, SIG_IGN);
+#endif
+  return understudy::cli::runCommand(std::vector<std::string>(argv + 1, argv + argc));
+}
