@@ -1,0 +1,118 @@
+// The document: a reel with its undo stack, the files it reads, and what evaluating it gives.
+#pragma once
+
+#include <QObject>
+#include <QString>
+#include <QTimer>
+#include <functional>
+#include <memory>
+#include <optional>
+#include <vector>
+
+#include "app/editor/document/job_lane.h"
+#include "app/editor/document/session.h"
+#include "core/evaluate/evaluate.h"
+#include "core/take/take.h"
+#include "core/take/undo.h"
+#include "render/stage.h"
+
+namespace understudy::editor {
+
+/// A file as read and made ready for the stage.
+struct LoadedFigure {
+  FileReference reference;
+  std::shared_ptr<const Figure> figure;
+  StageFigurePtr stage;
+};
+
+/// What handing over gave.
+struct HandOverReport {
+  QString path;
+  Fidelity fidelity;
+  bool measured = false;
+  Issues notes;
+};
+
+/// Every change of the reel goes through edit(); everything else here follows from the current take. Files are read and
+/// takes evaluated on lanes of their own, so that the window never waits.
+class Document : public QObject {
+  Q_OBJECT
+ public:
+  explicit Document(QObject* parent = nullptr);
+  ~Document() override;
+
+  [[nodiscard]] const Reel& reel() const { return undo_.current(); }
+  [[nodiscard]] const Take& take() const;
+  /// Makes `next` the current take. Successive edits with the same merge key are one step of undo. Equal takes are no edit.
+  void edit(const QString& label, Take next, const QString& mergeKey = {});
+  /// Ends a run of merged edits (the mouse button was let go).
+  void seal();
+  void undo();
+  void redo();
+  [[nodiscard]] bool canUndo() const { return undo_.canUndo(); }
+  [[nodiscard]] bool canRedo() const { return undo_.canRedo(); }
+  [[nodiscard]] QString undoLabel() const { return QString::fromStdString(undo_.undoLabel()); }
+  [[nodiscard]] QString redoLabel() const { return QString::fromStdString(undo_.redoLabel()); }
+
+  /// Null while not read.
+  [[nodiscard]] const LoadedFigure* loaded(Cast cast) const;
+  [[nodiscard]] std::shared_ptr<const Figure> figure(Cast cast) const;
+  /// The newest evaluation; null before the first one. May lag behind the take while one is under way.
+  [[nodiscard]] std::shared_ptr<const Evaluated> evaluated() const { return evaluated_; }
+  [[nodiscard]] bool evaluating() const { return shown_ != wanted_; }
+  /// World metres from a figure's file coordinates, facing included where it is known.
+  [[nodiscard]] Affined worldFromFile(Cast cast) const;
+  /// Height in metres, 1.7 where unknown.
+  [[nodiscard]] double height(Cast cast) const;
+  /// The bone map of the current evaluation; empty roles without one.
+  [[nodiscard]] const BoneMap& map() const;
+
+  /// Reads a file and takes it up: reels replace the document, other files become performer or character by what they
+  /// hold, or as `as` says. On failure a message, and nothing changes.
+  void open(const QString& path, std::optional<Cast> as = {});
+  /// A new, empty reel.
+  void clear();
+  [[nodiscard]] QString path() const { return path_; }
+  [[nodiscard]] bool modified() const { return !undo_.isSaved(); }
+  /// False, with a message, where it cannot be written.
+  bool save(const QString& path);
+  /// Takes up a reel that was autosaved; it counts as modified.
+  void restore(const Reel& reel, const QString& path);
+  /// Writes the current take to its character's file format; answers with handedOver().
+  void handOver(const HandOver& settings, int firstFrame);
+
+  [[nodiscard]] JobLane& files() { return files_; }
+  [[nodiscard]] JobLane& evaluations() { return evaluations_; }
+  void tell(const Issue& issue) { Q_EMIT message(issue); }
+
+ Q_SIGNALS:
+  void takeChanged();        ///< also after undo, redo, opening
+  void filesChanged();       ///< another figure is loaded
+  void evaluatedChanged();   ///< evaluated() is new
+  void stateChanged();       ///< path, modified, undo labels
+  void opened(const QString& path);
+  void handedOver(const understudy::editor::HandOverReport& report);
+  void message(const understudy::Issue& issue);
+
+ private:
+  void takeUp(Reel reel, const QString& path, bool saved);
+  void takeUpFigure(const LoadedFigure& loaded, std::optional<Cast> as);
+  void openReel(const QString& path);
+  void follow();
+  void evaluateSoon();
+  [[nodiscard]] const LoadedFigure* find(const FileReference& reference) const;
+  void remember(LoadedFigure loaded);
+
+  UndoStack<Reel> undo_;
+  QString path_;
+  std::vector<LoadedFigure> store_;
+  std::vector<FileReference> failed_;
+  std::shared_ptr<const Evaluated> evaluated_;
+  std::shared_ptr<const Figure> shownPerformer_, shownCharacter_;
+  std::uint64_t wanted_ = 0, shown_ = 0;
+  std::shared_ptr<EvaluationCache> cache_;
+  Issues told_;
+  JobLane files_, evaluations_;
+};
+
+}  // namespace understudy::editor
