@@ -6,6 +6,9 @@
 #include <QStyleFactory>
 #include <cmath>
 
+// Resources of a static library must be named once, outside any namespace.
+static void nameResources() { Q_INIT_RESOURCE(editor); }
+
 namespace understudy::editor {
 namespace {
 
@@ -101,6 +104,7 @@ QFont Appearance::small() { return sized(11.5); }
 QFont Appearance::title() { return sized(14, QFont::DemiBold); }
 
 void Appearance::apply(Kind kind) {
+  nameResources();
   kind_ = kind;
   colours_ = coloursOf(kind);
   const Colours& c = colours_;

@@ -1,0 +1,309 @@
+#include "app/editor/document/document.h"
+
+#include <QFileInfo>
+#include <algorithm>
+
+#include "core/bake/bake.h"
+#include "core/io/read.h"
+#include "core/store/reel_file.h"
+#include "core/take/edits.h"
+
+namespace understudy::editor {
+namespace {
+
+bool sameFile(const FileReference& a, const FileReference& b) {
+  return a.path == b.path && a.metresPerUnit == b.metresPerUnit && a.up == b.up;
+}
+
+Result<LoadedFigure> loadFigure(const FileReference& reference, const RunControl& control) {
+  auto read = readReference(reference, control);
+  if (!read) return read.error();
+  if (control.stopped()) return RunControl::cancelled();
+  LoadedFigure loaded{reference, read.value(), nullptr};
+  control.report(0.95, "Preparing the stage");
+  loaded.stage = prepareFigure(loaded.figure);
+  return loaded;
+}
+
+/// Performer or character, by what the file holds: a skin makes a character, a motion without one a performer.
+std::optional<Cast> castBy(const Figure& figure) {
+  if (figure.hasSkin()) return Cast::character;
+  if (!figure.clips.empty()) return Cast::performer;
+  if (!figure.meshes.empty()) return Cast::character;
+  return {};
+}
+
+QString fileName(const std::string& path) { return QFileInfo(QString::fromStdString(path)).fileName(); }
+
+}  // namespace
+
+Document::Document(QObject* parent) : QObject(parent), undo_(newReel()), cache_(std::make_shared<EvaluationCache>()) {
+  undo_.reset(newReel());
+}
+Document::~Document() {
+  // Answers of jobs under way must find no document half gone.
+  blockSignals(true);
+}
+
+const Take& Document::take() const {
+  static const Take none;
+  const Take* current = reel().currentTake();
+  return current ? *current : none;
+}
+
+void Document::edit(const QString& label, Take next, const QString& mergeKey) {
+  if (next == take()) return;
+  if (!undo_.push(label.toStdString(), setCurrentTake(reel(), std::move(next)), mergeKey.toStdString())) return;
+  follow();
+}
+
+void Document::seal() { undo_.seal(); }
+
+void Document::undo() {
+  if (undo_.undo()) follow();
+}
+
+void Document::redo() {
+  if (undo_.redo()) follow();
+}
+
+const LoadedFigure* Document::find(const FileReference& reference) const {
+  const auto at = std::find_if(store_.begin(), store_.end(), [&](const LoadedFigure& l) { return sameFile(l.reference, reference); });
+  return at == store_.end() ? nullptr : &*at;
+}
+
+void Document::remember(LoadedFigure loaded) {
+  std::erase_if(store_, [&](const LoadedFigure& l) { return sameFile(l.reference, loaded.reference); });
+  std::erase_if(failed_, [&](const FileReference& f) { return sameFile(f, loaded.reference); });
+  store_.push_back(std::move(loaded));
+}
+
+const LoadedFigure* Document::loaded(Cast cast) const {
+  const FileReference& reference = cast == Cast::performer ? *take().performer : *take().character;
+  return reference.path.empty() ? nullptr : find(reference);
+}
+
+std::shared_ptr<const Figure> Document::figure(Cast cast) const {
+  const LoadedFigure* l = loaded(cast);
+  return l ? l->figure : nullptr;
+}
+
+Affined Document::worldFromFile(Cast cast) const {
+  const auto shown = figure(cast);
+  if (!shown) return {};
+  if (evaluated_ && evaluated_->report)
+    return understudy::worldFromFile(
+        *shown, cast == Cast::performer ? evaluated_->report->performerReference : evaluated_->report->characterReference);
+  return shown->space.toWorld();
+}
+
+double Document::height(Cast cast) const {
+  if (evaluated_ && evaluated_->report) {
+    const auto& pose = cast == Cast::performer ? evaluated_->report->performerReference : evaluated_->report->characterReference;
+    if (pose.height > 0) return pose.height;
+  }
+  return 1.7;
+}
+
+const BoneMap& Document::map() const {
+  static const BoneMap none;
+  return evaluated_ && evaluated_->map ? *evaluated_->map : none;
+}
+
+// Files named by the take but not read yet are read; then the take is evaluated.
+void Document::follow() {
+  const auto performer = figure(Cast::performer), character = figure(Cast::character);
+  const bool files = performer != shownPerformer_ || character != shownCharacter_;
+  shownPerformer_ = performer;
+  shownCharacter_ = character;
+  Q_EMIT takeChanged();
+  Q_EMIT stateChanged();
+  if (files) Q_EMIT filesChanged();
+  for (Cast cast : {Cast::performer, Cast::character}) {
+    const FileReference reference = cast == Cast::performer ? *take().performer : *take().character;
+    const bool failed = std::any_of(failed_.begin(), failed_.end(), [&](const FileReference& f) { return sameFile(f, reference); });
+    if (reference.path.empty() || find(reference) || failed) continue;
+    files_.post(tr("Reading %1").arg(fileName(reference.path)), [this, reference](const RunControl& control) -> JobLane::Answer {
+      auto read = loadFigure(reference, control);
+      return [this, reference, read = std::move(read)] {
+        if (read) {
+          remember(read.value());
+          follow();
+        } else {
+          failed_.push_back(reference);
+          Q_EMIT message(read.error());
+        }
+      };
+    });
+  }
+  evaluateSoon();
+}
+
+void Document::evaluateSoon() {
+  const std::uint64_t mine = ++wanted_;
+  const Sources sources{shownPerformer_, shownCharacter_};
+  if (!sources.performer) {
+    shown_ = mine;
+    if (evaluated_) {
+      evaluated_.reset();
+      Q_EMIT evaluatedChanged();
+    }
+    return;
+  }
+  // The cache is used by this lane only; the take is a snapshot.
+  evaluations_.post(tr("Carrying over"), [this, mine, sources, snapshot = take(), cache = cache_](const RunControl& control) -> JobLane::Answer {
+    auto result = understudy::evaluate(snapshot, sources, cache.get(), control);
+    auto shared = result ? std::make_shared<const Evaluated>(std::move(result).value()) : nullptr;
+    Issue error = shared ? Issue{} : result.error();
+    return [this, mine, sources, shared, error] {
+      const bool stale = mine <= shown_ || sources.performer != shownPerformer_ || sources.character != shownCharacter_;
+      if (stale) return;
+      shown_ = mine;
+      evaluated_ = shared;
+      Q_EMIT evaluatedChanged();
+      Issues issues = shared ? shared->issues : Issues{error};
+      // The same complaint is told once, not at every edit.
+      for (const Issue& issue : issues)
+        if (issue.severity != Severity::note && std::find(told_.begin(), told_.end(), issue) == told_.end()) Q_EMIT message(issue);
+      told_ = std::move(issues);
+    };
+  }, true);
+}
+
+void Document::takeUp(Reel reel, const QString& path, bool saved) {
+  const Reel before = undo_.current();
+  if (saved) {
+    undo_.reset(std::move(reel));
+  } else {
+    undo_.reset(newReel());
+    undo_.push(tr("Recover").toStdString(), std::move(reel));
+  }
+  path_ = path;
+  evaluated_.reset();
+  ++wanted_;
+  shown_ = wanted_;
+  told_.clear();
+  failed_.clear();
+  Q_EMIT evaluatedChanged();
+  follow();
+}
+
+void Document::clear() { takeUp(newReel(), {}, true); }
+void Document::restore(const Reel& reel, const QString& path) { takeUp(reel, path, false); }
+
+void Document::open(const QString& path, std::optional<Cast> as) {
+  if (path.endsWith(QLatin1String(".reel"), Qt::CaseInsensitive)) return openReel(path);
+  FileReference reference;
+  reference.path = QFileInfo(path).absoluteFilePath().toStdString();
+  files_.post(tr("Reading %1").arg(QFileInfo(path).fileName()), [this, reference, as](const RunControl& control) -> JobLane::Answer {
+    auto read = loadFigure(reference, control);
+    return [this, as, read = std::move(read)] {
+      if (!read) {
+        Q_EMIT message(read.error());
+        return;
+      }
+      takeUpFigure(read.value(), as);
+    };
+  });
+}
+
+void Document::takeUpFigure(const LoadedFigure& loaded, std::optional<Cast> as) {
+  const std::string& path = loaded.reference.path;
+  const std::string name = fileName(path).toStdString();
+  if (!as) as = castBy(*loaded.figure);
+  if (!as || (*as == Cast::performer && loaded.figure->clips.empty())) {
+    Q_EMIT message(makeError(Fault::input, as ? tr("The file holds no motion").toStdString() : tr("The file holds neither motion nor skin").toStdString(),
+                             name, tr("Choose a capture with frames, or a character with a skinned mesh").toStdString()));
+    return;
+  }
+  remember(loaded);
+  for (const Issue& issue : loaded.figure->issues)
+    if (issue.severity != Severity::note) Q_EMIT message(issue);
+  if (*as == Cast::performer)
+    edit(tr("Take %1 as performer").arg(QString::fromStdString(name)), setPerformer(take(), loaded.reference));
+  else
+    edit(tr("Take %1 as character").arg(QString::fromStdString(name)), setCharacter(take(), loaded.reference));
+  follow();
+  Q_EMIT opened(QString::fromStdString(path));
+}
+
+void Document::openReel(const QString& path) {
+  const std::string file = QFileInfo(path).absoluteFilePath().toStdString();
+  files_.post(tr("Reading %1").arg(QFileInfo(path).fileName()), [this, file](const RunControl& control) -> JobLane::Answer {
+    Issues issues;
+    auto reel = loadReel(file, &issues);
+    if (!reel)
+      return [this, error = reel.error()] { Q_EMIT message(error); };
+    Reel whole = relinkMoved(reel.value(), file, &issues);
+    std::vector<LoadedFigure> figures;
+    if (const Take* current = whole.currentTake())
+      for (const FileReference& reference : {*current->performer, *current->character}) {
+        if (reference.path.empty()) continue;
+        auto read = loadFigure(reference, control);
+        if (!read && read.error().fault == Fault::cancelled)
+          return [this, error = read.error()] { Q_EMIT message(error); };
+        if (read)
+          figures.push_back(std::move(read).value());
+        else
+          issues.push_back(read.error());
+      }
+    return [this, file, whole = std::move(whole), figures = std::move(figures), issues = std::move(issues)] {
+      for (const LoadedFigure& l : figures) remember(l);
+      takeUp(whole, QString::fromStdString(file), true);
+      for (const Issue& issue : issues)
+        if (issue.severity != Severity::note) Q_EMIT message(issue);
+      Q_EMIT opened(QString::fromStdString(file));
+    };
+  });
+}
+
+bool Document::save(const QString& path) {
+  const Status status = saveReel(reel(), path.toStdString());
+  if (!status) {
+    Q_EMIT message(status.error());
+    return false;
+  }
+  path_ = path;
+  undo_.markSaved();
+  Q_EMIT stateChanged();
+  return true;
+}
+
+void Document::handOver(const HandOver& settings, int firstFrame) {
+  Take next = setFirstFrame(setExport(take(), settings), firstFrame);
+  edit(tr("Hand-over settings"), next);
+  const auto character = figure(Cast::character);
+  if (!evaluated_ || !evaluated_->complete() || !character) {
+    Q_EMIT message(makeError(Fault::mapping, tr("There is no animated character to hand over yet").toStdString(), {},
+                             tr("Load a performer and a character, and fill the required roles of the bone map").toStdString()));
+    return;
+  }
+  const QString name = QFileInfo(QString::fromStdString(settings.path)).fileName();
+  const Sources sources{shownPerformer_, character};
+  files_.post(tr("Writing %1").arg(name), [this, snapshot = take(), sources, settings](const RunControl& control) -> JobLane::Answer {
+    // Evaluated afresh: what is written is the take as it stands now, also while the shown one is still under way.
+    const auto fail = [this](const Issue& error) -> JobLane::Answer { return [this, error] { Q_EMIT message(error); }; };
+    control.report(0, "Evaluating");
+    auto result = understudy::evaluate(snapshot, sources, nullptr, control);
+    if (!result) return fail(result.error());
+    auto baked = bake(snapshot, *sources.character, result.value());
+    if (!baked) return fail(baked.error());
+    control.report(0.3, "Writing");
+    const Status written = understudy::handOver(*sources.character, baked->clip, settings.path, settings.animationOnly, control);
+    if (!written) return fail(written.error());
+    control.report(0.7, "Measuring");
+    HandOverReport report;
+    report.path = QString::fromStdString(settings.path);
+    report.notes = baked->notes;
+    auto fidelity = measureFidelity(settings.path, *sources.character, baked->clip, control);
+    if (fidelity) {
+      report.fidelity = fidelity.value();
+      report.measured = true;
+    } else {
+      report.notes.push_back(fidelity.error());
+    }
+    return [this, report] { Q_EMIT handedOver(report); };
+  });
+}
+
+}  // namespace understudy::editor

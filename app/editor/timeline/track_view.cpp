@@ -1,0 +1,97 @@
+#include "app/editor/timeline/track_view.h"
+
+#include <QMouseEvent>
+#include <QPainter>
+#include <cmath>
+
+#include "app/editor/look/appearance.h"
+
+namespace understudy::editor {
+
+TrackView::TrackView(Document& document, Session& session, FrameScale& scale, QWidget* parent)
+    : QWidget(parent), document_(document), session_(session), scale_(scale) {
+  setFocusPolicy(Qt::StrongFocus);
+  connect(&session, &Session::frameChanged, this, [this] { update(); });
+  connect(&session, &Session::timeChanged, this, [this] { update(); });
+  connect(&scale, &FrameScale::changed, this, [this] { update(); });
+  connect(&document, &Document::evaluatedChanged, this, [this] { update(); });
+  connect(&Appearance::instance(), &Appearance::changed, this, [this] { update(); });
+}
+
+int TrackView::shown(int frame) const { return frame + document_.take().firstFrame; }
+
+void TrackView::paintRuler(QPainter& painter) const {
+  const Colours& c = colours();
+  painter.fillRect(rect(), c.panel);
+  if (scale_.frames() <= 0) return;
+  const double left = scale_.x(session_.rangeFirst()), right = scale_.x(session_.rangeLast());
+  painter.setPen(Qt::NoPen);
+  painter.setBrush(c.card);
+  painter.drawRoundedRect(QRectF(left - 4, rulerHeight - 5, right - left + 8, 4), 2, 2);
+  painter.setFont(Appearance::small());
+  const int step = scale_.labelStep(), minor = step >= 5 ? step / 5 : 1;
+  const int offset = document_.take().firstFrame;
+  const int from = static_cast<int>(std::floor(scale_.frame(0))), to = static_cast<int>(std::ceil(scale_.frame(width())));
+  for (int f = std::max(0, from); f <= std::min(to, scale_.frames() - 1); ++f) {
+    const int number = f + offset;
+    const bool labelled = number % step == 0 || f == 0;
+    if (!labelled && number % minor != 0) continue;
+    const double x = scale_.x(f);
+    painter.setPen(QPen(labelled ? c.dimText : c.line, 1));
+    painter.drawLine(QPointF(x, rulerHeight - (labelled ? 11 : 9)), QPointF(x, rulerHeight - 6));
+    // The first label gives way to its neighbour where they would touch.
+    if (!labelled || (f == 0 && number % step != 0 && (step - number % step) * scale_.perFrame() < 30)) continue;
+    painter.setPen(c.dimText);
+    painter.drawText(QRectF(x - 40, 0, 80, rulerHeight - 12), Qt::AlignHCenter | Qt::AlignBottom, QString::number(number));
+  }
+}
+
+void TrackView::paintPlayhead(QPainter& painter) const {
+  if (scale_.frames() <= 0) return;
+  const Colours& c = colours();
+  const double x = scale_.x(session_.frame());
+  painter.setRenderHint(QPainter::Antialiasing);
+  painter.setPen(QPen(c.selectionGap, 3));
+  painter.drawLine(QPointF(x, rulerHeight - 6), QPointF(x, height()));
+  painter.setPen(QPen(c.selection, 1.4));
+  painter.drawLine(QPointF(x, rulerHeight - 6), QPointF(x, height()));
+  QFont font = Appearance::small();
+  font.setWeight(QFont::DemiBold);
+  painter.setFont(font);
+  const QString text = QString::number(shown(session_.frame()));
+  const double w = std::max(26.0, QFontMetricsF(font).horizontalAdvance(text) + 14);
+  const QRectF pill(std::clamp(x - w / 2, 0.0, width() - w), 2, w, 17);
+  painter.setPen(Qt::NoPen);
+  painter.setBrush(c.selection);
+  painter.drawRoundedRect(pill, 8.5, 8.5);
+  painter.setPen(c.selectionGap);
+  painter.drawText(pill, Qt::AlignCenter, text);
+}
+
+void TrackView::mousePressEvent(QMouseEvent* event) {
+  last_ = event->position();
+  scrolling_ = event->button() == Qt::MiddleButton || event->button() == Qt::RightButton;
+  scrubbing_ = event->button() == Qt::LeftButton;
+  if (scrubbing_) session_.setFrame(scale_.nearest(event->position().x()));
+}
+
+void TrackView::mouseMoveEvent(QMouseEvent* event) {
+  if (scrubbing_) session_.setFrame(scale_.nearest(event->position().x()));
+  if (scrolling_) scale_.scroll(last_.x() - event->position().x());
+  last_ = event->position();
+}
+
+void TrackView::mouseReleaseEvent(QMouseEvent*) { scrubbing_ = scrolling_ = false; }
+
+void TrackView::wheelEvent(QWheelEvent* event) {
+  const QPoint turn = event->angleDelta();
+  if (event->modifiers() & Qt::ShiftModifier || std::abs(turn.x()) > std::abs(turn.y()))
+    scale_.scroll(-(turn.x() + turn.y()) * 0.5);
+  else
+    scale_.zoom(std::pow(0.85, turn.y() / 120.0), event->position().x());
+  event->accept();
+}
+
+void TrackView::resizeEvent(QResizeEvent*) { scale_.setWidth(width()); }
+
+}  // namespace understudy::editor
