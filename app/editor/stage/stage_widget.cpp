@@ -1,0 +1,252 @@
+#include "app/editor/stage/stage_widget.h"
+
+#include <QOpenGLContext>
+#include <QResizeEvent>
+#include <algorithm>
+#include <cmath>
+
+#include "app/editor/document/nudging.h"
+#include "app/editor/look/appearance.h"
+
+namespace understudy::editor {
+namespace {
+
+Colour toColour(const QColor& c, float alpha = 1) { return {static_cast<float>(c.redF()), static_cast<float>(c.greenF()), static_cast<float>(c.blueF()), alpha}; }
+
+bool shows(StageLayout layout, Cast cast) {
+  if (layout == StageLayout::performerAlone) return cast == Cast::performer;
+  if (layout == StageLayout::characterAlone) return cast == Cast::character;
+  return true;
+}
+
+}  // namespace
+
+StageWidget::StageWidget(Document& document, Session& session, QWidget* parent) : QOpenGLWidget(parent), document_(document), session_(session) {
+  setFocusPolicy(Qt::StrongFocus);
+  setMouseTracking(true);
+  setAccessibleName(tr("Stage"));
+  setAccessibleDescription(tr("Performer and character; arrow keys with Alt turn the camera"));
+  setMinimumSize(200, 160);
+  const auto redraw = [this] {
+    stale_ = true;
+    moving_ = true;
+    idle_.start();
+    update();
+  };
+  connect(&session, &Session::frameChanged, this, redraw);
+  connect(&session, &Session::selectionChanged, this, redraw);
+  connect(&session, &Session::hoverChanged, this, redraw);
+  connect(&session, &Session::stageChanged, this, [this, redraw] {
+    redraw();
+    frameAll();
+  });
+  connect(&document, &Document::filesChanged, this, [this, redraw] {
+    framedOnce_ = false;
+    redraw();
+  });
+  connect(&document, &Document::evaluatedChanged, this, redraw);
+  connect(&Appearance::instance(), &Appearance::changed, this, redraw);
+  idle_.setSingleShot(true);
+  idle_.setInterval(180);
+  connect(&idle_, &QTimer::timeout, this, &StageWidget::refined);
+}
+
+StageWidget::~StageWidget() {
+  makeCurrent();
+  renderer_.reset();
+  doneCurrent();
+}
+
+void StageWidget::refined() {
+  if (session_.playing() || drag_ != Drag::none) return;
+  moving_ = false;
+  update();
+}
+
+void StageWidget::initializeGL() {
+  auto made = StageRenderer::create([](const char* name) -> void* {
+    QOpenGLContext* context = QOpenGLContext::currentContext();
+    return context ? reinterpret_cast<void*>(context->getProcAddress(name)) : nullptr;
+  });
+  if (made) {
+    renderer_ = std::move(made).value();
+  } else if (!refused_) {
+    refused_ = true;
+    Q_EMIT failed(made.error());
+  }
+}
+
+// Poses of the current frame, and where the figures stand.
+void StageWidget::rebuild() {
+  stale_ = false;
+  shown_.clear();
+  scene_ = {};
+  const auto evaluated = document_.evaluated();
+  const int frame = session_.frame();
+  for (Cast cast : {Cast::performer, Cast::character}) {
+    const LoadedFigure* loaded = document_.loaded(cast);
+    if (!loaded || !loaded->stage || !shows(session_.layout(), cast)) continue;
+    Shown shown;
+    shown.cast = cast;
+    shown.placement = document_.worldFromFile(cast);
+    const TiledMotion* motion = !evaluated ? nullptr : cast == Cast::performer ? &evaluated->performer : &evaluated->motion;
+    if (motion && motion->joints() == loaded->figure->skeleton.size() && frame < motion->frames())
+      shown.world = worldAt(loaded->figure->skeleton, *motion, frame);
+    else
+      shown.world = cast == Cast::character ? bindWorld(*loaded->figure) : restWorld(loaded->figure->skeleton);
+    const SkeletonMap& map = cast == Cast::performer ? document_.map().performer : document_.map().character;
+    if (const auto role = session_.role()) shown.lit = map.at(*role).joints;
+    if (const auto bone = session_.selected(); bone && bone->cast == cast && bone->joint < loaded->figure->skeleton.size() &&
+                                               std::find(shown.lit.begin(), shown.lit.end(), bone->joint) == shown.lit.end())
+      shown.lit.push_back(bone->joint);
+    for (Role role : {Role::leftFoot, Role::leftToes, Role::rightFoot, Role::rightToes})
+      if (map.joint(role) >= 0) shown.feet.push_back(map.joint(role));
+    shown_.push_back(std::move(shown));
+  }
+  place();
+  const Colours& c = colours();
+  const bool overlaid = session_.layout() == StageLayout::overlaid;
+  for (const Shown& shown : shown_) {
+    const LoadedFigure* loaded = document_.loaded(shown.cast);
+    FigureInstance instance;
+    instance.figure = loaded->stage;
+    instance.placement = shown.placement;
+    instance.jointWorld = shown.world;
+    instance.skeletonColour = toColour(shown.cast == Cast::performer ? c.performer : c.character);
+    const bool meshless = loaded->figure->meshes.empty();
+    instance.showBody = meshless && !overlaid;
+    instance.showSkeleton = bones_ || meshless;
+    if (meshless) instance.meshTint = toColour(c.performer, 1);
+    if (meshless) instance.meshAlpha = 0.55F;
+    instance.skeletonWidth = meshless ? 1.15F : 0.8F;
+    instance.selectedJoints = shown.lit;
+    instance.feet = shown.feet;
+    if (const auto hovered = session_.hovered(); hovered && hovered->cast == shown.cast) instance.hoveredJoint = hovered->joint;
+    scene_.figures.push_back(instance);
+  }
+}
+
+void StageWidget::place() {
+  if (shown_.size() < 2 || session_.layout() != StageLayout::sideBySide) return;
+  // A steady distance, from the bodies' sizes: both keep their own path across the ground.
+  const double half = 0.26 * (document_.height(Cast::performer) + document_.height(Cast::character)) + 0.15;
+  for (Shown& shown : shown_) shown.placement.translation.x += shown.cast == Cast::performer ? -half : half;
+}
+
+const StageWidget::Shown* StageWidget::shownOf(Cast cast) const {
+  for (const Shown& shown : shown_)
+    if (shown.cast == cast) return &shown;
+  return nullptr;
+}
+
+std::optional<Vec3d> StageWidget::worldOf(Bone bone) const {
+  const Shown* shown = shownOf(bone.cast);
+  if (!shown || bone.joint < 0 || bone.joint >= static_cast<int>(shown->world.size())) return {};
+  return apply(shown->placement, shown->world[static_cast<std::size_t>(bone.joint)].translation);
+}
+
+std::optional<QPointF> StageWidget::pointOf(Bone bone) const {
+  const auto at = worldOf(bone);
+  if (!at) return {};
+  const Projected p = project(camera_, width(), height(), *at);
+  return p.visible ? std::optional(QPointF(p.x, p.y)) : std::nullopt;
+}
+
+std::optional<QPointF> StageWidget::middleOf(Bone bone) const {
+  const auto figure = document_.figure(bone.cast);
+  const auto a = pointOf(bone);
+  if (!figure || !a) return {};
+  for (int j = 0; j < figure->skeleton.size(); ++j)
+    if (figure->skeleton.parents[static_cast<std::size_t>(j)] == bone.joint)
+      if (const auto b = pointOf({bone.cast, j}); b && QLineF(*a, *b).length() > 4) return (*a + *b) / 2;
+  return a;
+}
+
+std::optional<HandleFrame> StageWidget::handleFrame() const {
+  const auto bone = session_.selected();
+  const auto evaluated = document_.evaluated();
+  if (!bone || bone->cast != Cast::character || session_.bare() || session_.playing() || !evaluated || !evaluated->complete()) return {};
+  const Shown* shown = shownOf(Cast::character);
+  if (!shown || bone->joint >= static_cast<int>(shown->world.size())) return {};
+  const PolarParts<double> parts = polarParts(shown->placement * shown->world[static_cast<std::size_t>(bone->joint)]);
+  HandleFrame frame;
+  frame.origin = parts.translation;
+  frame.rotation = parts.rotation;
+  frame.radius = camera_.metresPerPixel(frame.origin, height()) * 54;
+  return frame;
+}
+
+std::optional<Bone> StageWidget::boneAt(QPointF point, Vec3d* where) const {
+  const auto hit = pick(scene_, camera_, width(), height(), point.x(), point.y());
+  if (!hit || hit->figure < 0 || hit->figure >= static_cast<int>(shown_.size()) || hit->joint < 0) return {};
+  if (where) *where = hit->point;
+  return Bone{shown_[static_cast<std::size_t>(hit->figure)].cast, hit->joint};
+}
+
+void StageWidget::paintGL() {
+  if (stale_) rebuild();
+  if (!framedOnce_ && !scene_.figures.empty()) {
+    framedOnce_ = true;
+    frameAll();
+  }
+  StageStyle style;
+  style.theme = Appearance::instance().kind() == Appearance::Kind::dark ? understudy::Theme::dark : understudy::Theme::light;
+  style.bare = session_.bare();
+  style.samples = moving_ || session_.playing() || drag_ != Drag::none ? 1 : 4;
+  style.pixelRatio = static_cast<float>(devicePixelRatioF());
+  if (renderer_)
+    renderer_->draw(scene_, camera_, style, static_cast<int>(std::lround(width() * devicePixelRatioF())),
+                    static_cast<int>(std::lround(height() * devicePixelRatioF())), defaultFramebufferObject());
+  if (!session_.bare()) paintOverlay();
+  ++pictures_;
+  Q_EMIT drawn();
+}
+
+void StageWidget::resizeEvent(QResizeEvent* event) {
+  QOpenGLWidget::resizeEvent(event);
+  if (event->oldSize().width() > 0 && !scene_.figures.empty()) moving_ = true, idle_.start();
+}
+
+void StageWidget::setView(View view) {
+  view_ = view;
+  camera_ = turnedTo(camera_, view);
+  frameAll();
+  Q_EMIT viewChanged();
+}
+
+void StageWidget::setBones(bool shown) {
+  bones_ = shown;
+  stale_ = true;
+  update();
+  Q_EMIT viewChanged();
+}
+
+void StageWidget::frameAll() {
+  if (stale_) rebuild();
+  Bounds all;
+  for (const FigureInstance& instance : scene_.figures) all.add(boundsOf(instance));
+  if (all.empty()) all.add({-0.8, 0, -0.8}), all.add({0.8, 1.8, 0.8});
+  all.low.y = std::min(all.low.y, 0.0);
+  camera_ = framed(camera_, all, static_cast<double>(width()) / std::max(1, height()), 0.1);
+  update();
+}
+
+void StageWidget::frameSelection() {
+  const auto bone = session_.selected();
+  const auto at = bone ? worldOf(*bone) : std::nullopt;
+  if (!at) return frameAll();
+  Bounds around;
+  around.add(*at);
+  around.grow(0.22 * document_.height(bone->cast));
+  camera_ = framed(camera_, around, static_cast<double>(width()) / std::max(1, height()), 0.1);
+  update();
+}
+
+void StageWidget::nudgeSelected() {
+  const auto bone = session_.selected();
+  if (!bone || bone->cast != Cast::character) return;
+  const int index = ensureNudge(document_, bone->joint, session_.frame());
+  if (index >= 0) session_.setRepair(index);
+}
+
+}  // namespace understudy::editor
