@@ -6,6 +6,7 @@
 #include <cmath>
 
 #include "app/editor/document/describe.h"
+#include "app/editor/document/mapping.h"
 #include "app/editor/document/nudging.h"
 #include "app/editor/look/appearance.h"
 #include "app/editor/stage/stage_widget.h"
@@ -112,7 +113,12 @@ void StageWidget::mouseReleaseEvent(QMouseEvent* event) {
     update();
     return;
   }
-  if (clicked_ && event->button() == Qt::LeftButton && !(event->modifiers() & Qt::AltModifier)) session_.select(pressedBone_);
+  if (!clicked_ || event->button() != Qt::LeftButton || event->modifiers() & Qt::AltModifier) return;
+  if (session_.picking() && session_.role()) {
+    if (pressedBone_) assignRole(document_, pressedBone_->cast, *session_.role(), {pressedBone_->joint}, event->modifiers() & Qt::ControlModifier);
+    return;
+  }
+  session_.select(pressedBone_);
 }
 
 void StageWidget::mouseDoubleClickEvent(QMouseEvent* event) {

@@ -1,0 +1,45 @@
+// Transport and the two pages of the timeline.
+#pragma once
+
+#include <QWidget>
+
+#include "app/editor/document/document.h"
+#include "app/editor/document/session.h"
+#include "app/editor/timeline/frame_scale.h"
+
+class QComboBox;
+class QLabel;
+class QSpinBox;
+class QStackedWidget;
+class QTabBar;
+class QToolButton;
+
+namespace understudy::editor {
+
+class LanesView;
+
+class TimelinePanel : public QWidget {
+  Q_OBJECT
+ public:
+  TimelinePanel(Document& document, Session& session, QWidget* parent = nullptr);
+  [[nodiscard]] LanesView& lanes() { return *lanes_; }
+  [[nodiscard]] FrameScale& scale() { return scale_; }
+  void showCurves(bool curves);
+
+ private:
+  QToolButton* button(const QString& iconName, const QString& tip);
+  void refresh();
+
+  Document& document_;
+  Session& session_;
+  FrameScale scale_;
+  LanesView* lanes_;
+  QStackedWidget* pages_;
+  QTabBar* tabs_;
+  QToolButton *play_, *loop_;
+  QSpinBox* frame_;
+  QLabel *total_, *names_;
+  QComboBox* speed_;
+};
+
+}  // namespace understudy::editor
