@@ -1,0 +1,115 @@
+#include "app/editor/panels/map_panel.h"
+
+#include <QHBoxLayout>
+#include <QHeaderView>
+#include <QLabel>
+#include <QScopedValueRollback>
+#include <QTableView>
+#include <QToolButton>
+#include <QVBoxLayout>
+
+#include "app/editor/document/describe.h"
+#include "app/editor/look/icons.h"
+#include "app/editor/panels/map_model.h"
+
+namespace understudy::editor {
+
+MapPanel::MapPanel(Document& document, Session& session, QWidget* parent) : QWidget(parent), document_(document), session_(session) {
+  auto* column = new QVBoxLayout(this);
+  column->setContentsMargins(0, 4, 0, 0);
+  column->setSpacing(4);
+  auto* bar = new QHBoxLayout;
+  summary_ = new QLabel(this);
+  summary_->setProperty("quiet", true);
+  bar->addWidget(summary_, 1);
+  pick_ = new QToolButton(this);
+  pick_->setIcon(icon(QStringLiteral("pick")));
+  pick_->setCheckable(true);
+  pick_->setProperty("flat", true);
+  pick_->setToolTip(tr("Fill the active row by clicking bones in the stage  (P)"));
+  pick_->setAccessibleName(tr("Pick bones in the stage"));
+  auto* again = new QToolButton(this);
+  again->setIcon(icon(QStringLiteral("auto")));
+  again->setProperty("flat", true);
+  again->setToolTip(tr("Find the whole map again, dropping changes made by hand"));
+  again->setAccessibleName(tr("Map automatically"));
+  auto* all = new QToolButton(this);
+  all->setText(tr("Fingers"));
+  all->setCheckable(true);
+  all->setProperty("flat", true);
+  all->setToolTip(tr("Show fingers, eyes and jaw too"));
+  bar->addWidget(all);
+  bar->addWidget(again);
+  bar->addWidget(pick_);
+  column->addLayout(bar);
+  model_ = new MapModel(document, this);
+  table_ = new QTableView(this);
+  table_->setObjectName(QStringLiteral("map"));
+  table_->setAccessibleName(tr("Bone map"));
+  table_->setModel(model_);
+  table_->setItemDelegate(new MapDelegate(table_));
+  table_->setSelectionBehavior(QAbstractItemView::SelectRows);
+  table_->setSelectionMode(QAbstractItemView::SingleSelection);
+  table_->setEditTriggers(QAbstractItemView::DoubleClicked | QAbstractItemView::EditKeyPressed | QAbstractItemView::SelectedClicked);
+  table_->setShowGrid(false);
+  table_->setWordWrap(false);
+  table_->setTabKeyNavigation(false);
+  table_->verticalHeader()->hide();
+  table_->verticalHeader()->setDefaultSectionSize(25);
+  table_->horizontalHeader()->setHighlightSections(false);
+  table_->horizontalHeader()->setSectionResizeMode(QHeaderView::Stretch);
+  table_->horizontalHeader()->setSectionResizeMode(0, QHeaderView::ResizeToContents);
+  table_->setHorizontalScrollBarPolicy(Qt::ScrollBarAlwaysOff);
+  column->addWidget(table_, 1);
+  connect(all, &QToolButton::toggled, model_, &MapModel::setAll);
+  connect(again, &QToolButton::clicked, this, [this] { mapAgain(document_); });
+  connect(pick_, &QToolButton::toggled, &session, &Session::setPicking);
+  connect(&session, &Session::pickingChanged, pick_, &QToolButton::setChecked);
+  connect(table_->selectionModel(), &QItemSelectionModel::currentRowChanged, this, [this](const QModelIndex& now) {
+    if (!now.isValid()) return;
+    const Role role = model_->roleOfRow(now.row());
+    session_.setRole(role);
+    // The role's own bone becomes the selected one, so that handle and curves follow.
+    const int joint = document_.map().character.joint(role);
+    if (joint >= 0) session_.select(Bone{Cast::character, joint});
+  });
+  connect(&session, &Session::selectionChanged, this, &MapPanel::followSelection);
+  connect(&document, &Document::evaluatedChanged, this, &MapPanel::refresh);
+  refresh();
+}
+
+void MapPanel::refresh() {
+  const bool both = document_.figure(Cast::performer) && document_.figure(Cast::character);
+  pick_->setEnabled(both);
+  if (!both || !document_.evaluated()) {
+    summary_->setText(tr("Load both figures first"));
+    return;
+  }
+  const MapSummary s = summaryOf(document_.map());
+  QString text = tr("%1 sure").arg(s.sure);
+  if (s.doubtful) text += tr(" · %1 doubtful").arg(s.doubtful);
+  if (s.missing) text += tr(" · %1 missing").arg(s.missing);
+  summary_->setText(text);
+}
+
+void MapPanel::followSelection() {
+  const auto bone = session_.selected();
+  if (!bone || session_.picking()) return;
+  const auto role = roleOf(bone->cast == Cast::performer ? document_.map().performer : document_.map().character, bone->joint);
+  if (!role) {
+    table_->selectionModel()->clear();
+    session_.setRole({});
+    return;
+  }
+  session_.setRole(role);
+  const int row = model_->rowOf(*role);
+  if (row >= 0 && table_->currentIndex().row() != row) {
+    // Only the row moves; the bone that was clicked stays selected.
+    const QSignalBlocker blocker(table_->selectionModel());
+    table_->selectionModel()->setCurrentIndex(model_->index(row, 0), QItemSelectionModel::ClearAndSelect | QItemSelectionModel::Rows);
+    table_->scrollTo(model_->index(row, 0));
+    table_->viewport()->update();
+  }
+}
+
+}  // namespace understudy::editor
