@@ -1,0 +1,54 @@
+// The message bar and the progress bar: both stay out of the way and block nothing.
+#pragma once
+
+#include <QFrame>
+#include <QTimer>
+#include <deque>
+
+#include "app/editor/document/job_lane.h"
+#include "core/base/result.h"
+
+class QLabel;
+class QProgressBar;
+class QPushButton;
+class QToolButton;
+
+namespace understudy::editor {
+
+/// What went wrong, where, and what to do; one message at a time, the rest counted. Notes leave by themselves.
+class MessageBar : public QFrame {
+  Q_OBJECT
+ public:
+  explicit MessageBar(QWidget* parent = nullptr);
+  void show(const Issue& issue);
+  /// A message with something to do about it.
+  void offer(const QString& text, const QString& action, std::function<void()> accept, std::function<void()> decline);
+  [[nodiscard]] QString text() const;
+
+ private:
+  void next();
+  struct Entry {
+    Issue issue;
+    QString action;
+    std::function<void()> accept, decline;
+  };
+  std::deque<Entry> waiting_;
+  QLabel *icon_, *text_, *more_;
+  QPushButton* action_;
+  QToolButton* close_;
+};
+
+/// Shows a lane's job after 0.3 s, with its progress and a way to stop it.
+class BusyBar : public QFrame {
+  Q_OBJECT
+ public:
+  explicit BusyBar(JobLane& lane, QWidget* parent = nullptr);
+
+ private:
+  QLabel* text_;
+  QProgressBar* bar_;
+  QTimer delay_;
+  QString name_;
+};
+
+}  // namespace understudy::editor
