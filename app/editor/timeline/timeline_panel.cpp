@@ -136,6 +136,8 @@ QToolButton* TimelinePanel::button(const QString& iconName, const QString& tip) 
 
 void TimelinePanel::showCurves(bool curves) { tabs_->setCurrentIndex(curves ? 1 : 0); }
 
+void TimelinePanel::toggleCurves() { showCurves(tabs_->currentIndex() == 0); }
+
 void TimelinePanel::refresh() {
   scale_.setFrames(session_.frames());
   const int first = document_.take().firstFrame;

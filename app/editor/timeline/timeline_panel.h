@@ -25,6 +25,7 @@ class TimelinePanel : public QWidget {
   [[nodiscard]] LanesView& lanes() { return *lanes_; }
   [[nodiscard]] FrameScale& scale() { return scale_; }
   void showCurves(bool curves);
+  void toggleCurves();
 
  private:
   QToolButton* button(const QString& iconName, const QString& tip);

@@ -1,0 +1,36 @@
+// Every command of the editor: name, key, menu. The finder and the menus list the same ones.
+#pragma once
+
+#include <QAction>
+#include <QObject>
+#include <QString>
+#include <functional>
+#include <vector>
+
+class QMenuBar;
+class QMenu;
+class QWidget;
+
+namespace understudy::editor {
+
+class Actions : public QObject {
+  Q_OBJECT
+ public:
+  explicit Actions(QWidget* window);
+  /// Adds a command to a menu (made where it is new). `key` may be empty.
+  QAction* add(const QString& menu, const QString& text, const QKeySequence& key, std::function<void()> run, const char* iconName = nullptr);
+  void separator(const QString& menu);
+  [[nodiscard]] QMenu* menu(const QString& name);
+  [[nodiscard]] const std::vector<QAction*>& all() const { return all_; }
+  /// The command of a name; null where there is none.
+  [[nodiscard]] QAction* find(const QString& text) const;
+  void refreshIcons();
+
+ private:
+  QWidget* window_;
+  QMenuBar* bar_;
+  std::vector<std::pair<QString, QMenu*>> menus_;
+  std::vector<QAction*> all_;
+};
+
+}  // namespace understudy::editor
