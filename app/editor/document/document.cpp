@@ -171,7 +171,6 @@ void Document::evaluateSoon() {
 }
 
 void Document::takeUp(Reel reel, const QString& path, bool saved) {
-  const Reel before = undo_.current();
   if (saved) {
     undo_.reset(std::move(reel));
   } else {

@@ -12,6 +12,7 @@
 #include "app/editor/document/job_lane.h"
 #include "app/editor/document/session.h"
 #include "core/evaluate/evaluate.h"
+#include "core/io/write.h"
 #include "core/take/take.h"
 #include "core/take/undo.h"
 #include "render/stage.h"

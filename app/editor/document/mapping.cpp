@@ -36,8 +36,14 @@ void assignRole(Document& document, Cast cast, Role role, const std::vector<int>
   const auto own = cast == Cast::performer ? performer : character;
   if (!performer || !character || !own) return;
   Take next = document.take();
-  // An edit made while an evaluation is under way builds on the take's own map where it has one.
-  if (!next.map->set) next = setMap(next, document.map(), performer->skeleton, character->skeleton);
+  // The side found automatically becomes the take's own before a role of it is changed.
+  const auto& side = cast == Cast::performer ? next.map->performer : next.map->character;
+  if (std::all_of(side.begin(), side.end(), [](const RoleKeys& keys) { return keys.joints.empty(); })) {
+    MapKeys whole = *next.map;
+    const MapKeys found = keysOf(document.map(), performer->skeleton, character->skeleton);
+    (cast == Cast::performer ? whole.performer : whole.character) = cast == Cast::performer ? found.performer : found.character;
+    next = setMapKeys(next, whole);
+  }
   std::vector<std::string> keys;
   if (append) keys = (cast == Cast::performer ? next.map->performer : next.map->character)[static_cast<std::size_t>(indexOf(role))].joints;
   for (int joint : joints) {
