@@ -113,9 +113,12 @@ void MapDelegate::paint(QPainter* painter, const QStyleOptionViewItem& option, c
   const Colours& c = colours();
   painter->save();
   painter->setRenderHint(QPainter::Antialiasing);
+  const auto* model = qobject_cast<const MapModel*>(index.model());
+  // Nothing is missing while there is nobody to map.
+  const bool empty = model && !(model->document().evaluated() && model->document().evaluated()->map);
   const bool selected = option.state & QStyle::State_Selected;
   painter->fillRect(option.rect, selected ? c.picked : c.panel);
-  const auto state = static_cast<RowState>(index.data(MapModel::stateRole).toInt());
+  const auto state = empty ? RowState::unused : static_cast<RowState>(index.data(MapModel::stateRole).toInt());
   QRectF area = QRectF(option.rect).adjusted(6, 0, -4, 0);
   if (index.column() == MapModel::roleColumn) {
     const QPointF at(area.left() + 8, area.center().y());
@@ -165,7 +168,10 @@ void MapDelegate::paint(QPainter* painter, const QStyleOptionViewItem& option, c
   painter->restore();
 }
 
-QSize MapDelegate::sizeHint(const QStyleOptionViewItem&, const QModelIndex&) const { return {60, 25}; }
+QSize MapDelegate::sizeHint(const QStyleOptionViewItem&, const QModelIndex& index) const {
+  if (index.column() != MapModel::roleColumn) return {60, 25};
+  return {QFontMetrics(Appearance::small()).horizontalAdvance(index.data().toString()) + 38, 25};
+}
 
 QWidget* MapDelegate::createEditor(QWidget* parent, const QStyleOptionViewItem&, const QModelIndex& index) const {
   const auto* model = qobject_cast<const MapModel*>(index.model());

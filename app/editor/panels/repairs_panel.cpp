@@ -193,6 +193,7 @@ RepairsPanel::RepairsPanel(Document& document, Session& session, QWidget* parent
   connect(muted_, &QCheckBox::toggled, this, &RepairsPanel::write);
   grid->addWidget(muted_, 3, 2);
   auto* remove = new QPushButton(tr("Remove"), form_);
+  remove->setProperty("small", true);
   remove->setToolTip(tr("Remove the nudge  (Delete)"));
   connect(remove, &QPushButton::clicked, this, &RepairsPanel::removeSelected);
   grid->addWidget(remove, 3, 3);

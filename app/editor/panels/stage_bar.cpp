@@ -3,6 +3,7 @@
 #include <QHBoxLayout>
 #include <QToolButton>
 
+#include "app/editor/look/appearance.h"
 #include "app/editor/stage/stage_widget.h"
 
 namespace understudy::editor {
@@ -12,7 +13,7 @@ StageBar::StageBar(Session& session, StageWidget& stage, QWidget* parent) : QWid
   setAttribute(Qt::WA_StyledBackground);
   auto* row = new QHBoxLayout(this);
   row->setContentsMargins(10, 6, 10, 6);
-  row->setSpacing(4);
+  row->setSpacing(3);
   const std::pair<QString, View> views[] = {{tr("Free"), View::free}, {tr("Front"), View::front}, {tr("Side"), View::side}, {tr("Top"), View::top}};
   int key = 1;
   for (const auto& [text, view] : views) {
@@ -49,6 +50,9 @@ QToolButton* StageBar::pill(const QString& text, const QString& tip) {
   button->setAccessibleName(tip.section(QStringLiteral("  ("), 0, 0));
   button->setCheckable(true);
   button->setProperty("pill", true);
+  button->setFont(Appearance::small());
+  // The style sheet's padding is not part of what the button asks for.
+  button->setMinimumWidth(QFontMetrics(Appearance::small()).horizontalAdvance(text) + 22);
   return button;
 }
 

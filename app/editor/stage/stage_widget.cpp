@@ -1,6 +1,7 @@
 #include "app/editor/stage/stage_widget.h"
 
 #include <QOpenGLContext>
+#include <QOpenGLExtraFunctions>
 #include <QResizeEvent>
 #include <algorithm>
 #include <cmath>
@@ -197,6 +198,10 @@ void StageWidget::paintGL() {
   if (renderer_)
     renderer_->draw(scene_, camera_, style, static_cast<int>(std::lround(width() * devicePixelRatioF())),
                     static_cast<int>(std::lround(height() * devicePixelRatioF())), defaultFramebufferObject());
+  // Text painted over the picture is uploaded with the default layout of pixels.
+  QOpenGLFunctions* gl = context()->functions();
+  gl->glPixelStorei(GL_UNPACK_ALIGNMENT, 4);
+  context()->extraFunctions()->glPixelStorei(GL_UNPACK_ROW_LENGTH, 0);
   if (!session_.bare()) paintOverlay();
   ++pictures_;
   Q_EMIT drawn();

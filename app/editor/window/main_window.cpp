@@ -55,7 +55,7 @@ void MainWindow::buildParts() {
   strip_ = new StepStrip(document_, centre);
   finder_ = new QLineEdit(strip_);
   finder_->setObjectName(QStringLiteral("finder"));
-  finder_->setPlaceholderText(tr("Find a command or a frame…"));
+  finder_->setPlaceholderText(tr("Find command or frame"));
   finder_->setAccessibleName(tr("Find a command or a frame"));
   finder_->setToolTip(tr("Type a command's name or a frame number  (Ctrl+K)"));
   finder_->setFixedWidth(212);
@@ -95,7 +95,7 @@ void MainWindow::buildParts() {
   across_->addWidget(middle);
   across_->addWidget(repairs_);
   across_->setStretchFactor(1, 1);
-  across_->setSizes({330, 800, 290});
+  across_->setSizes({330, 812, 282});
   across_->setChildrenCollapsible(false);
   across_->setHandleWidth(4);
   leftSide->setMinimumWidth(250);
@@ -108,7 +108,7 @@ void MainWindow::buildParts() {
   down_->addWidget(across_);
   down_->addWidget(timeline_);
   down_->setStretchFactor(0, 1);
-  down_->setSizes({650, 190});
+  down_->setSizes({680, 150});
   rows->addWidget(down_, 1);
   setCentralWidget(centre);
 }
