@@ -1,0 +1,111 @@
+#include "core/bake/bake.h"
+
+#include <algorithm>
+#include <filesystem>
+
+#include "core/io/read.h"
+#include "core/io/world_tracks.h"
+
+namespace understudy {
+
+Result<Baked> bake(const Take& take, const Figure& character, const Evaluated& evaluated) {
+  if (!evaluated.complete() || evaluated.motion.frames() == 0) {
+    for (const Issue& issue : evaluated.issues)
+      if (issue.severity == Severity::error) return issue;
+    return makeError(Fault::internal, "There is nothing to hand over", take.name);
+  }
+  Baked baked;
+  Motion motion = evaluated.motion.flat();
+  // The sampled rest of the clip is a cut of a continuous motion, but a nudge may have turned a joint past half a turn.
+  makeContinuous(motion);
+  if (take.handOver->rate && !(*take.handOver->rate == motion.rate)) motion = resampled(motion, *take.handOver->rate, &baked.notes);
+  baked.motion = std::make_unique<const Motion>(std::move(motion));
+  baked.clip.name = take.handOver->animationName;
+  baked.clip.motion = baked.motion.get();
+  baked.clip.firstFrame = take.firstFrame;
+  baked.clip.rotated = evaluated.report->animatedJoints;
+  baked.clip.rotated.insert(baked.clip.rotated.end(), evaluated.nudgedJoints.begin(), evaluated.nudgedJoints.end());
+  std::sort(baked.clip.rotated.begin(), baked.clip.rotated.end());
+  baked.clip.rotated.erase(std::unique(baked.clip.rotated.begin(), baked.clip.rotated.end()), baked.clip.rotated.end());
+  static_cast<void>(character);
+  return baked;
+}
+
+Result<Fidelity> measureFidelity(const std::string& path, const Figure& character, const BakedClip& baked, const RunControl& control) {
+  if (path.ends_with(".csv")) return makeError(Fault::usage, "A CSV file holds positions, no curves to measure", path);
+  ReadSettings settings;
+  settings.meshes = false;
+  Result<Figure> read = readFigure(path, settings, control);
+  if (!read) return read.error();
+  Figure& written = *read;
+  const bool bvh = written.format == "BVH";
+  // BVH states neither unit nor axes; it was written in the character's.
+  if (bvh) written.space = character.space;
+  const Clip* clip = nullptr;
+  for (const Clip& candidate : written.clips)
+    if (bvh || candidate.name == baked.name) clip = &candidate;
+  if (!clip && !written.clips.empty()) clip = &written.clips.back();
+  if (!clip) return makeError(Fault::output, "The written file holds no animation", path);
+  Result<Motion> motion = sample(*clip, written.skeleton, control);
+  if (!motion) return motion.error();
+  const Motion& expected = *baked.motion;
+  if (motion->frames != expected.frames)
+    return makeError(Fault::output, "The written file holds " + std::to_string(motion->frames) + " frames instead of " + std::to_string(expected.frames), path);
+
+  const Skeleton& own = character.skeleton;
+  const Skeleton& other = written.skeleton;
+  std::vector<std::pair<int, int>> pairs;
+  const bool sameOrder = own.size() == other.size() && own.names == other.names;
+  for (int j = 0; j < own.size(); ++j) {
+    if (sameOrder) {
+      pairs.emplace_back(j, j);
+    } else if (const Result<int> at = findJoint(other, jointKey(own, j))) {
+      pairs.emplace_back(j, *at);
+    }
+  }
+  if (pairs.empty()) return makeError(Fault::output, "The written file holds none of the character's joints", path);
+
+  Fidelity fidelity;
+  const WorldTracks ownTracks(own, expected), otherTracks(other, *motion);
+  const auto count = [](const Skeleton& s) { return static_cast<std::size_t>(s.size()); };
+  std::vector<Quatd> ownRest(count(own)), otherRest(count(other)), ownTurn(count(own)), otherTurn(count(other));
+  std::vector<Vec3d> ownPoint(count(own)), otherPoint(count(other));
+  ownTracks.rest(ownRest, ownPoint);
+  otherTracks.rest(otherRest, otherPoint);
+  const Affined ownWorld = character.space.toWorld(), otherWorld = written.space.toWorld();
+  const auto changeOf = [](const Space& space, const Quatd& turn, const Quatd& rest) {
+    return normalised(space.worldFromFile * turn * conjugate(rest) * conjugate(space.worldFromFile));
+  };
+  for (int f = 0; f < expected.frames; ++f) {
+    if ((f & 63) == 0) {
+      if (control.stopped()) return RunControl::cancelled();
+      control.report(static_cast<double>(f) / expected.frames, "Checking the written file");
+    }
+    ownTracks.at(f, ownTurn, ownPoint);
+    otherTracks.at(f, otherTurn, otherPoint);
+    for (const auto& [a, b] : pairs) {
+      const auto i = static_cast<std::size_t>(a), k = static_cast<std::size_t>(b);
+      const Quatd wanted = changeOf(character.space, ownTurn[i], ownRest[i]), got = changeOf(written.space, otherTurn[k], otherRest[k]);
+      const Vec3d apart = apply(otherWorld, otherPoint[k]) - apply(ownWorld, ownPoint[i]);
+      for (const Vec3d& axis : {Vec3d{0.03, 0, 0}, Vec3d{0, 0.03, 0}, Vec3d{0, 0, 0.03}}) {
+        const double millimetres = 1000 * length(apart + rotate(got, axis) - rotate(wanted, axis));
+        if (!(millimetres <= fidelity.worstMillimetres)) {
+          fidelity.worstMillimetres = millimetres;
+          fidelity.worstJoint = a;
+          fidelity.worstFrame = f;
+        }
+      }
+    }
+  }
+  if (clip->sampled) {
+    const Motion& m = *clip->sampled;
+    fidelity.keys = static_cast<std::size_t>(m.frames) * (static_cast<std::size_t>(m.joints) + m.movedJoints.size());
+  }
+  for (const KeyedCurve& curve : clip->curves) fidelity.keys += curve.times.size();
+  std::error_code error;
+  const auto bytes = std::filesystem::file_size(path, error);
+  fidelity.bytes = error ? 0 : static_cast<std::size_t>(bytes);
+  return fidelity;
+}
+
+}  // namespace understudy
