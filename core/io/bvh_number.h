@@ -32,9 +32,27 @@ inline int leadingDigits(const char* p, std::uint64_t& value) {
   return count;
 }
 
+/// Length of the word at `p`, at most 16: how far the next blank or control character is. 16 bytes must be readable.
+inline int wordLength(const char* p) {
+  std::uint64_t low = 0, high = 0;
+  std::memcpy(&low, p, 8);
+  std::memcpy(&high, p + 8, 8);
+  // The lowest byte below 0x21 is found exactly; bytes after it may be marked falsely, which does not matter.
+  constexpr std::uint64_t first = 0x2121212121212121u, top = 0x8080808080808080u;
+  low = (low - first) & ~low & top;
+  high = (high - first) & ~high & top;
+  const int inLow = std::countr_zero(low) >> 3;  // 8 where there is none
+  const int inHigh = 8 + (std::countr_zero(high) >> 3);
+  return low ? inLow : inHigh;
+}
+
 /// The usual spelling (sign, at most 7 digits, point, at most 15 digits). Returns the end of the number, or null where
 /// the general reader must look at it. At least 32 bytes must be readable.
 inline const char* readPlainNumber(const char* p, double& value) {
+  // The end is found apart from the digits, so that reading the next number need not wait for this one's value.
+  const int length = wordLength(p);
+  if (length == 16) return nullptr;
+  const char* wordEnd = p + length;
   const bool negative = *p == '-';
   p += negative;
   std::uint64_t whole = 0;
@@ -67,8 +85,9 @@ inline const char* readPlainNumber(const char* p, double& value) {
   }
   if (wholeDigits + fractionDigits == 0) return nullptr;
   if (!isBlank(*p) && !isLineEnd(*p)) return nullptr;
-  value = negative ? -result : result;
-  return p;
+  // No branch: whether a value is negative cannot be guessed.
+  value = std::bit_cast<double>(std::bit_cast<std::uint64_t>(result) | static_cast<std::uint64_t>(negative) << 63);
+  return wordEnd;
 }
 
 /// Any spelling std::from_chars knows, and a leading plus. Returns the end of the number, null where there is none.

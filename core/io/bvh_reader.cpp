@@ -1,6 +1,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <cstring>
 #include <limits>
 #include <memory>
 #include <numbers>
@@ -122,8 +123,11 @@ class Reader {
   // --- messages -----------------------------------------------------------------------------------------------------
   [[nodiscard]] int lineOf(const char* p) const {
     int line = 1;
-    for (const char* q = begin_; q < p; ++q)
-      if (*q == '\n' || (*q == '\r' && (q + 1 == end_ || q[1] != '\n'))) ++line;
+    const auto size = [&](const char* from) { return static_cast<std::size_t>(p - from); };
+    const char* q = begin_;
+    while ((q = static_cast<const char*>(std::memchr(q, '\n', size(q)))) != nullptr) ++line, ++q;
+    q = begin_;
+    while ((q = static_cast<const char*>(std::memchr(q, '\r', size(q)))) != nullptr) ++q, line += q == end_ || *q != '\n';
     return line;
   }
   [[nodiscard]] std::string place(const char* p) const { return path_ + ", line " + std::to_string(lineOf(p)); }
