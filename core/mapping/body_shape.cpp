@@ -439,6 +439,12 @@ BodyShape findBody(const BodyTree& t) {
         way.insert(way.begin(), carrier);
         path.pop_back();
       }
+      // Without names a long last joint shows the top of the skull, not the head.
+      if (t.trust < .5 && way.size() >= 2 && t.bones[way.back()].empty()) {
+        const double last = distance(t.at[way.back()], t.at[way[way.size() - 2]]);
+        const double before = way.size() >= 3 ? distance(t.at[way[way.size() - 2]], t.at[way[way.size() - 3]]) : 0;
+        if (!t.isSure && (way.size() >= 3 ? last > 1.3 * before && last > .15 * body.leg : last > .35 * body.leg)) way.pop_back();
+      }
       if (!way.empty()) {
         body.head = way.back();
         way.pop_back();

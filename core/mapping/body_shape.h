@@ -17,6 +17,7 @@ struct BodyTree {
   std::vector<std::vector<int>> tips;   ///< children that are tips
   std::vector<char> isBone, isTip;
   std::vector<NameCue> cues;
+  bool isSure = false;                  ///< a skin or curves tell bones from tips
   double trust = 0;                     ///< how far the names are believed, 0 … 1
   std::vector<Vec3d> at;
 

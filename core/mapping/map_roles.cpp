@@ -59,6 +59,7 @@ BodyTree treeOf(const Figure& figure, const Kinds& kinds, bool useNames) {
   t.bones.resize(n);
   t.tips.resize(n);
   const bool skinned = figure.hasSkin(), believed = t.trust > .5, bvh = figure.format == "BVH";
+  t.isSure = skinned || std::find(kinds.hasCurve.begin(), kinds.hasCurve.end(), 1) != kinds.hasCurve.end();
   std::vector<char> leaf(n, 1), bodyBelow(n, 0), onlyTips(n, 1);
   for (int j = n - 1; j >= 0; --j) {
     const int p = sk.parents[j];
@@ -362,7 +363,9 @@ void mapFingers(Mapper& m, int hand, int lower, bool left) {
     const std::vector<int>& c = chains[which[f]];
     std::size_t skip = 0;
     if (f > 0 && c.size() >= 2 && t.trust > .5 && t.cues[c[0]].phalanx == 0) skip = 1;
-    if (f > 0 && c.size() >= 4 && distance(t.at[c[0]], t.at[c[1]]) > 1.3 * distance(t.at[c[1]], t.at[c[2]])) skip = 1;
+    // A palm bone is longer than the bone after it, and no shorter than its own distance from the wrist.
+    const double palm = c.size() >= 4 ? distance(t.at[c[0]], t.at[c[1]]) : 0;
+    if (f > 0 && c.size() >= 4 && palm > 1.3 * distance(t.at[c[1]], t.at[c[2]]) && palm > .6 * distance(t.at[hand], t.at[c[0]])) skip = 1;
     for (std::size_t s = skip; s < c.size() && s - skip < 3; ++s)
       m.set(roleAt(base + 3 * f + static_cast<int>(s - skip)), {c[s]}, anyNamed ? .8 : .45, "on the hand");
   }
