@@ -3,8 +3,12 @@
 
 #include <cmath>
 #include <filesystem>
+#include <nlohmann/json.hpp>
 
+#include "core/io/gltf_file.h"
 #include "core/io/read.h"
+#include "core/io/write.h"
+#include "tests/support/tiny_gltf.h"
 
 namespace understudy {
 namespace {
@@ -68,6 +72,62 @@ TEST(GltfCorpus, HumanoidDescriptionNamesItsBones) {
   EXPECT_EQ(figure->clips.size(), 1U);
   EXPECT_GE(figure->statedRoles.size(), 15U);
   for (const auto& [role, joint] : figure->statedRoles) EXPECT_EQ(figure->skeleton.names[joint], role);
+}
+
+/// Turns every joint of the skins, lets the first travel, adds that to the file and looks at it again.
+void expectAddedCleanly(const std::string& path, const std::string& extension) {
+  const Result<Figure> figure = readGltf(path);
+  ASSERT_TRUE(figure.ok()) << figure.error().text();
+  const Skeleton& skeleton = figure->skeleton;
+  Motion motion = restMotion(skeleton, 40, {24, 1}, {figure->skins[0].joints[0]});
+  BakedClip clip;
+  clip.motion = &motion;
+  for (const Skin& skin : figure->skins) clip.rotated.insert(clip.rotated.end(), skin.joints.begin(), skin.joints.end());
+  for (int f = 0; f < motion.frames; ++f) {
+    for (int j : clip.rotated) {
+      Quatf& q = motion.rotationsAt(f)[static_cast<std::size_t>(j)];
+      q = Quatf(skeleton.rest[static_cast<std::size_t>(j)].rotation) * fromAxisAngle(normalised(Vec3f{1, 2, 0.5F}), 0.5F * std::sin(0.2F * static_cast<float>(f + j)));
+    }
+    motion.translationsAt(f)[0] += Vec3f{0, 0, 0.01F * static_cast<float>(f)};
+  }
+  const test::Folder folder;
+  const std::string out = folder / ("out" + extension);
+  const Status status = writeIntoOwnGltf(*figure, clip, out);
+  ASSERT_TRUE(status.ok()) << status.error().text();
+
+  GltfFile before, after;
+  ASSERT_TRUE(before.open(path).ok() && after.open(out).ok());
+  const auto bytes = static_cast<std::size_t>(before.root()["buffers"][std::size_t{0}]["byteLength"].integer(0));
+  ASSERT_TRUE(std::equal(before.buffers[0].bytes.begin(), before.buffers[0].bytes.begin() + static_cast<std::ptrdiff_t>(bytes), after.buffers[0].bytes.begin()));
+  using nlohmann::ordered_json;
+  ordered_json a = ordered_json::parse(before.json.text()), b = ordered_json::parse(after.json.text());
+  for (const char* name : {"animations", "accessors", "bufferViews", "buffers"})
+    while (b[name].size() > a[name].size()) b[name].erase(b[name].size() - 1);
+  for (auto* json : {&a, &b})
+    for (auto& buffer : (*json)["buffers"]) buffer.erase("uri"), buffer.erase("byteLength");
+  for (std::size_t n = 0; n < a["nodes"].size(); ++n)
+    if (a["nodes"][n].contains("matrix") && !b["nodes"][n].contains("matrix")) b["nodes"][n] = a["nodes"][n];
+  EXPECT_EQ(a.dump(), b.dump());
+
+  const Result<Figure> back = readGltf(out);
+  ASSERT_TRUE(back.ok()) << back.error().text();
+  const Result<Motion> m = sample(back->clips.back(), back->skeleton);
+  ASSERT_TRUE(m.ok());
+  ASSERT_EQ(m->frames, motion.frames);
+  const double height = skinnedHeight(*figure, restWorld(skeleton));
+  for (int f = 0; f < motion.frames; ++f) {
+    const std::vector<Affined> w0 = worldAt(skeleton, motion, f), w1 = worldAt(back->skeleton, *m, f);
+    for (std::size_t j = 0; j < w0.size(); ++j) ASSERT_LT(distance(w0[j].translation, w1[j].translation), 1e-5 * height) << "joint " << j << ", frame " << f;
+  }
+}
+
+TEST(GltfCorpus, AnimationIsAddedToOpenCharacters) {
+  NEED("characters/RobotExpressive.glb");
+  for (const char* name : {"CesiumMan.gltf", "KayKit_Knight.glb", "RobotExpressive.glb"})
+    for (const char* extension : {".glb", ".gltf"}) {
+      SCOPED_TRACE(std::string(name) + " to " + extension);
+      expectAddedCleanly(corpus(std::string("characters/") + name), extension);
+    }
 }
 
 }  // namespace

@@ -180,6 +180,18 @@ TEST(GltfWriter, MatrixIsSplitOnlyWhereTheNodeMoves) {
   expectSameMotion(scene, folder / "out.glb");
 }
 
+TEST(GltfWriter, NodesThatOnlyShowASkinGetNoTracks) {
+  const Folder folder;
+  save(folder / "in.glb", TinyGltf::standard().glb());
+  Scene scene(folder / "in.glb");
+  scene.clip.rotated = {1, 2, 3};
+  ASSERT_EQ(scene.figure.skeleton.names[3], "body");
+  ASSERT_TRUE(writeIntoOwnGltf(scene.figure, scene.clip, folder / "out.glb").ok());
+  const ordered_json animation = jsonOf(folder / "out.glb")["animations"][1];
+  EXPECT_EQ(animation["channels"].size(), 3U);
+  for (const auto& channel : animation["channels"]) EXPECT_NE(channel["target"]["node"], 2);
+}
+
 TEST(GltfWriter, PicturesBesideTheFileGoAlong) {
   const Folder folder;
   TinyGltf g = TinyGltf::standard();
