@@ -286,7 +286,7 @@ BodyShape findBody(const BodyTree& t) {
     BodyShape body;
     body.legs[0].chain = chainFrom(t, m, choice.pair.a);
     body.legs[1].chain = chainFrom(t, m, choice.pair.b);
-    const int fork = t.parents[choice.pair.a];
+    const int legCarrier = t.parents[choice.pair.a];
     const double ground = std::min(m.lowest[choice.pair.a], m.lowest[choice.pair.b]);
     Triple pick = pickTriple(t, m, body.legs[0].chain, body.legs[1].chain, true, ground);
     const std::size_t shortest = std::min(body.legs[0].chain.size(), body.legs[1].chain.size());
@@ -324,8 +324,8 @@ BodyShape findBody(const BodyTree& t) {
     double armScore = .9;
     Pair arm;
     for (const Pair& p : pairs) {
-      if (t.under(choice.pair.a, p.a) || t.under(choice.pair.b, p.a) || t.under(p.a, fork) || t.under(p.b, fork)) continue;
-      if (commonAncestor(t, p.a, fork) < 0) continue;
+      if (t.under(choice.pair.a, p.a) || t.under(choice.pair.b, p.a) || t.under(p.a, legCarrier) || t.under(p.b, legCarrier)) continue;
+      if (commonAncestor(t, p.a, legCarrier) < 0) continue;
       const double height = ((t.at[p.a].y + t.at[p.b].y) / 2 - middle.y) / body.leg;
       if (height < .05) continue;
       const double reach = (m.reach[p.a] + m.reach[p.b]) / 2 / body.leg;
@@ -356,10 +356,12 @@ BodyShape findBody(const BodyTree& t) {
     }
 
     // Hips: what carries legs and trunk; a parent nearer to the hip joints replaces it (legs hung on a spine joint).
-    int hips = fork;
-    if (carrier >= 0) hips = commonAncestor(t, fork, carrier);
+    int hips = legCarrier;
+    if (carrier >= 0) hips = commonAncestor(t, legCarrier, carrier);
     if (hips < 0) continue;
-    std::vector<int> low;
+    int trunkRoot = -1;
+    // Where the trunk starts at a joint on the ground, the joint that carries the legs is meant.
+    if (distance(t.at[hips], middle) > .5 * body.leg && distance(t.at[legCarrier], middle) < .5 * distance(t.at[hips], middle)) trunkRoot = hips, hips = legCarrier;
     while (t.parents[hips] >= 0 && t.isBone[t.parents[hips]]) {
       const int up = t.parents[hips];
       const double here = distance(t.at[hips], middle), there = distance(t.at[up], middle);
@@ -378,7 +380,7 @@ BodyShape findBody(const BodyTree& t) {
     // The way from the hips to the arms is the spine.
     std::vector<int> path;
     if (carrier >= 0)
-      for (int j = carrier; j >= 0 && j != hips; j = t.parents[j]) path.push_back(j);
+      for (int j = carrier; j >= 0 && j != hips && j != trunkRoot; j = t.parents[j]) path.push_back(j);
     std::reverse(path.begin(), path.end());
 
     // Neck and head: the highest central way on from the arms' carrier, or from a joint below it.
@@ -389,7 +391,7 @@ BodyShape findBody(const BodyTree& t) {
     if (carrier >= 0 && path.empty()) stems = {hips};
     for (const int stem : stems)
       for (const int c : t.bones[stem]) {
-        if (inLimb(c) || std::find(path.begin(), path.end(), c) != path.end() || t.under(c, fork)) continue;
+        if (inLimb(c) || std::find(path.begin(), path.end(), c) != path.end() || t.under(c, legCarrier)) continue;
         const double top = (m.highest[c] - (arm.a >= 0 ? shoulderHeight : middle.y)) / body.leg;
         const double off = std::abs(dot(t.at[c] - middle, body.lateral)) / body.leg;
         double score = std::min(top, .8) - 2 * off + .4 * (named(t, c, Part::neck) + named(t, c, Part::head));

@@ -11,13 +11,14 @@ namespace {
 
 // Which joints deform a mesh, carry curves, or are no bones at all.
 struct Kinds {
-  std::vector<char> inSkin, aboveSkin, carriesMesh, hasCurve;
+  bool weightsKnown = false;
+  std::vector<char> weighted, inSkin, aboveSkin, carriesMesh, hasCurve;
 };
 
 Kinds kindsOf(const Figure& figure) {
   const Skeleton& sk = figure.skeleton;
   const std::size_t n = sk.parents.size();
-  Kinds k{std::vector<char>(n), std::vector<char>(n), std::vector<char>(n), std::vector<char>(n)};
+  Kinds k{false, std::vector<char>(n), std::vector<char>(n), std::vector<char>(n), std::vector<char>(n), std::vector<char>(n)};
   for (const Skin& skin : figure.skins)
     for (const int j : skin.joints)
       if (j >= 0 && j < sk.size()) k.inSkin[j] = 1;
@@ -25,6 +26,14 @@ Kinds kindsOf(const Figure& figure) {
     if ((k.inSkin[j] || k.aboveSkin[j]) && sk.parents[j] >= 0) k.aboveSkin[sk.parents[j]] = 1;
   for (const Mesh& mesh : figure.meshes)
     if (mesh.node >= 0 && mesh.node < sk.size()) k.carriesMesh[mesh.node] = 1;
+  for (const Mesh& mesh : figure.meshes) {
+    if (mesh.skin < 0 || mesh.skin >= static_cast<int>(figure.skins.size())) continue;
+    const std::vector<int>& joints = figure.skins[mesh.skin].joints;
+    const std::size_t count = std::min(mesh.influenceJoint.size(), mesh.influenceWeight.size());
+    k.weightsKnown = k.weightsKnown || count > 0;
+    for (std::size_t i = 0; i < count; ++i)
+      if (mesh.influenceWeight[i] > 0 && mesh.influenceJoint[i] < joints.size()) k.weighted[joints[mesh.influenceJoint[i]]] = 1;
+  }
   if (!figure.clips.empty()) {
     const Clip& clip = figure.clips.front();
     for (const KeyedCurve& curve : clip.curves)
@@ -71,6 +80,8 @@ BodyTree treeOf(const Figure& figure, const Kinds& kinds, bool useNames) {
     }
     if (believed && cue.helper && !bodyBelow[j]) continue;
     bool tip = skinned && !bone && onlyTips[j];
+    // Exporters list the ends of chains among a skin's joints, but nothing hangs on them.
+    if (skinned && kinds.weightsKnown && leaf[j] && !kinds.weighted[j] && !(believed && cue.known() && !cue.end)) tip = true;
     if (believed && cue.end && onlyTips[j]) tip = true;
     // An End Site cannot turn; elsewhere a leaf that nothing moves below a moved joint ends a chain, unless its name is a bone's.
     if (!skinned && leaf[j] && !kinds.hasCurve[j] && !(believed && cue.known() && !cue.end) && (bvh || (p >= 0 && kinds.hasCurve[p]))) tip = true;
@@ -362,7 +373,7 @@ void mapFingers(Mapper& m, int hand, int lower, bool left) {
     if (which[f] < 0) continue;
     const std::vector<int>& c = chains[which[f]];
     std::size_t skip = 0;
-    if (f > 0 && c.size() >= 2 && t.trust > .5 && t.cues[c[0]].phalanx == 0) skip = 1;
+    if (f > 0 && c.size() >= 2 && t.trust > .5 && (t.cues[c[0]].phalanx == 0 || (c.size() >= 4 && t.cues[c[0]].number == 0))) skip = 1;
     // A palm bone is longer than the bone after it, and no shorter than its own distance from the wrist.
     const double palm = c.size() >= 4 ? distance(t.at[c[0]], t.at[c[1]]) : 0;
     if (f > 0 && c.size() >= 4 && palm > 1.3 * distance(t.at[c[1]], t.at[c[2]]) && palm > .6 * distance(t.at[hand], t.at[c[0]])) skip = 1;
@@ -518,6 +529,11 @@ SkeletonMap mapRoles(const Figure& figure, const MapSettings& settings) {
         double value = length(d) + (t.trust > .3 ? t.trust * t.cues[child].at(Part::toes) * body.leg : 0);
         if (t.trust > .5 && (t.cues[child].helper || t.cues[child].end)) continue;
         if (value > far) far = value, toes = child;
+      }
+      // A joint of the midfoot may stand before the one that is named after the toes.
+      for (int j = toes, steps = 0; t.trust > .5 && j >= 0 && steps < 4 && t.cues[toes].at(Part::toes) < .9; ++steps) {
+        if (t.cues[j].at(Part::toes) >= .9) toes = j;
+        else j = t.bones[j].empty() ? -1 : t.bones[j].front();
       }
       if (toes >= 0) m.set(role(Role::leftToes, s), {toes}, sure1, "in front of the foot");
     }

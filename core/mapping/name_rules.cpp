@@ -15,7 +15,7 @@ constexpr std::string_view partWords[] = {
     "waist", "stomach", "belly", "torso", "trunk", "lumbar", "chest", "thorax", "thoracic", "ribcage", "ribs", "sternum", "neck", "cervical", "head", "skull", "skullbase",
     "cranium", "eye", "eyeball", "eyes", "jaw", "chin", "mandible", "shoulder", "clavicle", "clav", "collar", "collarbone", "scapula",
     "sternoclavicular", "acromioclavicular", "shldr", "arm", "humerus", "bicep", "biceps", "elbow", "radius", "ulna", "forearm", "hand", "wrist",
-    "palm", "radiocarpal", "carpal", "carpus", "leg", "thigh", "femur", "calf", "shin", "shank", "tibia", "fibula", "knee", "foot", "feet", "ankle",
+    "palm", "fist", "radiocarpal", "carpal", "carpus", "leg", "thigh", "femur", "calf", "shin", "shank", "tibia", "fibula", "knee", "foot", "feet", "ankle",
     "talocrural", "toe", "toes", "ball", "metatarsal", "metatarsophalangeal", "midtarsal", "thumb", "index", "pointer", "middle", "mid", "ring",
     "little", "pinky", "pinkie", "pinkey", "finger", "fingers", "upper", "up", "lower", "low", "lo", "fore", "base", "joint", "upleg", "lowleg",
     "metacarpal", "proximal", "intermediate", "distal", "bone", "jnt", "mid", "heel"};
@@ -28,7 +28,7 @@ constexpr std::string_view helperWords[] = {
     "cloth", "skirt", "hair", "tail", "wing", "ear", "ears", "cape", "cloak", "bag", "hat", "helmet", "helm", "breast", "bust", "boob", "butt", "buttock",
     "glute", "brow", "eyebrow", "lid", "eyelid", "lip", "lips", "mouth", "tongue", "teeth", "cheek", "nose", "mesh", "geo", "geometry", "collider", "phys", "holder", "grp",
     "pivot", "constraint", "driver", "tweak", "spring", "sec", "coat", "scarf", "belt", "pocket", "item", "tool", "sky", "lash", "eyelash", "ponytail", "braid", "bangs",
-    "sleeve", "strap", "pouch", "beard", "horn", "antenna", "kneeik", "elbowik", "heelik", "handik", "footik", "armik", "legik", "heelroll", "corrective", "muscle"};
+    "pad", "sleeve", "strap", "pouch", "beard", "horn", "antenna", "kneeik", "elbowik", "heelik", "handik", "footik", "armik", "legik", "heelroll", "corrective", "muscle"};
 
 template <std::size_t N>
 bool isOneOf(std::string_view word, const std::string_view (&words)[N]) {
@@ -164,8 +164,9 @@ NameCue readName(std::string_view name) {
   };
   const bool sided = cue.side != Side::centre;
   const bool upper = has("upper", "up"), low = has("lower", "low", "lo");
-  const bool finger = has("thumb", "index", "pointer", "ring", "little", "pinky", "pinkie", "pinkey", "finger", "fingers", "middle") ||
-                      (has("mid") && !has("spine", "back", "leg", "arm", "foot", "torso"));
+  const bool trunk = has("spine", "back", "torso", "neck", "chest", "abdomen");
+  const bool finger = !trunk && (has("thumb", "index", "pointer", "ring", "little", "pinky", "pinkie", "pinkey", "finger", "fingers", "middle") ||
+                      (has("mid") && !has("leg", "arm", "foot")));
   if (has("toe", "toes", "ball", "metatarsal", "metatarsophalangeal", "midtarsal") || (leg && finger)) {
     set(Part::toes, has("midtarsal") ? .5 : 1);
   } else if (finger) {
@@ -187,7 +188,7 @@ NameCue readName(std::string_view name) {
     set(Part::hand, 1);
   } else if (has("wrist", "radiocarpal", "carpal", "carpus")) {
     set(Part::hand, .7);
-  } else if (has("palm")) {
+  } else if (has("palm", "fist")) {
     set(Part::hand, .8);
   } else if (has("humerus", "bicep", "biceps") || (has("arm") && upper)) {
     set(Part::upperArm, 1);

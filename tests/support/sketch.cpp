@@ -330,6 +330,55 @@ UpperLeg.@ Body .2 .8 0 leftUpperLeg
 LowerLeg.@ UpperLeg.@ .2 .42 .05 leftLowerLeg
 LowerLeg.@_end LowerLeg.@ .2 .03 .02)"));
 
+  all.push_back(sketch("root on the ground with trunk and pelvis side by side", "L", "R", R"(
+root - 0 0 0
+pelvis root 0 .95 0 hips
+@_thigh pelvis .1 .92 0 leftUpperLeg
+@_knee @_thigh .1 .5 .01 leftLowerLeg
+@_ankle @_knee .1 .08 -.02 leftFoot
+@_ball @_ankle .1 .02 .1 leftToes
+spine_low root 0 1.02 0 spine
+spine_middle spine_low 0 1.15 0 chest
+spine_high spine_middle 0 1.3 0 upperChest
+neck spine_high 0 1.48 0 neck
+head neck 0 1.57 .01 head
+@_clavicle spine_high .04 1.42 0 leftShoulder
+@_shoulder @_clavicle .18 1.42 -.01 leftUpperArm
+@_elbow @_shoulder .40 1.26 -.02 leftLowerArm
+@_wrist @_elbow .58 1.12 .01 leftHand)"));
+
+  // Joints as in parametric body models: the ankle's child is called foot, the wrist's child hand.
+  all.push_back(sketch("ankle and foot, wrist and hand", "L", "R", R"(
+Pelvis - 0 .93 0 hips
+@_Hip Pelvis .06 .84 0 leftUpperLeg
+@_Knee @_Hip .1 .46 0 leftLowerLeg
+@_Ankle @_Knee .09 .06 -.04 leftFoot
+@_Foot @_Ankle .12 0 .08 leftToes
+Spine1 Pelvis 0 1.05 -.02 spine
+Spine2 Spine1 0 1.18 -.01 chest
+Spine3 Spine2 0 1.24 0 upperChest
+Neck Spine3 0 1.45 -.03 neck
+Head Neck 0 1.54 .02 head
+@_Collar Spine3 .08 1.36 -.02 leftShoulder
+@_Shoulder @_Collar .19 1.39 -.03 leftUpperArm
+@_Elbow @_Shoulder .45 1.38 -.05 leftLowerArm
+@_Wrist @_Elbow .70 1.39 -.05 leftHand
+@_Hand @_Wrist .78 1.38 -.06)"));
+
+  all.push_back(sketch("numbered joints named after the limb only", "L", "R", R"(
+torso_joint_1 - 0 .9 0 hips
+torso_joint_2 torso_joint_1 0 1.05 0 spine
+torso_joint_3 torso_joint_2 0 1.3 0 chest
+neck_joint_1 torso_joint_3 0 1.45 0 neck
+neck_joint_2 neck_joint_1 0 1.55 .01 head
+arm_joint_@_1 torso_joint_3 .14 1.35 0 leftUpperArm
+arm_joint_@_2 arm_joint_@_1 .36 1.2 -.02 leftLowerArm
+arm_joint_@_3 arm_joint_@_2 .55 1.07 0 leftHand
+leg_joint_@_1 torso_joint_1 .08 .85 0 leftUpperLeg
+leg_joint_@_2 leg_joint_@_1 .09 .48 .02 leftLowerLeg
+leg_joint_@_3 leg_joint_@_2 .09 .1 -.02 leftFoot
+leg_joint_@_5 leg_joint_@_3 .10 .03 .1 leftToes)"));
+
   all.push_back(sketch("Japanese names", "左", "右", R"(
 センター - 0 .6 0
 下半身x センター 0 1.0 0
