@@ -44,23 +44,8 @@ class NewGlb {
     wrap();
     std::vector<std::string> animations;
     const auto nodeOf = [](int j) { return j; };
-    std::vector<std::string> taken;
+    // The result alone: the character's own clips stay in its own file, where they are whole.
     animations.push_back(packAnimation(pack_, clip_, validUtf8(clip_.name), nodeOf));
-    taken.push_back(validUtf8(clip_.name));
-    if (withMeshes_) {
-      const auto morphNodes = [&](int joint, int count) {
-        const auto at = morphNodes_.find({joint, count});
-        return at == morphNodes_.end() ? std::vector<int>{} : at->second;
-      };
-      for (const Clip& other : figure_.clips) {
-        if (control.stopped()) return RunControl::cancelled();
-        std::string name = uniqueName(validUtf8(other.name), taken);
-        std::string text = packClip(pack_, other, name, nodeOf, morphNodes);
-        if (text.empty()) continue;
-        animations.push_back(std::move(text));
-        taken.push_back(std::move(name));
-      }
-    }
     for (std::size_t n = 0; n < nodes_.size(); ++n) {
       if (n < children_.size() && !children_[n].empty()) {
         std::string list;
@@ -248,7 +233,6 @@ class NewGlb {
         else
           roots_.push_back(node);
       }
-      if (morphCount > 0) morphNodes_[{joint, static_cast<int>(morphCount)}].push_back(node);
     }
     return Done{};
   }
@@ -377,7 +361,6 @@ class NewGlb {
   std::vector<int> materialOf_, skinOf_;
   std::vector<char> textured_;
   std::vector<std::vector<std::uint16_t>> slotOf_;
-  std::map<std::pair<int, int>, std::vector<int>> morphNodes_;
 };
 
 Status writeNew(const Figure& character, const BakedClip& clip, const std::string& path, bool meshes, const RunControl& control) {

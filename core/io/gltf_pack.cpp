@@ -149,54 +149,6 @@ std::string packAnimation(GltfPack& pack, const BakedClip& clip, std::string_vie
   return builder.finish(name);
 }
 
-std::string packClip(GltfPack& pack, const Clip& clip, std::string_view name, const std::function<int(int)>& nodeOf,
-                     const std::function<std::vector<int>(int, int)>& morphNodesOf) {
-  const std::size_t bytesBefore = pack.bytes.size(), accessorsBefore = pack.accessors.size();
-  Builder builder(pack);
-  std::vector<std::pair<const KeyedCurve*, std::size_t>> known;
-  // Nothing may start before time zero, and times must rise strictly.
-  const double shift = std::min(clip.start, 0.0);
-  for (const KeyedCurve& curve : clip.curves) {
-    const bool morph = curve.target == CurveTarget::morphWeights;
-    const std::vector<int> nodes = morph ? morphNodesOf(curve.joint, curve.morphCount) : std::vector<int>{nodeOf(curve.joint)};
-    const std::size_t keys = curve.times.size();
-    const bool cubic = curve.interpolation == Interpolation::cubic;
-    const std::size_t width = curve.target == CurveTarget::rotation ? 4 : morph ? static_cast<std::size_t>(curve.morphCount) : 3;
-    if (nodes.empty() || keys == 0 || width == 0 || curve.values.size() != keys * width * (cubic ? 3 : 1) || (cubic && keys < 2)) continue;
-    bool good = std::all_of(curve.values.begin(), curve.values.end(), [](float v) { return std::isfinite(v); });
-    std::vector<float> t(keys);
-    for (std::size_t i = 0; i < keys; ++i) {
-      t[i] = static_cast<float>(curve.times[i] - shift);
-      good = good && std::isfinite(t[i]) && t[i] >= 0 && (i == 0 || t[i] > t[i - 1]);
-    }
-    if (!good) continue;
-    const auto same = std::find_if(known.begin(), known.end(), [&](const auto& k) { return k.first->times == curve.times; });
-    const std::size_t in = same != known.end() ? same->second : builder.times(t);
-    if (same == known.end()) known.emplace_back(&curve, in);
-    const std::size_t at = builder.begin();
-    if (curve.target == CurveTarget::rotation) {
-      for (std::size_t i = 0; i < curve.values.size(); i += 4) {
-        Quatf q{curve.values[i], curve.values[i + 1], curve.values[i + 2], curve.values[i + 3]};
-        if (!cubic || i / 4 % 3 == 1) q = Quatf(normalised(Quatd(q)));  // tangents are no unit quaternions
-        for (float v : {q.x, q.y, q.z, q.w}) pack.put(v);
-      }
-    } else {
-      for (float v : curve.values) pack.put(v);
-    }
-    const char* mode = cubic ? "CUBICSPLINE" : curve.interpolation == Interpolation::step ? "STEP" : "LINEAR";
-    const char* path = curve.target == CurveTarget::rotation ? "rotation" : curve.target == CurveTarget::scale ? "scale" : morph ? "weights" : "translation";
-    const std::size_t count = morph ? curve.values.size() : curve.values.size() / width;
-    const std::size_t output = pack.accessor(pack.firstView + pack.views.size(), at, 5126, count, morph ? "SCALAR" : width == 4 ? "VEC4" : "VEC3");
-    builder.channelOf(nodes, path, in, output, mode);
-  }
-  if (builder.empty()) {
-    pack.bytes.resize(bytesBefore);
-    pack.accessors.resize(accessorsBefore);
-    return {};
-  }
-  return builder.finish(name);
-}
-
 Result<std::string> assembleGlb(std::string json, bool hasBin, std::string_view binHead, std::string_view binTail, std::span<const GltfChunk> extra,
                                 const std::string& path) {
   pad(json, ' ');

@@ -40,11 +40,6 @@ struct GltfPack {
 /// that never changes gets one key. `nodeOf` gives the node index of a joint.
 [[nodiscard]] std::string packAnimation(GltfPack& pack, const BakedClip& clip, std::string_view name, const std::function<int(int)>& nodeOf);
 
-/// The same for an animation kept from a file. Empty: nothing of it can be kept. `morphNodesOf` gives the nodes whose mesh
-/// has that many morph targets, below a joint.
-[[nodiscard]] std::string packClip(GltfPack& pack, const Clip& clip, std::string_view name, const std::function<int(int)>& nodeOf,
-                                   const std::function<std::vector<int>(int, int)>& morphNodesOf);
-
 /// A .glb of its parts; `json` and `bin` are padded. Error: larger than the container's 4 GiB.
 [[nodiscard]] Result<std::string> assembleGlb(std::string json, bool hasBin, std::string_view binHead, std::string_view binTail,
                                               std::span<const GltfChunk> extra, const std::string& path);

@@ -35,6 +35,8 @@ const roles = (file) => {
   }
   return map;
 };
+// A glTF character comes back in its own container.
+const resultName = (file) => (file.endsWith('.gltf') ? file : file.replace(/\.\w+$/, '.glb'));
 const limbs = ['UpperArm LowerArm', 'LowerArm Hand', 'UpperLeg LowerLeg', 'LowerLeg Foot'].flatMap((l) => ['left', 'right'].map((s) => l.split(' ').map((r) => s + r)));
 const zUp = (file) => file.includes('_zup');
 
@@ -48,7 +50,7 @@ function facing(left, right) {
 async function pair(performerFile, characterFile) {
   const name = `${performerFile} on ${characterFile}`;
   const performer = loadBvh(path.join(corpus, 'motion', performerFile));
-  const out = path.join(work, `${performerFile}__${characterFile.replace(/\.\w+$/, '')}.glb`);
+  const out = path.join(work, `${performerFile}__${resultName(characterFile)}`);
   const answer = JSON.parse(run('retarget', '--performer', path.join(corpus, 'motion', performerFile), '--character', path.join(corpus, 'characters', characterFile), '--out', out, '--json'));
   const character = await loadGltf(out);
   const rs = roles(performerFile), rt = roles(characterFile);
@@ -112,7 +114,7 @@ if (haveCorpus) {
   // 2. Writer: an independent loader shows the joints where our own table says. Source: three.js GLTFLoader.
   for (const file of ['KayKit_Knight.glb', 'CesiumMan.gltf', 'RobotExpressive.glb']) await attempt(`writer ${file}`, async () => {
     const performer = path.join(corpus, 'motion', 'gait_fullbody_walk.bvh'), character = path.join(corpus, 'characters', file);
-    const glb = path.join(work, 'writer_' + file.replace(/\.\w+$/, '.glb')), csv = glb + '.csv';
+    const glb = path.join(work, 'writer_' + resultName(file)), csv = glb + '.csv';
     run('retarget', '--performer', performer, '--character', character, '--out', glb);
     run('retarget', '--performer', performer, '--character', character, '--out', csv);
     const table = loadCsv(csv), loaded = await loadGltf(glb);
@@ -130,7 +132,7 @@ if (haveCorpus) {
     check(compared > 1000 && worst <= 1e-4 * height, `writer ${file}: ${compared} joint positions, worst ${(worst * 1000).toFixed(4)} mm (three.js GLTFLoader)`);
     const before = gltfParts(character), after = gltfParts(glb);
     const original = before.bin ?? Buffer.from(before.json.buffers[0].uri.split(',')[1], 'base64');
-    const kept = after.bin ?? Buffer.alloc(0);
+    const kept = after.bin ?? Buffer.from(after.json.buffers[0].uri.split(',')[1], 'base64');
     check(kept.subarray(0, original.length).equals(original), `writer ${file}: the ${original.length} original buffer bytes are untouched`);
   });
 

@@ -75,7 +75,7 @@ export async function loadGltf(path, clipName) {
   json.nodes.forEach((node, index) => {
     if (node.name && json.nodes.filter((n) => n.name === node.name).length === 1) nodes.set(node.name, nodes.get('#' + index));
   });
-  const clip = clipName === undefined ? gltf.animations.at(-1) : gltf.animations.find((c) => c.name === clipName);
+  const clip = clipName === undefined ? gltf.animations.find((c) => c.name.startsWith('Understudy')) ?? gltf.animations.at(-1) : gltf.animations.find((c) => c.name === clipName);
   return new Animated(gltf.scene, clip, nodes);
 }
 
