@@ -121,6 +121,7 @@ std::string packAnimation(GltfPack& pack, const BakedClip& clip, std::string_vie
   rotated.erase(std::unique(rotated.begin(), rotated.end()), rotated.end());
   std::vector<Quatf> track(frames);
   for (int j : rotated) {
+    if (nodeOf(j) < 0) continue;
     bool constant = true;
     for (std::size_t f = 0; f < frames; ++f) {
       Quatd q = normalised(Quatd(m.rotationsAt(static_cast<int>(f))[static_cast<std::size_t>(j)]));
@@ -136,6 +137,7 @@ std::string packAnimation(GltfPack& pack, const BakedClip& clip, std::string_vie
   const auto vectors = [&](const std::vector<int>& joints, const std::vector<Vec3f>& values, const char* path) {
     const std::size_t width = joints.size();
     for (std::size_t k = 0; k < width; ++k) {
+      if (nodeOf(joints[k]) < 0) continue;
       bool constant = true;
       for (std::size_t f = 1; f < frames; ++f) constant = constant && values[f * width + k] == values[k];
       const std::size_t keys = constant ? 1 : frames, in = input(constant), at = builder.begin();

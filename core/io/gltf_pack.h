@@ -37,7 +37,7 @@ struct GltfPack {
 [[nodiscard]] Status checkBaked(const Skeleton& skeleton, const BakedClip& clip);
 
 /// Adds the clip's numbers to `pack` and returns the animation as a JSON object. Frame f has the time f / rate; a track
-/// that never changes gets one key. `nodeOf` gives the node index of a joint.
+/// that never changes gets one key. `nodeOf` gives the node index of a joint, −1 where it gets no tracks.
 [[nodiscard]] std::string packAnimation(GltfPack& pack, const BakedClip& clip, std::string_view name, const std::function<int(int)>& nodeOf);
 
 /// A .glb of its parts; `json` and `bin` are padded. Error: larger than the container's 4 GiB.

@@ -135,9 +135,9 @@ void carryImages(const GltfFile& file, const std::string& path, Edits& edits, st
 
 }  // namespace
 
-Status writeIntoOwnGltf(const Figure& character, const BakedClip& baked, const std::string& path, const RunControl& control) {
+Status writeIntoOwnGltf(const Figure& character, const BakedClip& clip, const std::string& path, const RunControl& control) {
   const Skeleton& skeleton = character.skeleton;
-  if (Status status = checkBaked(skeleton, baked); !status.ok()) return status;
+  if (Status status = checkBaked(skeleton, clip); !status.ok()) return status;
   const std::string extension = lowerExtension(path);
   const bool toBinary = extension == ".glb" || extension == ".vrm" || extension == ".vrma";
   if (!toBinary && extension != ".gltf")
@@ -149,20 +149,17 @@ Status writeIntoOwnGltf(const Figure& character, const BakedClip& baked, const s
   const JsonView root = file.root(), nodes = root["nodes"], bufferList = root["buffers"];
   Edits edits(root);
 
-  BakedClip clip = baked;
   // A node that shows a skin ignores its own transform (glTF 2.0, 3.7.3.3): without children a track on it does nothing.
-  std::erase_if(clip.rotated, [&](int j) {
+  const auto trackNode = [&](int j) {
     const int n = skeleton.fileNodes[static_cast<std::size_t>(j)];
     const JsonView node = n < 0 ? JsonView{} : nodes[static_cast<std::size_t>(n)];
-    return node["skin"] && node["mesh"] && node["children"].size() == 0;
-  });
-  if (clip.rotated.empty() && clip.motion->movedJoints.empty() && clip.motion->scaledJoints.empty())
-    return makeError(Fault::mapping, "The clip moves nothing but skinned meshes, which their skeleton moves", path, "Map at least the hips and try again");
+    return node["skin"] && node["mesh"] && node["children"].size() == 0 ? -1 : n;
+  };
 
   // The joints must still be the nodes they were.
   std::vector<char> moves(skeleton.parents.size(), 0);
-  for (const std::vector<int>* list : std::initializer_list<const std::vector<int>*>{&clip.rotated, &clip.motion->movedJoints, &clip.motion->scaledJoints})
-    for (int j : *list) moves[static_cast<std::size_t>(j)] = 1;
+  for (const auto* list : {&clip.rotated, &clip.motion->movedJoints, &clip.motion->scaledJoints})
+    for (int j : *list) moves[static_cast<std::size_t>(j)] = trackNode(j) >= 0;
   for (int j = 0; j < skeleton.size(); ++j) {
     if (!moves[static_cast<std::size_t>(j)]) continue;
     const int n = skeleton.fileNodes[static_cast<std::size_t>(j)];
@@ -183,6 +180,9 @@ Status writeIntoOwnGltf(const Figure& character, const BakedClip& baked, const s
         edits.replace(node.keyBegin(i), node[i].end(),
                       "\"translation\":" + jsonList(t) + ",\"rotation\":" + jsonList(r) + ",\"scale\":" + jsonList(s));
   }
+
+  if (std::find(moves.begin(), moves.end(), 1) == moves.end())
+    return makeError(Fault::mapping, "The clip moves nothing but nodes that show a skin, which follows its own bones", path, "Map at least the hips and try again");
 
   // Where the new bytes go: behind those of the binary chunk, else into a buffer of their own.
   const bool chunkBuffer = !file.buffers.empty() && file.buffers[0].loaded && (file.buffers[0].fromChunk || (!file.binary && toBinary));
@@ -205,8 +205,7 @@ Status writeIntoOwnGltf(const Figure& character, const BakedClip& baked, const s
   }
   std::vector<std::string> taken;
   for (std::size_t i = 0; i < root["animations"].size(); ++i) taken.emplace_back(root["animations"][i]["name"].string());
-  const std::string animation = packAnimation(pack, clip, uniqueName(validUtf8(clip.name), taken),
-                                              [&](int j) { return skeleton.fileNodes[static_cast<std::size_t>(j)]; });
+  const std::string animation = packAnimation(pack, clip, uniqueName(validUtf8(clip.name), taken), trackNode);
   if (control.stopped()) return RunControl::cancelled();
   control.report(0.5, "Adding the animation");
   edits.append("animations", {animation});

@@ -185,11 +185,15 @@ TEST(GltfWriter, NodesThatOnlyShowASkinGetNoTracks) {
   save(folder / "in.glb", TinyGltf::standard().glb());
   Scene scene(folder / "in.glb");
   scene.clip.rotated = {1, 2, 3};
+  scene.motion = restMotion(scene.figure.skeleton, 5, {24, 1}, {0, 3});
   ASSERT_EQ(scene.figure.skeleton.names[3], "body");
   ASSERT_TRUE(writeIntoOwnGltf(scene.figure, scene.clip, folder / "out.glb").ok());
   const ordered_json animation = jsonOf(folder / "out.glb")["animations"][1];
   EXPECT_EQ(animation["channels"].size(), 3U);
   for (const auto& channel : animation["channels"]) EXPECT_NE(channel["target"]["node"], 2);
+  scene.clip.rotated = {3};
+  scene.motion = restMotion(scene.figure.skeleton, 5, {24, 1}, {3});
+  EXPECT_EQ(writeIntoOwnGltf(scene.figure, scene.clip, folder / "out.glb").error().fault, Fault::mapping);
 }
 
 TEST(GltfWriter, PicturesBesideTheFileGoAlong) {
