@@ -123,6 +123,7 @@ class Reader {
   // --- messages -----------------------------------------------------------------------------------------------------
   [[nodiscard]] int lineOf(const char* p) const {
     int line = 1;
+    if (p == begin_) return line;  // an empty text may have no address
     const auto size = [&](const char* from) { return static_cast<std::size_t>(p - from); };
     const char* q = begin_;
     while ((q = static_cast<const char*>(std::memchr(q, '\n', size(q)))) != nullptr) ++line, ++q;
