@@ -129,17 +129,19 @@ Triple pickTriple(const BodyTree& t, const Measures& m, const std::vector<int>& 
     // What comes before (collar bone, hip helper) and after (hand, foot) is shorter than the limb.
     const double before = (t.parents[c[0]] >= 0 ? distance(t.at[t.parents[c[0]]], t.at[c[0]]) : 0) + way(0, i);
     const double after = m.reach[c[k]];
-    sum += (leg ? 2.0 : 1.0) * std::max(0.0, way(0, i) / whole - .35) + .1 * before / whole;
+    sum += (leg ? 2.0 : 1.0) * std::max(0.0, way(0, i) / whole - .35) + 3 * std::max(0.0, way(0, i) / whole - .8) + .1 * before / whole;
     const int atEnd = leg ? 0 : fork(t, c[k], false);
     sum += (atEnd >= 2 ? .8 : 2.5) * std::max(0.0, after / whole - (leg ? .45 : .5)) + .3 * after / whole;
     if (leg) {
       // Standing legs are nearly straight; a foot turns forward.
       const double straight = dot(t.at[c[j]] - t.at[c[i]], t.at[c[k]] - t.at[c[j]]) / (u * l);
       sum += 1.5 * std::max(0.0, .9 - straight);
-      sum += 1.0 * std::max(0.0, (t.at[c[k]].y - ground) / whole - .15);
+      const double high = (t.at[c[k]].y - ground) / whole;
+      sum += std::max(0.0, high - .15) + 3 * std::max(0.0, high - .4);
       if (t.at[c[i]].y < t.at[c[k]].y) sum += 3;
     } else {
       if (atEnd >= 2) sum -= .4;  // the fingers start at the hand
+      if (after < .02 * whole) sum += .25;  // and a hand has a length
       // Nothing but a hand carries three chains.
       for (int s = 0; s < k; ++s) {
         const int chains = fork(t, c[s], s <= j);
@@ -147,8 +149,9 @@ Triple pickTriple(const BodyTree& t, const Measures& m, const std::vector<int>& 
         else if (chains == 2 && s > j) sum += .15;
       }
     }
-    // Fewer joints left over inside a limb are likelier.
-    sum += .2 * (k - i - 2);
+    // Fewer joints left over inside a limb are likelier; upper arm and thigh are divided no more often than the part below.
+    const int inUpper = j - i - 1, inLower = k - j - 1;
+    sum += .15 * (inUpper + inLower) + .45 * std::max(0, inUpper - inLower);
     // Of joints at one place the first is meant.
     if (k > 0 && distance(t.at[c[k]], t.at[c[k - 1]]) < .02 * whole) sum += .5;
     if (j > 0 && distance(t.at[c[j]], t.at[c[j - 1]]) < .02 * whole) sum += .5;
@@ -165,7 +168,10 @@ Triple pickTriple(const BodyTree& t, const Measures& m, const std::vector<int>& 
         // Upper joints of both sides stand apart; a hip helper in the middle does not.
         const double apart = distance(t.at[a[i]], t.at[b[i]]);
         const double whole = distance(t.at[a[i]], t.at[a[j]]) + distance(t.at[a[j]], t.at[a[k]]);
-        const double close = apart < .06 * whole ? 2 : 0;
+        double close = apart < .06 * whole ? 2 : 0;
+        // Arms start at the shoulders, not near the middle; legs start with the first joint that is not in the middle.
+        if (!leg) close += std::max(0.0, 1 - apart / (.3 * whole));
+        if (leg && i > 0) close += .9 * std::min(1.0, distance(t.at[a[0]], t.at[b[0]]) / (.12 * whole));
         if (both + close < best.cost) best = {i, j, k, both + close};
       }
   return best;

@@ -288,6 +288,14 @@ chestUpper chestLower 0 1.40 -.02 upperChest
 @ForearmBend @ShldrTwist .41 1.47 -.04 leftLowerArm
 @ForearmTwist @ForearmBend .53 1.47 -.03
 @Hand @ForearmTwist .65 1.47 -.02 leftHand
+@Carpal1 @Hand .68 1.47 0
+@Index1 @Carpal1 .74 1.47 .01 leftIndexProximal
+@Index2 @Index1 .77 1.47 .01 leftIndexIntermediate
+@Index3 @Index2 .79 1.47 .01 leftIndexDistal
+@Carpal2 @Hand .68 1.47 -.02
+@Mid1 @Carpal2 .74 1.47 -.03 leftMiddleProximal
+@Mid2 @Mid1 .77 1.47 -.03 leftMiddleIntermediate
+@Mid3 @Mid2 .80 1.47 -.03 leftMiddleDistal
 neckLower chestUpper 0 1.54 -.02 neck
 neckUpper neckLower 0 1.58 -.01
 head neckUpper 0 1.63 0 head)"));
@@ -380,7 +388,7 @@ leg_joint_@_3 leg_joint_@_2 .09 .1 -.02 leftFoot
 leg_joint_@_5 leg_joint_@_3 .10 .03 .1 leftToes)"));
 
   all.push_back(sketch("Japanese names", "左", "右", R"(
-センター - 0 .6 0
+センター - 0 .85 0
 下半身x センター 0 1.0 0
 上半身 センター 0 1.0 0
 上半身2 上半身 0 1.15 0
