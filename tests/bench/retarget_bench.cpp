@@ -1,6 +1,7 @@
 // Retargeting, per joint and frame of the performer.
 #include <benchmark/benchmark.h>
 
+#include <cstdlib>
 #include <filesystem>
 
 #include "core/io/read.h"
@@ -31,6 +32,40 @@ void retargetClip(benchmark::State& state, const char* performerFile, const char
 BENCHMARK_CAPTURE(retargetClip, swordplay_on_knight, "cmu_02_07_swordplay.bvh", "KayKit_Knight.glb")->Unit(benchmark::kMillisecond);
 BENCHMARK_CAPTURE(retargetClip, wash_self_on_robot, "cmu_02_10_wash_self.bvh", "RobotExpressive.glb")->Unit(benchmark::kMillisecond);
 BENCHMARK_CAPTURE(retargetClip, boxing_on_cesium_man, "boxing_toes.bvh", "CesiumMan.gltf")->Unit(benchmark::kMillisecond);
+
+}  // namespace
+}  // namespace understudy
+
+namespace understudy {
+namespace {
+
+/// The two figures tests/bench/compare_three.mjs pairs with three.js, on the file UNDERSTUDY_BENCH_FILE names.
+void compareRead(benchmark::State& state) {
+  const char* file = std::getenv("UNDERSTUDY_BENCH_FILE");
+  if (!file) return state.SkipWithError("UNDERSTUDY_BENCH_FILE is not set");
+  for (auto _ : state) {
+    const Result<Figure> figure = readBvh(file);
+    if (!figure) return state.SkipWithError("the file cannot be read");
+    benchmark::DoNotOptimize(figure->skeleton.parents.data());
+  }
+}
+
+void compareRetarget(benchmark::State& state) {
+  const char* file = std::getenv("UNDERSTUDY_BENCH_FILE");
+  if (!file) return state.SkipWithError("UNDERSTUDY_BENCH_FILE is not set");
+  const Result<Figure> figure = readBvh(file);
+  if (!figure) return state.SkipWithError("the file cannot be read");
+  const SkeletonMap map = mapRoles(*figure);
+  const Result<Motion> clip = sample(figure->clips[0], figure->skeleton);
+  for (auto _ : state) {
+    const Result<Retargeted> result = retarget(*figure, *clip, *figure, {map, map});
+    if (!result) return state.SkipWithError("retargeting failed");
+    benchmark::DoNotOptimize(result->motion.rotations.data());
+  }
+}
+
+BENCHMARK(compareRead)->Name("compare/read")->Unit(benchmark::kMillisecond);
+BENCHMARK(compareRetarget)->Name("compare/retarget")->Unit(benchmark::kMillisecond);
 
 }  // namespace
 }  // namespace understudy
