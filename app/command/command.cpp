@@ -58,6 +58,8 @@ int print(const Context&, std::string_view text) {
   errno = 0;
   const bool whole = std::fwrite(text.data(), 1, text.size(), stdout) == text.size() && std::fflush(stdout) == 0;
   if (whole) return exitDone;
+  // A reader that has seen enough ('| head') needs no message.
+  if (errno == EPIPE) return exitOutput;
   std::fprintf(stderr, "understudy-cli: The standard output cannot be written to: %s\n", std::strerror(errno));
   return exitOutput;
 }

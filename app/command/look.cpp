@@ -98,7 +98,8 @@ int run(const Context& context, const Options& options) {
   }
   if (context.control.stopped()) return fail(context, RunControl::cancelled());
   const Counts counts = countsOf(figure);
-  const double height = heightOf(figure);
+  // Cameras, lights and helper nodes are no part of the body where it is known.
+  const double height = pose && pose->height > 0 ? pose->height : heightOf(figure);
   int mappedRoles = 0;
   for (const RoleJoints& role : map.roles) mappedRoles += role.empty() ? 0 : 1;
   std::set<int> skinJoints;

@@ -30,13 +30,15 @@ Status checkFormat(const std::string& out) {
   for (char& c : ending) c = static_cast<char>(std::tolower(static_cast<unsigned char>(c)));
   for (const char* known : {".glb", ".gltf", ".bvh", ".csv"})
     if (ending == known) return Done{};
+  std::error_code error;
+  if (std::filesystem::exists(out, error) && !std::filesystem::is_regular_file(out, error))
+    return makeError(Fault::output, "This is a device or a pipe, and its name does not say in which format to write", out, "Give a file's name");
   return makeError(Fault::usage, ending.empty() ? std::string("The output has no ending that names a format") : "'" + ending + "' is no format that can be written",
                    out, "End the name in .glb, .gltf, .bvh or .csv");
 }
 
 int run(const Context& context, const Options& options) {
   const std::string performerPath = options.value("performer"), characterPath = options.value("character"), out = options.value("out");
-  if (const Status s = checkFormat(out); !s) return fail(context, s.error());
   std::vector<std::string> inputs{performerPath, characterPath};
   if (options.has("map")) inputs.push_back(options.value("map"));
   for (const std::string& target : {out, options.value("save-reel")}) {
@@ -44,6 +46,8 @@ int run(const Context& context, const Options& options) {
     if (const Status s = checkOutput(target, inputs); !s) return fail(context, s.error());
     if (const Status s = checkWritableTarget(target); !s) return fail(context, s.error());
   }
+
+  if (const Status s = checkFormat(out); !s) return fail(context, s.error());
 
   // The request, before any file is read: a typing mistake should not cost a minute.
   Take take;
@@ -167,18 +171,15 @@ int run(const Context& context, const Options& options) {
   const auto end = Clock::now();
   const auto seconds = [](auto a, auto b) { return std::chrono::duration<double>(b - a).count(); };
 
-  Json report = Json::parse(takeReport(take, sources, *evaluated, fidelity, more));
   if (context.json) {
+    const Json report = Json::parse(takeReport(take, sources, *evaluated, fidelity, more));
     Json body = {{"ok", true}, {"out", out}};
     body.update(report);
     body["seconds"] = {{"read", seconds(begin, read)}, {"retarget", seconds(read, retargeted)}, {"write", seconds(retargeted, written)},
                        {"check", seconds(written, end)}, {"total", seconds(begin, end)}};
     return printJson(context, textOf(body));
   }
-  Issues shown = evaluated->issues;
-  for (const Issues* list : {&sources.performer->issues, &sources.character->issues, &evaluated->report->issues, &std::as_const(more)})
-    shown.insert(shown.end(), list->begin(), list->end());
-  tell(context, shown);
+  tell(context, takeIssues(take, sources, *evaluated, more));
   const RetargetReport& r = *evaluated->report;
   char line[512];
   std::string text = out + "\n";

@@ -55,11 +55,14 @@ Result<Fidelity> measureFidelity(const std::string& path, const Figure& characte
   const Skeleton& own = character.skeleton;
   const Skeleton& other = written.skeleton;
   std::vector<std::pair<int, int>> pairs;
+  // The BVH writer names joints that have no name.
   const bool sameOrder = own.size() == other.size() && own.names == other.names;
   for (int j = 0; j < own.size(); ++j) {
     if (sameOrder) {
       pairs.emplace_back(j, j);
-    } else if (const Result<int> at = findJoint(other, jointKey(own, j))) {
+    } else if (const Result<int> at = findJoint(other, bvh && own.names[static_cast<std::size_t>(j)].empty()
+                                                           ? "joint_" + std::to_string(own.fileNodes[static_cast<std::size_t>(j)])
+                                                           : jointKey(own, j))) {
       pairs.emplace_back(j, *at);
     }
   }

@@ -124,7 +124,6 @@ Result<Evaluated> evaluate(const Take& take, const Sources& sources, EvaluationC
     sampled = std::move(next);
   }
   const Motion& clip = *sampled.motion;
-  out.issues = sampled.issues;
   out.rate = clip.rate;
   out.clipFrames = clip.frames;
   out.firstFrame = take.firstFrame;
@@ -145,6 +144,8 @@ Result<Evaluated> evaluate(const Take& take, const Sources& sources, EvaluationC
     }
   }
   out.trimFirst = first;
+  // What resampling has to say is about the clip's last frame.
+  if (last == clip.frames - 1) out.issues.insert(out.issues.end(), sampled.issues.begin(), sampled.issues.end());
   out.frames = last - first + 1;
   out.performer = TiledMotion(sampled.motion).view(first, out.frames);
   if (!sources.character) {

@@ -57,6 +57,28 @@ std::optional<double> hipTravelRatio(const Figure& performer, const Figure& char
   return to / from / legs;
 }
 
+Issues takeIssues(const Take& take, const Sources& sources, const Evaluated& evaluated, const Issues& more) {
+  Issues all;
+  const auto add = [&](const Issue& issue) {
+    if (std::find(all.begin(), all.end(), issue) == all.end()) all.push_back(issue);
+  };
+  // Of a file's clips only the one in use matters; of the character's, none.
+  const auto addFile = [&](const Figure* figure, int clip) {
+    if (!figure) return;
+    const std::string used = clip >= 0 && clip < static_cast<int>(figure->clips.size()) ? "clip '" + figure->clips[static_cast<std::size_t>(clip)].name + "'" : "";
+    for (const Issue& issue : figure->issues)
+      if (!issue.where.starts_with("clip '") || (!used.empty() && issue.where.starts_with(used))) add(issue);
+  };
+  addFile(sources.performer.get(), take.clip);
+  addFile(sources.character.get(), -1);
+  for (const Issue& issue : evaluated.issues) add(issue);
+  if (evaluated.report)
+    for (const Issues* list : {&evaluated.report->performerReference.issues, &evaluated.report->characterReference.issues, &evaluated.report->issues})
+      for (const Issue& issue : *list) add(issue);
+  for (const Issue& issue : more) add(issue);
+  return all;
+}
+
 std::string takeReport(const Take& take, const Sources& sources, const Evaluated& evaluated, const std::optional<Fidelity>& fidelity,
                        const Issues& moreIssues) {
   Json json;
@@ -69,7 +91,6 @@ std::string takeReport(const Take& take, const Sources& sources, const Evaluated
   json["range"] = {evaluated.trimFirst + 1, evaluated.trimFirst + evaluated.frames};
   json["firstFrame"] = evaluated.firstFrame;
   json["rate"] = {{"hertz", evaluated.rate.hertz()}, {"exact", evaluated.rate.spelling()}};
-  Issues issues = evaluated.issues;
   if (evaluated.report && sources.performer && sources.character) {
     const RetargetReport& report = *evaluated.report;
     const Skeleton& bones = sources.character->skeleton;
@@ -105,11 +126,8 @@ std::string takeReport(const Take& take, const Sources& sources, const Evaluated
       json["keys"] = fidelity->keys;
       json["bytes"] = fidelity->bytes;
     }
-    for (const Issues* more : {&report.issues, &report.performerReference.issues, &report.characterReference.issues})
-      for (const Issue& issue : *more)
-        if (std::find(issues.begin(), issues.end(), issue) == issues.end()) issues.push_back(issue);
   }
-  issues.insert(issues.end(), moreIssues.begin(), moreIssues.end());
+  const Issues issues = takeIssues(take, sources, evaluated, moreIssues);
   Json list = Json::array();
   for (const Issue& issue : issues) list.push_back(toJson(issue));
   json["issues"] = std::move(list);
