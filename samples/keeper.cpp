@@ -237,7 +237,7 @@ struct Keeper {
       return d;
     };
     const Vec3d armLow{-0.62, -0.2 + up, -0.25}, armHigh{0.62, 0.99 + up, 0.30};
-    Part coatPart = makePart("coat", teal, coatField, {armLow.x, hem - 0.03, armLow.z}, armHigh, 0.0372, body);
+    Part coatPart = makePart("coat", teal, coatField, {armLow.x, hem - 0.03, armLow.z}, armHigh, 0.0385, body);
     coatPart.tint = [=](const Vec3d& p, const Vec3d&) {
       const double down = std::clamp((0.95 + up - p.y) / 0.55, 0.0, 1.0);
       return Vec3d{1, 1, 1} * (1.06 - 0.16 * down);
@@ -371,7 +371,7 @@ struct Keeper {
     for (std::size_t i = 0; i < cones.size(); ++i) weights.handles.push_back({joints[i], cones[i]});
     const Vec3d c = lerp(w, m2.tail, 0.5);
     const Vec3d reach{0.165 * h, 0.165 * h, 0.165 * h};
-    parts.push_back(makePart("gloves", ochre, blend(cones, 0.0055), c - reach, c + reach, 0.0156, weights));
+    parts.push_back(makePart("gloves", ochre, blend(cones, 0.0055), c - reach, c + reach, 0.0162, weights));
   }
 
   void headParts(const Rig& rig) {
@@ -392,7 +392,7 @@ struct Keeper {
       face.push_back(cone({0.160 * s, 0.14, -0.004}, {0.168 * s, 0.165, -0.012}, 0.024, 0.030, {0.7, 1, 1}));
       face.push_back(cone({0.075 * s, 0.105, 0.118}, {0.085 * s, 0.108, 0.112}, 0.040, 0.036));  // cheeks
     }
-    Part facePart = makePart("face", skinTone, blend(face, 0.012), at(-0.23, -0.16, -0.2), at(0.23, 0.38, 0.26), 0.0265, throat);
+    Part facePart = makePart("face", skinTone, blend(face, 0.012), at(-0.23, -0.16, -0.2), at(0.23, 0.38, 0.26), 0.0280, throat);
     facePart.tint = [=](const Vec3d& p, const Vec3d&) {
       const Vec3d q = (p - base) / k;
       const auto near = [&](const Vec3d& c, double r) { return std::exp(-dot(q - c, q - c) / (r * r)); };
@@ -496,7 +496,7 @@ struct Keeper {
       const Vec3d d = p - c;
       return smoothMax(std::hypot(d.x, d.z) - 0.027, std::abs(d.y) - 0.044, 0.004);
     };
-    Part lamp = makePart("glow", glow, glass, c - Vec3d{0.045, 0.06, 0.045}, c + Vec3d{0.045, 0.06, 0.045}, 0.0156, weights);
+    Part lamp = makePart("glow", glow, glass, c - Vec3d{0.045, 0.06, 0.045}, c + Vec3d{0.045, 0.06, 0.045}, 0.0162, weights);
     parts.push_back(lamp);
   }
 };

@@ -6,6 +6,7 @@
 
 #include "core/io/write.h"
 #include "samples/keeper.h"
+#include "samples/performance.h"
 #include "samples/write_glb.h"
 
 namespace {
@@ -35,6 +36,7 @@ int say(const Issue& issue, int code) {
 
 int main(int argc, char** argv) {
   KeeperSettings settings;
+  PerformanceSettings performanceSettings;
   std::string out = ".";
   for (int i = 1; i < argc; ++i) {
     const std::string option = argv[i];
@@ -45,6 +47,7 @@ int main(int argc, char** argv) {
     if (option == "--t-pose") {
       settings.tPose = true;
     } else if (option == "--clean") {
+      performanceSettings.clean = true;
     } else if (option == "--out" && i + 1 < argc) {
       out = argv[++i];
     } else if (option == "--seed" && i + 1 < argc) {
@@ -63,6 +66,13 @@ int main(int argc, char** argv) {
     return status.ok();
   };
   if (!write("keeper.glb", glbOf(makeKeeper(settings), "keeper_body"))) return 4;
-  if (!write("broom.glb", glbOf(makeBroom(1.0), "broom"))) return 4;
+  performanceSettings.seed = settings.seed;
+  const Performance performance = makePerformance(performanceSettings);
+  if (!write("broom.glb", glbOf(makeBroom(performance.broomLength), "broom"))) return 4;
+  if (!write("sweep.bvh", bvhOf(performance))) return 4;
+  if (!write("truth.json", truthOf(performance, settings.seed))) return 4;
+  if (performance.worstReach > 2e-4) {
+    std::fprintf(stderr, "a hand falls %.1f mm short of the shaft\n", performance.worstReach * 1000);
+  }
   return 0;
 }
