@@ -455,39 +455,42 @@ std::array<Sole, 2> solesOf(const PosedBody& body) {
 
 /// Height of the lowest sole point of the clip's standing feet, metres: median over frames where a foot is slow and
 /// low. Without such frames the 5th percentile of all frames.
-double standingLevel(const PosedBody& body, const Motion& motion) {
+double standingLevel(const PosedBody& body, const std::array<Sole, 2>& soles, const Motion& motion) {
+  const Skeleton& skeleton = body.figure->skeleton;
   const Affined toWorld = worldFromFile(*body.figure, body.pose);
-  const std::array<Sole, 2> soles = solesOf(body);
-  const int step = std::max(1, motion.frames / 240);
-  std::vector<double> all, standing;
-  std::vector<std::array<double, 2>> heights;
-  std::vector<std::array<Vec3d, 2>> places;
-  std::vector<Affined> world(body.rig.size());
-  std::vector<Trsd> local(body.rig.size());
-  const auto measure = [&](int f, std::array<double, 2>& height, std::array<Vec3d, 2>& place) {
-    poseAt(body.figure->skeleton, motion, f, local);
-    forwardKinematics(body.figure->skeleton, local, world);
-    for (int side = 0; side < 2; ++side) {
-      height[side] = 1e30;
-      for (const JointPoint& p : soles[side].points) {
-        const Vec3d q = apply(toWorld, apply(world[p.joint], p.local));
-        if (q.y < height[side]) height[side] = q.y;
-      }
-      place[side] = apply(toWorld, world[body.joint(side == 0 ? Role::leftFoot : Role::rightFoot)].translation);
+  const int feet[2] = {body.joint(Role::leftFoot), body.joint(Role::rightFoot)};
+  std::vector<int> wanted{feet[0], feet[1]};
+  for (const Sole& sole : soles)
+    for (const JointPoint& p : sole.points) wanted.push_back(p.joint);
+  const std::vector<int> joints = withAncestors(skeleton.parents, wanted);
+  std::vector<int> track(skeleton.parents.size(), -1);
+  for (std::size_t k = 0; k < motion.movedJoints.size(); ++k) track[motion.movedJoints[k]] = static_cast<int>(k);
+  std::vector<Affined> world(skeleton.parents.size());
+  const auto pose = [&](int f) {
+    const auto q = motion.rotationsAt(f);
+    const auto t = motion.translationsAt(f);
+    for (const int j : joints) {
+      Trsd local = skeleton.rest[j];
+      local.rotation = Quatd(q[j]);
+      if (track[j] >= 0) local.translation = Vec3d(t[track[j]]);
+      const int parent = skeleton.parents[j];
+      world[j] = (parent < 0 ? toWorld : world[parent]) * Affined(local);
     }
   };
-  const double leg = body.pose.legLength, dt = 1 / motion.rate.hertz();
-  for (int f = 0; f + 1 < motion.frames || f == 0; f += step) {
-    std::array<double, 2> h{}, hn{};
-    std::array<Vec3d, 2> p{}, pn{};
-    measure(f, h, p);
-    measure(std::min(f + 1, motion.frames - 1), hn, pn);
+  const double leg = body.pose.legLength, reach = 0.25 * leg / motion.rate.hertz();
+  const int step = std::max(1, motion.frames / 160);
+  std::vector<double> all, standing;
+  for (int f = 0; f < motion.frames; f += step) {
+    pose(std::min(f + 1, motion.frames - 1));
+    const Vec3d next[2] = {world[feet[0]].translation, world[feet[1]].translation};
+    pose(f);
     for (int side = 0; side < 2; ++side) {
-      if (h[side] > 1e29) continue;
-      all.push_back(h[side]);
-      if (distance(p[side], pn[side]) < 0.25 * leg * dt) standing.push_back(h[side]);
+      double height = 1e30;
+      for (const JointPoint& p : soles[side].points) height = std::min(height, apply(world[p.joint], p.local).y);
+      if (height > 1e29) continue;
+      all.push_back(height);
+      if (distance(world[feet[side]].translation, next[side]) < reach) standing.push_back(height);
     }
-    if (motion.frames == 1) break;
   }
   if (all.empty()) return 0;
   std::sort(all.begin(), all.end());
@@ -499,10 +502,10 @@ double standingLevel(const PosedBody& body, const Motion& motion) {
 }
 
 /// Height of the character's own floor: its lowest sole point in the reference pose.
-double restLevel(const PosedBody& body) {
+double restLevel(const PosedBody& body, const std::array<Sole, 2>& soles) {
   const Affined toWorld = worldFromFile(*body.figure, body.pose);
   double low = 1e30;
-  for (const Sole& sole : solesOf(body))
+  for (const Sole& sole : soles)
     for (const JointPoint& p : sole.points) low = std::min(low, apply(toWorld, apply(body.pose.fileWorld[p.joint], p.local)).y);
   return low < 1e29 ? low : 0;
 }
@@ -600,9 +603,10 @@ Result<Retargeted> retarget(const Figure& performer, const Motion& clip, const F
 
   if (settings.ground && !plan.sameBody) {
     // A performer with a skin has soles to compare with; one without stands on its own floor, wherever the capture put it.
-    const double level = standingLevel(plan.character, out);
+    const std::array<Sole, 2> soles = solesOf(plan.character);
+    const double level = standingLevel(plan.character, soles, out);
     const bool comparable = performer.meshes.empty() == character.meshes.empty();
-    const double wanted = comparable ? plan.stride * standingLevel(plan.performer, clip) : restLevel(plan.character);
+    const double wanted = comparable ? plan.stride * standingLevel(plan.performer, solesOf(plan.performer), clip) : restLevel(plan.character, soles);
     double offset = wanted - level;
     if (std::abs(offset) < 1e-6 * report.characterLeg) offset = 0;
     report.groundOffset = offset;
