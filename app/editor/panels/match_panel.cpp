@@ -95,6 +95,7 @@ MatchPanel::MatchPanel(Document& document, Session& session, QWidget* parent) : 
   table_->setModel(model_);
   table_->setSelectionBehavior(QAbstractItemView::SelectRows);
   table_->setSelectionMode(QAbstractItemView::SingleSelection);
+  table_->setMinimumHeight(170);
   table_->setShowGrid(false);
   table_->setTabKeyNavigation(false);
   table_->verticalHeader()->hide();

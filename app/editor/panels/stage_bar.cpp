@@ -30,10 +30,10 @@ StageBar::StageBar(Session& session, StageWidget& stage, QWidget* parent) : QWid
   row->addWidget(bones_);
   row->addWidget(bare_);
   row->addStretch(1);
-  const std::pair<QString, StageLayout> layouts[] = {{tr("Side by side"), StageLayout::sideBySide}, {tr("Overlaid"), StageLayout::overlaid},
+  const std::pair<QString, StageLayout> layouts[] = {{tr("Both"), StageLayout::sideBySide}, {tr("Overlaid"), StageLayout::overlaid},
                                                      {tr("Performer"), StageLayout::performerAlone}, {tr("Character"), StageLayout::characterAlone}};
   for (const auto& [text, layout] : layouts) {
-    auto* button = pill(text, tr("%1  (%2)").arg(text).arg(key++));
+    auto* button = pill(text, layout == StageLayout::sideBySide ? tr("Side by side  (%1)").arg(key++) : layout == StageLayout::overlaid ? tr("One over the other  (%1)").arg(key++) : tr("%1 alone  (%2)").arg(text).arg(key++));
     connect(button, &QToolButton::clicked, &session, [&session, l = layout] { session.setLayout(l); });
     layouts_.push_back(button);
     row->addWidget(button);

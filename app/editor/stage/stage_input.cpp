@@ -154,8 +154,7 @@ void StageWidget::keyPressEvent(QKeyEvent* event) {
   update();
 }
 
-void StageWidget::paintOverlay() {
-  QPainter painter(this);
+void StageWidget::paintOverlay(QPainter& painter) {
   painter.setRenderHint(QPainter::Antialiasing);
   const Colours& c = colours();
   const Sight sight{camera_, static_cast<double>(width()), static_cast<double>(height())};

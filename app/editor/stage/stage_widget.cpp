@@ -2,6 +2,7 @@
 
 #include <QOpenGLContext>
 #include <QOpenGLExtraFunctions>
+#include <QPainter>
 #include <QResizeEvent>
 #include <algorithm>
 #include <cmath>
@@ -198,11 +199,22 @@ void StageWidget::paintGL() {
   if (renderer_)
     renderer_->draw(scene_, camera_, style, static_cast<int>(std::lround(width() * devicePixelRatioF())),
                     static_cast<int>(std::lround(height() * devicePixelRatioF())), defaultFramebufferObject());
-  // Text painted over the picture is uploaded with the default layout of pixels.
-  QOpenGLFunctions* gl = context()->functions();
-  gl->glPixelStorei(GL_UNPACK_ALIGNMENT, 4);
-  context()->extraFunctions()->glPixelStorei(GL_UNPACK_ROW_LENGTH, 0);
-  if (!session_.bare()) paintOverlay();
+  if (!session_.bare()) {
+    // Painted in memory first: smooth lines and text without multisampling the whole picture.
+    const qreal ratio = devicePixelRatioF();
+    const QSize pixels(static_cast<int>(std::lround(width() * ratio)), static_cast<int>(std::lround(height() * ratio)));
+    if (overlay_.size() != pixels) overlay_ = QImage(pixels, QImage::Format_ARGB32_Premultiplied);
+    overlay_.setDevicePixelRatio(ratio);
+    overlay_.fill(Qt::transparent);
+    {
+      QPainter painter(&overlay_);
+      paintOverlay(painter);
+    }
+    context()->functions()->glPixelStorei(GL_UNPACK_ALIGNMENT, 4);
+    context()->extraFunctions()->glPixelStorei(GL_UNPACK_ROW_LENGTH, 0);
+    QPainter painter(this);
+    painter.drawImage(0, 0, overlay_);
+  }
   ++pictures_;
   Q_EMIT drawn();
 }

@@ -1,6 +1,7 @@
 // The stage: both figures on their ground, seen through a camera the artist moves; bones are selected and turned here.
 #pragma once
 
+#include <QImage>
 #include <QOpenGLWidget>
 #include <QTimer>
 #include <memory>
@@ -73,7 +74,7 @@ class StageWidget : public QOpenGLWidget {
   [[nodiscard]] std::optional<HandleFrame> handleFrame() const;
   void beginTurn(Drag drag, const HandleFrame& frame, QPointF point, const Vec3d& grabbed);
   void continueTurn(QPointF point, Qt::KeyboardModifiers modifiers);
-  void paintOverlay();
+  void paintOverlay(QPainter& painter);
   void refined();
 
   Document& document_;
@@ -93,6 +94,7 @@ class StageWidget : public QOpenGLWidget {
   bool clicked_ = false;
   std::optional<Bone> pressedBone_;
   QTimer idle_;
+  QImage overlay_;
 };
 
 }  // namespace understudy::editor

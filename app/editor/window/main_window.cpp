@@ -9,6 +9,7 @@
 #include <QLineEdit>
 #include <QMenu>
 #include <QMimeData>
+#include <QScrollArea>
 #include <QSettings>
 #include <QSplitter>
 #include <QTabBar>
@@ -81,7 +82,11 @@ void MainWindow::buildParts() {
   left_->tabBar()->setDrawBase(false);
   map_ = new MapPanel(document_, session_, left_);
   left_->addTab(map_, tr("Bone map"));
-  left_->addTab(new MatchPanel(document_, session_, left_), tr("Match"));
+  auto* match = new QScrollArea(left_);
+  match->setWidgetResizable(true);
+  match->setHorizontalScrollBarPolicy(Qt::ScrollBarAlwaysOff);
+  match->setWidget(new MatchPanel(document_, session_, match));
+  left_->addTab(match, tr("Match"));
   column->addWidget(left_, 1);
   auto* middle = new QWidget(across_);
   auto* stack = new QVBoxLayout(middle);
@@ -108,7 +113,7 @@ void MainWindow::buildParts() {
   down_->addWidget(across_);
   down_->addWidget(timeline_);
   down_->setStretchFactor(0, 1);
-  down_->setSizes({680, 150});
+  down_->setSizes({640, 190});
   rows->addWidget(down_, 1);
   setCentralWidget(centre);
 }

@@ -1,0 +1,335 @@
+// The whole run by real events: drop files, change the map, nudge by dragging, undo, redo, save, open again, hand over.
+#include <gtest/gtest.h>
+
+#include <QAbstractItemView>
+#include <QApplication>
+#include <QComboBox>
+#include <QDropEvent>
+#include <QEventLoop>
+#include <QFileDialog>
+#include <QLabel>
+#include <QLineEdit>
+#include <QMimeData>
+#include <QPushButton>
+#include <QSignalSpy>
+#include <QSpinBox>
+#include <QTableView>
+#include <QTest>
+#include <QTimer>
+#include <QUrl>
+#include <cmath>
+
+#include "app/editor/document/nudging.h"
+#include "app/editor/panels/bars.h"
+#include "app/editor/panels/hand_over_dialog.h"
+#include "app/editor/panels/map_model.h"
+#include "app/editor/panels/map_panel.h"
+#include "app/editor/stage/stage_widget.h"
+#include "app/editor/timeline/lanes_view.h"
+#include "app/editor/timeline/timeline_panel.h"
+#include "app/editor/window/file_keeper.h"
+#include "app/editor/window/main_window.h"
+#include "core/io/read.h"
+#include "core/store/autosave.h"
+#include "core/take/edits.h"
+#include "tests/support/fixtures.h"
+
+namespace understudy::editor {
+namespace {
+
+class EditorRun : public ::testing::Test {
+ protected:
+  void SetUp() override {
+    writeFile(walk, makeWalkBvh());
+    writeFile(stick, makeStickCharacterGlb());
+    window = std::make_unique<MainWindow>();
+    window->files().setAutosaveFolder(QString::fromStdString(folder.file("autosave")));
+    window->resize(1280, 800);
+    window->show();
+    ASSERT_TRUE(QTest::qWaitForWindowExposed(window.get()));
+    QApplication::setActiveWindow(window.get());
+  }
+
+  Document& document() { return window->document(); }
+  Session& session() { return window->session(); }
+
+  /// Until no file is being read or written and no take evaluated; answers of one lane may start the other.
+  void settle() {
+    for (;;) {
+      QCoreApplication::processEvents();
+      JobLane* lane = document().files().busy() ? &document().files() : document().evaluations().busy() ? &document().evaluations() : nullptr;
+      if (!lane) return;
+      QSignalSpy idle(lane, &JobLane::idle);
+      ASSERT_TRUE(idle.wait(30000)) << "a job did not end";
+    }
+  }
+  void drop(const std::vector<std::string>& files) {
+    QMimeData data;
+    QList<QUrl> urls;
+    for (const std::string& file : files) urls << QUrl::fromLocalFile(QString::fromStdString(file));
+    data.setUrls(urls);
+    QDragEnterEvent enter(QPoint(600, 300), Qt::CopyAction, &data, Qt::LeftButton, Qt::NoModifier);
+    QApplication::sendEvent(window.get(), &enter);
+    ASSERT_TRUE(enter.isAccepted());
+    QDropEvent event(QPointF(600, 300), Qt::CopyAction, &data, Qt::LeftButton, Qt::NoModifier);
+    QApplication::sendEvent(window.get(), &event);
+    settle();
+  }
+  void load() {
+    drop({walk, stick});
+    ASSERT_TRUE(document().evaluated() && document().evaluated()->complete()) << window->messages().text().toStdString();
+  }
+  /// Until the stage has drawn what is current.
+  void drawn() {
+    QSignalSpy spy(&window->stage(), &StageWidget::drawn);
+    window->stage().update();
+    ASSERT_TRUE(spy.wait(20000));
+  }
+  void key(int k, Qt::KeyboardModifiers modifiers = Qt::NoModifier) { QTest::keyClick(window.get(), static_cast<Qt::Key>(k), modifiers); }
+  void selectRole(Role role) {
+    QTableView& table = window->map().table();
+    const QModelIndex cell = window->map().model().index(window->map().model().rowOf(role), MapModel::roleColumn);
+    table.scrollTo(cell);
+    QTest::mouseClick(table.viewport(), Qt::LeftButton, Qt::NoModifier, table.visualRect(cell).center());
+  }
+  void drag(QWidget* widget, QPointF from, QPointF to) {
+    QTest::mousePress(widget, Qt::LeftButton, Qt::NoModifier, from.toPoint());
+    for (int i = 1; i <= 8; ++i) {
+      const QPointF at = from + (to - from) * (i / 8.0);
+      QMouseEvent move(QEvent::MouseMove, at, widget->mapToGlobal(at), Qt::NoButton, Qt::LeftButton, Qt::NoModifier);
+      QApplication::sendEvent(widget, &move);
+    }
+    QTest::mouseRelease(widget, Qt::LeftButton, Qt::NoModifier, to.toPoint());
+    settle();
+  }
+  int joint(const char* name) { return findJoint(document().figure(Cast::character)->skeleton, name).value(); }
+  /// Nudges the left upper arm at a frame by dragging its bone.
+  void nudgeArm(int frame) {
+    session().setFrame(frame);
+    selectRole(Role::leftUpperArm);
+    ASSERT_EQ(session().selected(), (Bone{Cast::character, joint("upperarm_l")}));
+    drawn();
+    const auto grab = window->stage().middleOf(*session().selected());
+    ASSERT_TRUE(grab);
+    drag(&window->stage(), *grab, *grab + QPointF(40, -50));
+  }
+  /// Types a name into the file window that the next action opens, and accepts it.
+  void answerFileWindow(const std::string& path) {
+    auto* timer = new QTimer(window.get());
+    timer->setInterval(20);
+    QObject::connect(timer, &QTimer::timeout, window.get(), [timer, path] {
+      auto* dialog = qobject_cast<QFileDialog*>(QApplication::activeModalWidget());
+      if (!dialog) return;
+      timer->stop();
+      timer->deleteLater();
+      auto* name = dialog->findChild<QLineEdit*>();
+      name->setText(QString::fromStdString(path));
+      QTest::keyClick(name, Qt::Key_Return);
+    });
+    timer->start();
+  }
+
+  TemporaryFolder folder;
+  std::string walk = folder.file("walk.bvh"), stick = folder.file("stick.glb");
+  std::unique_ptr<MainWindow> window;
+};
+
+TEST_F(EditorRun, DroppedFilesBecomePerformerAndCharacterByContent) {
+  drop({stick});
+  EXPECT_TRUE(document().figure(Cast::character));
+  EXPECT_FALSE(document().figure(Cast::performer));
+  drop({walk});
+  ASSERT_TRUE(document().figure(Cast::performer));
+  ASSERT_TRUE(document().evaluated());
+  EXPECT_TRUE(document().evaluated()->complete());
+  EXPECT_EQ(session().frames(), 61);
+  EXPECT_EQ(document().map().character.joint(Role::leftUpperArm), joint("upperarm_l"));
+}
+
+TEST_F(EditorRun, FromTwoFilesToTheExportedFile) {
+  load();
+  // Map: the right hand's row is emptied by keys, and filled again by clicking in the stage.
+  MapModel& model = window->map().model();
+  QTableView& table = window->map().table();
+  selectRole(Role::rightHand);
+  table.setCurrentIndex(model.index(model.rowOf(Role::rightHand), MapModel::characterColumn));
+  table.setFocus();
+  QTest::keyClick(&table, Qt::Key_F2);
+  auto* box = table.viewport()->findChild<QComboBox*>();
+  ASSERT_TRUE(box);
+  QTest::keyClick(box, Qt::Key_A, Qt::ControlModifier);
+  QTest::keyClicks(box->lineEdit(), QStringLiteral("lowerarm_r"));
+  QTest::keyClick(box->lineEdit(), Qt::Key_Return);
+  settle();
+  EXPECT_EQ(document().map().character.joint(Role::rightHand), joint("lowerarm_r"));
+  key(Qt::Key_P);
+  ASSERT_TRUE(session().picking());
+  drawn();
+  const auto hand = window->stage().middleOf({Cast::character, joint("hand_r")});
+  ASSERT_TRUE(hand);
+  QTest::mouseClick(&window->stage(), Qt::LeftButton, Qt::NoModifier, hand->toPoint());
+  settle();
+  EXPECT_EQ(document().map().character.joint(Role::rightHand), joint("hand_r"));
+  EXPECT_EQ(document().take().map->character[static_cast<std::size_t>(indexOf(Role::rightHand))].joints, std::vector<std::string>{"hand_r"});
+  key(Qt::Key_Escape);
+  ASSERT_FALSE(session().picking());
+
+  // Nudge by dragging the bone, then undo and redo by keys: one drag is one step.
+  const Take before = document().take();
+  nudgeArm(20);
+  ASSERT_EQ(document().take().nudges->size(), 1U);
+  const Nudge nudge = *document().take().nudges->front();
+  EXPECT_GT(length(nudge.joints[0].rotation), 0.05);
+  EXPECT_EQ(frameOf(*document().evaluated(), nudge), 20);
+  EXPECT_EQ(document().evaluated()->nudgedJoints, std::vector<int>{joint("upperarm_l")});
+  key(Qt::Key_Z, Qt::ControlModifier);
+  settle();
+  EXPECT_EQ(document().take(), before);
+  EXPECT_TRUE(document().evaluated()->nudgedJoints.empty());
+  key(Qt::Key_Z, Qt::ControlModifier | Qt::ShiftModifier);
+  settle();
+  ASSERT_EQ(document().take().nudges->size(), 1U);
+
+  // Save under a name, start anew, open again.
+  const std::string reel = folder.file("evening.reel");
+  answerFileWindow(reel);
+  key(Qt::Key_S, Qt::ControlModifier);
+  EXPECT_FALSE(document().modified());
+  const Take saved = document().take();
+  key(Qt::Key_N, Qt::ControlModifier);
+  settle();
+  EXPECT_FALSE(document().figure(Cast::character));
+  drop({reel});
+  ASSERT_TRUE(document().evaluated() && document().evaluated()->complete());
+  EXPECT_EQ(*document().take().nudges, *saved.nudges);
+  EXPECT_EQ(document().map().character.joint(Role::rightHand), joint("hand_r"));
+
+  // Hand over, and read the file as another program would.
+  const std::string out = folder.file("stick_walk.glb");
+  key(Qt::Key_E, Qt::ControlModifier);
+  HandOverDialog& dialog = window->handOverDialog();
+  ASSERT_TRUE(dialog.isVisible());
+  auto* path = dialog.findChild<QLineEdit*>(QStringLiteral("handOverPath"));
+  path->selectAll();
+  QTest::keyClicks(path, QString::fromStdString(out));
+  QSignalSpy handed(&document(), &Document::handedOver);
+  QTest::mouseClick(dialog.findChild<QPushButton*>(QStringLiteral("handOverGo")), Qt::LeftButton);
+  settle();
+  ASSERT_EQ(handed.size(), 1) << dialog.findChild<QLabel*>(QStringLiteral("handOverReport"))->text().toStdString();
+  const auto report = handed[0][0].value<HandOverReport>();
+  ASSERT_TRUE(report.measured);
+  EXPECT_LT(report.fidelity.worstMillimetres, 0.1);
+  const auto read = readFigure(out);
+  ASSERT_TRUE(read) << read.error().text();
+  const Clip* clip = nullptr;
+  for (const Clip& c : read->clips)
+    if (c.name == "Understudy") clip = &c;
+  ASSERT_TRUE(clip);
+  EXPECT_EQ(read->clips.size(), 2U) << "the character's own animation must stay";
+  const auto motion = sample(*clip, read->skeleton);
+  ASSERT_TRUE(motion);
+  ASSERT_EQ(motion->frames, 61);
+  const int arm = findJoint(read->skeleton, "upperarm_l").value();
+  const auto angle = [&](int frame, const TiledMotion& other) {
+    return angleBetween(Quatd(motion->rotationsAt(frame)[static_cast<std::size_t>(arm)]),
+                        Quatd(other.rotationsAt(frame)[static_cast<std::size_t>(joint("upperarm_l"))]));
+  };
+  EXPECT_LT(angle(20, document().evaluated()->motion), 2e-3);
+  EXPECT_NEAR(angle(20, document().evaluated()->base), length(nudge.joints[0].rotation), 3e-3);
+  EXPECT_LT(angle(60, document().evaluated()->base), 2e-3) << "outside its ease a nudge changes nothing";
+}
+
+TEST_F(EditorRun, BadFilesLeaveTheTakeAsItIs) {
+  load();
+  nudgeArm(10);
+  const Take before = document().take();
+  const std::string garbage = folder.file("garbage.glb"), cut = folder.file("cut.bvh"), broken = folder.file("broken.reel");
+  writeFile(garbage, "glTF this is no model");
+  writeFile(cut, makeWalkBvh().substr(0, 400));
+  writeFile(broken, "{\"reel\": [");
+  for (const std::string& bad : {garbage, cut, broken, folder.file("missing.bvh")}) {
+    QSignalSpy told(&document(), &Document::message);
+    drop({bad});
+    ASSERT_GE(told.size(), 1) << bad;
+    EXPECT_EQ(told[0][0].value<Issue>().severity, Severity::error) << bad;
+    EXPECT_FALSE(window->messages().text().isEmpty()) << bad;
+    EXPECT_EQ(document().take(), before) << bad;
+    EXPECT_TRUE(document().evaluated() && document().evaluated()->complete()) << bad;
+  }
+  EXPECT_TRUE(window->isVisible());
+}
+
+TEST_F(EditorRun, HandingOverOntoAFolderThatIsNotThereSaysSo) {
+  load();
+  key(Qt::Key_E, Qt::ControlModifier);
+  HandOverDialog& dialog = window->handOverDialog();
+  auto* path = dialog.findChild<QLineEdit*>(QStringLiteral("handOverPath"));
+  path->selectAll();
+  QTest::keyClicks(path, QString::fromStdString(folder.file("nowhere/out.glb")));
+  QTest::mouseClick(dialog.findChild<QPushButton*>(QStringLiteral("handOverGo")), Qt::LeftButton);
+  settle();
+  EXPECT_FALSE(dialog.findChild<QLabel*>(QStringLiteral("handOverReport"))->text().isEmpty());
+  EXPECT_FALSE(window->messages().text().isEmpty());
+  EXPECT_FALSE(QFile::exists(QString::fromStdString(folder.file("nowhere/out.glb"))));
+  path->selectAll();
+  QTest::keyClicks(path, QString::fromStdString(stick));
+  EXPECT_FALSE(dialog.findChild<QPushButton*>(QStringLiteral("handOverGo"))->isEnabled()) << "own files are never written over";
+}
+
+TEST_F(EditorRun, KeysStepAndPlayAndTheFrameFieldShowsTheNumber) {
+  load();
+  key(Qt::Key_Right);
+  key(Qt::Key_Right);
+  EXPECT_EQ(session().frame(), 2);
+  EXPECT_EQ(window->timeline().findChild<QSpinBox*>(QStringLiteral("frame"))->value(), 3) << "frames are shown from 1";
+  key(Qt::Key_End);
+  EXPECT_EQ(session().frame(), 60);
+  key(Qt::Key_Home);
+  EXPECT_EQ(session().frame(), 0);
+  QSignalSpy moved(&session(), &Session::frameChanged);
+  key(Qt::Key_Space);
+  EXPECT_TRUE(session().playing());
+  ASSERT_TRUE(moved.wait(5000));
+  key(Qt::Key_Space);
+  EXPECT_FALSE(session().playing());
+}
+
+TEST_F(EditorRun, ScrubbingAndMovingAPinOnTheTimeline) {
+  load();
+  nudgeArm(20);
+  LanesView& lanes = window->timeline().lanes();
+  const FrameScale& scale = window->timeline().scale();
+  drag(&lanes, QPointF(scale.x(5), 15), QPointF(scale.x(40), 15));
+  EXPECT_EQ(session().frame(), 40);
+  drag(&lanes, lanes.pinOf(0), QPointF(scale.x(33), lanes.pinOf(0).y()));
+  EXPECT_EQ(frameOf(*document().evaluated(), *document().take().nudges->front()), 33);
+  key(Qt::Key_Z, Qt::ControlModifier);
+  settle();
+  EXPECT_EQ(frameOf(*document().evaluated(), *document().take().nudges->front()), 20) << "one drag is one step";
+}
+
+TEST_F(EditorRun, ARunThatEndedBadlyIsOfferedAndRecovered) {
+  load();
+  nudgeArm(12);
+  const Reel lost = document().reel();
+  ASSERT_TRUE(autosave(window->files().autosaveFolder().toStdString(), "1-gone", lost, ""));
+  document().clear();
+  settle();
+  window->files().offerRecovery();
+  auto* recover = window->messages().findChild<QPushButton*>(QStringLiteral("messageAction"));
+  ASSERT_TRUE(recover->isVisible());
+  QTest::mouseClick(recover, Qt::LeftButton);
+  settle();
+  EXPECT_EQ(*document().take().nudges, *lost.currentTake()->nudges);
+  EXPECT_TRUE(document().modified());
+  EXPECT_TRUE(document().evaluated() && document().evaluated()->complete());
+}
+
+TEST_F(EditorRun, UnsavedChangesAreAutosaved) {
+  load();
+  window->files().autosaveNow();
+  EXPECT_EQ(findRecoveries(window->files().autosaveFolder().toStdString()).size(), 1U);
+}
+
+}  // namespace
+}  // namespace understudy::editor
