@@ -49,9 +49,9 @@ struct Raster {
   }
 };
 
-constexpr float highest = 2.2f;       // metres above the floor beyond which nothing shows
+constexpr float highest = 1.7f;       // metres above the floor beyond which nothing shows
 constexpr float deepest = -0.25f;     // what lies further below the floor casts none
-constexpr float spread = 0.55f;       // metres of blur a metre of height
+constexpr float spread = 0.5f;       // metres of blur a metre of height
 
 void addMeshPieces(const FigureInstance& instance, double ground, std::vector<Piece>& pieces) {
   const StageFigure& figure = *instance.figure;
@@ -83,18 +83,23 @@ void addCapsulePieces(const FigureInstance& instance, double ground, std::vector
 
 }  // namespace
 
-ShadowMap groundShadow(const FigureInstance& instance, double groundHeight) {
+ShadowMap groundShadow(std::span<const FigureInstance> instances, double groundHeight) {
   ShadowMap map;
-  if (!instance.figure || !instance.shadow) return map;
   std::vector<Piece> pieces;
-  const bool mesh = instance.showMesh && !instance.figure->shadowPoints.empty();
-  if (mesh) addMeshPieces(instance, groundHeight, pieces);
-  if (!mesh && (instance.showBody || instance.showSkeleton)) addCapsulePieces(instance, groundHeight, pieces);
-  const std::span<const Affined> pose = poseOf(instance);
-  for (const int joint : instance.feet) {
-    if (joint < 0 || static_cast<std::size_t>(joint) >= pose.size()) continue;
-    const Vec3d p = apply(instance.placement, pose[joint].translation);
-    pieces.push_back({static_cast<float>(p.x), static_cast<float>(p.z), static_cast<float>(p.y - groundHeight), 0.004f});
+  for (const FigureInstance& instance : instances) {
+    if (!instance.figure || !instance.shadow) continue;
+    const std::size_t first = pieces.size();
+    const bool mesh = instance.showMesh && !instance.figure->shadowPoints.empty();
+    if (mesh) addMeshPieces(instance, groundHeight, pieces);
+    if (!mesh && (instance.showBody || instance.showSkeleton)) addCapsulePieces(instance, groundHeight, pieces);
+    const std::span<const Affined> pose = poseOf(instance);
+    for (const int joint : instance.feet) {
+      if (joint < 0 || static_cast<std::size_t>(joint) >= pose.size()) continue;
+      const Vec3d p = apply(instance.placement, pose[joint].translation);
+      pieces.push_back({static_cast<float>(p.x), static_cast<float>(p.z), static_cast<float>(p.y - groundHeight), 0.004f});
+    }
+    const float opacity = mesh ? std::clamp(instance.meshAlpha * 1.2f, 0.0f, 1.0f) : 1.0f;
+    for (std::size_t i = first; i < pieces.size(); ++i) pieces[i].area *= opacity;
   }
   std::erase_if(pieces, [](const Piece& p) {
     return !std::isfinite(p.x + p.z + p.height + p.area) || p.height > highest || p.height < deepest || !(p.area > 0);
@@ -102,17 +107,15 @@ ShadowMap groundShadow(const FigureInstance& instance, double groundHeight) {
   if (pieces.empty()) return map;
 
   double lowX = 1e30, lowZ = 1e30, highX = -1e30, highZ = -1e30;
-  const auto radiusOf = [](const Piece& p) {
-    return std::max(0.022f, 0.7f * std::sqrt(p.area)) + spread * std::max(0.0f, p.height);
-  };
+  const auto radiusOf = [](const Piece& p) { return std::max(0.022f, 0.7f * std::sqrt(p.area)) + spread * std::max(0.0f, p.height); };
   for (const Piece& p : pieces) {
     const double r = radiusOf(p);
     lowX = std::min(lowX, p.x - r), highX = std::max(highX, p.x + r);
     lowZ = std::min(lowZ, p.z - r), highZ = std::max(highZ, p.z + r);
   }
   const double sizeX = highX - lowX, sizeZ = highZ - lowZ;
-  if (!(sizeX < 60) || !(sizeZ < 60)) return map;
-  const float cell = std::max(0.012f, static_cast<float>(std::max(sizeX, sizeZ)) / 256.0f);
+  if (!(sizeX < 200) || !(sizeZ < 200)) return map;
+  const float cell = std::max(0.013f, static_cast<float>(std::max(sizeX, sizeZ)) / 320.0f);
   const float coarse = cell * 5;
   Raster fine(lowX, lowZ, sizeX, sizeZ, cell), wide(lowX, lowZ, sizeX, sizeZ, coarse);
   for (const Piece& p : pieces) {
@@ -133,9 +136,12 @@ ShadowMap groundShadow(const FigureInstance& instance, double groundHeight) {
     for (int i = 0; i < fine.width; ++i) {
       const std::size_t k = static_cast<std::size_t>(j) * fine.width + i;
       const float tau = fine.depth[k] * 1.5f + wide.at(lowX + (i + 0.5) * cell, lowZ + (j + 0.5) * cell) * 1.25f;
-      map.darkness[k] = static_cast<std::uint8_t>((1 - std::exp(-tau)) * 255.0f + 0.5f);
+      if (tau > 0.002f) map.darkness[k] = static_cast<std::uint8_t>((1 - std::exp(-tau)) * 255.0f + 0.5f);
     }
   }
+  // A clear rim: the picture's edge is repeated outside.
+  for (int i = 0; i < map.width; ++i) map.darkness[i] = map.darkness[map.darkness.size() - 1 - i] = 0;
+  for (int j = 0; j < map.height; ++j) map.darkness[static_cast<std::size_t>(j) * map.width] = map.darkness[static_cast<std::size_t>(j + 1) * map.width - 1] = 0;
   return map;
 }
 

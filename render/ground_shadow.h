@@ -16,8 +16,9 @@ struct ShadowMap {
   std::vector<std::uint8_t> darkness;
 };
 
-/// Every piece of surface spreads its area over a disc that widens with its height: tight where a foot stands, soft
-/// where it floats. Empty (width 0) where nothing is near the ground.
-[[nodiscard]] ShadowMap groundShadow(const FigureInstance& instance, double groundHeight);
+/// The shadow of all instances together; each weighs as much as it is opaque. Every piece of surface spreads its area
+/// over a disc that widens with its height: tight where a foot stands, soft where it floats. Empty (width 0) where
+/// nothing is near the ground.
+[[nodiscard]] ShadowMap groundShadow(std::span<const FigureInstance> instances, double groundHeight);
 
 }  // namespace understudy

@@ -21,9 +21,9 @@ StagePalette stagePalette(Theme theme) {
     p.skyTop = colourOf(0x18242d);
     p.skyHorizon = colourOf(0x2b414e);
     p.ground = colourOf(0x1c2b35);
-    p.gridFine = colourOf(0x263a46);
-    p.gridMetre = colourOf(0x3b586a);
-    p.gridAxis = colourOf(0x5b8299);
+    p.gridFine = colourOf(0x22333e);
+    p.gridMetre = colourOf(0x304858);
+    p.gridAxis = colourOf(0x4a6d81);
     p.text = colourOf(0x9fb4c0);
     p.performer = colourOf(0x8fb8cc);
     p.character = colourOf(0xf5e6b8);

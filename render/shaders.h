@@ -69,7 +69,9 @@ uniform vec3 keyDirection, keyColour, rimColour, skyLight, groundLight, highligh
 uniform float groundHeight;
 out vec4 result;
 vec3 toSrgb(vec3 c) {
-  return mix(c * 12.92, 1.055 * pow(max(c, vec3(0.0031308)), vec3(1.0 / 2.4)) - 0.055, step(vec3(0.0031308), c));
+  // Roots instead of a power: within 0.4/255 of IEC 61966-2-1 above 0.005, up to 7/255 too light in blacker blacks.
+  vec3 s1 = sqrt(max(c, vec3(0.0))), s2 = sqrt(s1), s3 = sqrt(s2);
+  return 0.585122381 * s1 + 0.783140355 * s2 - 0.368262736 * s3;
 }
 void main() {
   vec4 base = baseColour * tint;
@@ -113,13 +115,14 @@ uniform float horizonAt, span; // normalised device y of the horizon, and of the
 out vec4 result;
 void main() {
   float t = clamp((at.y - horizonAt) / span, 0.0, 1.0);
-  t = 1.0 - (1.0 - t) * (1.0 - t);
+  t = t * (2.0 - t);
   // Half a step of noise against banding.
   float noise = fract(52.9829189 * fract(dot(gl_FragCoord.xy, vec2(0.06711056, 0.00583715)))) - 0.5;
   result = mix(horizon, top, t) + noise / 255.0;
 }
 )";
 
+// The ground mixes itself with the sky behind it and with the figures' shadows: one pass, no blending.
 inline constexpr const char* groundVertex = R"(#version 330 core
 uniform mat4 clipFromWorld;
 uniform vec3 origin, axisU, axisV;   // the plane; U and V are metres
@@ -135,56 +138,40 @@ void main() {
 
 inline constexpr const char* groundFragment = R"(#version 330 core
 in vec2 at;
-uniform vec2 middle;
+uniform vec2 middle, size;
 uniform float reach, pixel;
 uniform vec4 ground, fine, metre, axis;  // display colours
+uniform vec4 top, horizon;
+uniform float horizonAt, span;
 uniform int grid;
 uniform float strength;
+uniform sampler2D shadow;
+uniform vec4 shadowArea;                 // low corner, 1 / size
+uniform vec4 shadowColour;
 out vec4 result;
-float line(vec2 d, vec2 w, float thick) {
-  vec2 a = clamp((thick * w - d) / w + 0.5, 0.0, 1.0);
-  return max(a.x, a.y);
-}
 void main() {
   vec2 away = (at - middle) / reach;
-  float fade = 1.0 - smoothstep(0.12, 0.92, length(away));
-  vec4 c = ground;
+  float d = clamp((dot(away, away) - 0.015) * 1.25, 0.0, 1.0);
+  float fade = (1.0 - d) * (1.0 - d) * strength;
+  vec3 c = ground.rgb;
   if (grid == 1) {
-    vec2 w = max(fwidth(at), vec2(1e-5)) * 1.0;
-    vec2 half_ = abs(fract(at * 2.0 + 0.5) - 0.5) * 0.5;
-    vec2 one = abs(fract(at + 0.5) - 0.5);
+    vec2 w = max(fwidth(at), vec2(1e-5));
+    vec2 perPixel = 1.0 / w;
+    vec2 halves = abs(fract(at * 2.0 + 0.5) - 0.5) * 0.5;
+    vec2 ones = abs(fract(at + 0.5) - 0.5);
     // Lines closer than a few pixels melt into the ground.
-    vec2 room = 1.0 - smoothstep(vec2(0.08), vec2(0.3), w);
-    vec2 wide = 1.0 - smoothstep(vec2(0.15), vec2(0.6), w);
-    vec2 f = clamp((0.5 * pixel * w - half_) / w + 0.5, 0.0, 1.0) * room;
-    vec2 m = clamp((0.6 * pixel * w - one) / w + 0.5, 0.0, 1.0) * wide;
-    vec2 o = clamp((0.8 * pixel * w - abs(at)) / w + 0.5, 0.0, 1.0);
-    c = mix(c, fine, max(f.x, f.y));
-    c = mix(c, metre, max(m.x, m.y));
-    c = mix(c, axis, max(o.x, o.y));
+    vec2 f = clamp(0.5 * pixel + 0.5 - halves * perPixel, 0.0, 1.0) * clamp(1.3 - w * 5.0, 0.0, 1.0);
+    vec2 m = clamp(0.55 * pixel + 0.5 - ones * perPixel, 0.0, 1.0) * clamp(1.3 - w * 2.5, 0.0, 1.0);
+    vec2 o = clamp(0.75 * pixel + 0.5 - abs(at) * perPixel, 0.0, 1.0);
+    c = mix(c, fine.rgb, max(f.x, f.y));
+    c = mix(c, metre.rgb, max(m.x, m.y));
+    c = mix(c, axis.rgb, max(o.x, o.y));
   }
-  result = vec4(c.rgb, fade * strength);
-}
-)";
-
-inline constexpr const char* shadowVertex = R"(#version 330 core
-uniform mat4 clipFromWorld;
-uniform vec4 area;       // x, z of the low corner, size in x, z
-uniform float height;
-out vec2 uv;
-void main() {
-  uv = vec2(gl_VertexID & 1, (gl_VertexID & 2) / 2);
-  gl_Position = clipFromWorld * vec4(area.x + uv.x * area.z, height, area.y + uv.y * area.w, 1.0);
-}
-)";
-
-inline constexpr const char* shadowFragment = R"(#version 330 core
-in vec2 uv;
-uniform sampler2D image;
-uniform vec4 colour;
-out vec4 result;
-void main() {
-  result = vec4(colour.rgb, colour.a * texture(image, uv).r);
+  if (shadowColour.a > 0.0) c = mix(c, shadowColour.rgb, shadowColour.a * texture(shadow, (at - shadowArea.xy) * shadowArea.zw).r);
+  float t = clamp((gl_FragCoord.y / size.y * 2.0 - 1.0 - horizonAt) / span, 0.0, 1.0);
+  vec3 sky = mix(horizon.rgb, top.rgb, t * (2.0 - t));
+  float noise = fract(52.9829189 * fract(dot(gl_FragCoord.xy, vec2(0.06711056, 0.00583715)))) - 0.5;
+  result = vec4(mix(sky, c, fade) + noise / 255.0, 1.0);
 }
 )";
 

@@ -191,6 +191,19 @@ void chooseDrawnJoints(StageFigure& out) {
       }
     }
   }
+  // Rigid parts count for the bone they hang on: some bodies have skin on their arms only.
+  std::vector<char> hasChildren(n, 0);
+  for (int j = 0; j < n; ++j) {
+    if (skeleton.parents[j] >= 0) hasChildren[skeleton.parents[j]] = 1;
+  }
+  bool anySkin = false;
+  for (const double w : weight) anySkin = anySkin || w > 0;
+  for (const StageBatch& batch : out.batches) {
+    const Mesh& mesh = figure.meshes[batch.mesh];
+    if (!anySkin || mesh.skin >= 0 || mesh.node < 0 || mesh.node >= n) continue;
+    const int bone = hasChildren[mesh.node] || skeleton.parents[mesh.node] < 0 ? mesh.node : skeleton.parents[mesh.node];
+    weight[bone] += 1;
+  }
   double heaviest = 0;
   for (const double w : weight) heaviest = std::max(heaviest, w);
   if (!(heaviest > 0)) {
@@ -242,8 +255,8 @@ void measureBones(StageFigure& out) {
     sum[p] += carried[j] + bone[j];
   }
   for (const int j : out.drawn) {
-    const double radius = 0.0275 * std::sqrt(carried[j] / out.height) * out.height;
-    out.boneRadius[j] = static_cast<float>(std::clamp(radius, 0.009 * out.height, 0.06 * out.height));
+    const double radius = 0.046 * std::sqrt(carried[j] / out.height) * out.height;
+    out.boneRadius[j] = static_cast<float>(std::clamp(radius, 0.011 * out.height, 0.075 * out.height));
   }
   const Vec3d up = rotate(conjugate(out.figure->space.worldFromFile), Vec3d{0, 1, 0});
   double top = -std::numeric_limits<double>::infinity();

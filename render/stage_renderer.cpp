@@ -40,37 +40,35 @@ struct Uploaded {
   std::vector<GLuint> textures;
 };
 
-/// Unit sphere halves stretched into a tapered capsule, appended as triangles.
-void appendCapsule(const Capsule& c, std::vector<StageVertex>& out) {
-  constexpr int around = 14, rings = 4;
+/// A tapered capsule as triangles, appended.
+void appendCapsule(const Capsule& c, std::vector<StageVertex>& vertices, std::vector<std::uint32_t>& indices) {
+  constexpr int around = 12, rings = 3;
   const Vec3f axis = normalised(c.to - c.from, {0, 1, 0});
   const Vec3f u = anyPerpendicular(axis), w = cross(axis, u);
   const float l = distance(c.from, c.to);
-  // Where both spheres' common cone touches them.
-  const float slope = l > 1e-6f ? std::clamp((c.fromRadius - c.toRadius) / l, -0.95f, 0.95f) : 0.0f;
-  const float tilt = std::asin(slope);
-  struct Ring {
-    Vec3f centre;
-    float radius, latitude;
-  };
-  std::vector<Ring> profile;
+  // Where the cone that both spheres share touches them.
+  const float tilt = std::asin(l > 1e-6f ? std::clamp((c.fromRadius - c.toRadius) / l, -0.95f, 0.95f) : 0.0f);
   const float half = std::numbers::pi_v<float> / 2;
-  for (int i = 0; i <= rings; ++i) profile.push_back({c.from, c.fromRadius, -half + (tilt + half) * static_cast<float>(i) / rings});
-  for (int i = 0; i <= rings; ++i) profile.push_back({c.to, c.toRadius, tilt + (half - tilt) * static_cast<float>(i) / rings});
-  const auto vertex = [&](const Ring& ring, int k) {
-    const float a = 2 * std::numbers::pi_v<float> * static_cast<float>(k) / around;
-    const Vec3f n = (u * std::cos(a) + w * std::sin(a)) * std::cos(ring.latitude) + axis * std::sin(ring.latitude);
-    const Vec3f p = ring.centre + n * ring.radius;
-    StageVertex v{};
-    v.position[0] = p.x, v.position[1] = p.y, v.position[2] = p.z;
-    v.normal[0] = n.x, v.normal[1] = n.y, v.normal[2] = n.z;
-    std::fill(std::begin(v.colour), std::end(v.colour), std::uint16_t{65535});
-    return v;
-  };
-  for (std::size_t i = 0; i + 1 < profile.size(); ++i) {
+  const auto first = static_cast<std::uint32_t>(vertices.size());
+  for (int i = 0; i < 2 * (rings + 1); ++i) {
+    const bool lower = i <= rings;
+    const float t = static_cast<float>(lower ? i : i - rings - 1) / rings;
+    const float latitude = lower ? -half + (tilt + half) * t : tilt + (half - tilt) * t;
     for (int k = 0; k < around; ++k) {
-      const StageVertex a = vertex(profile[i], k), b = vertex(profile[i], k + 1), d = vertex(profile[i + 1], k), e = vertex(profile[i + 1], k + 1);
-      for (const StageVertex& v : {a, b, e, a, e, d}) out.push_back(v);
+      const float a = 2 * std::numbers::pi_v<float> * static_cast<float>(k) / around;
+      const Vec3f n = (u * std::cos(a) + w * std::sin(a)) * std::cos(latitude) + axis * std::sin(latitude);
+      const Vec3f p = (lower ? c.from : c.to) + n * (lower ? c.fromRadius : c.toRadius);
+      StageVertex v{};
+      v.position[0] = p.x, v.position[1] = p.y, v.position[2] = p.z;
+      v.normal[0] = n.x, v.normal[1] = n.y, v.normal[2] = n.z;
+      std::fill(std::begin(v.colour), std::end(v.colour), std::uint16_t{65535});
+      vertices.push_back(v);
+    }
+  }
+  for (std::uint32_t i = 0; i + 1 < 2 * (rings + 1); ++i) {
+    for (std::uint32_t k = 0; k < around; ++k) {
+      const std::uint32_t a = first + i * around + k, b = first + i * around + (k + 1) % around;
+      for (const std::uint32_t index : {a, b, b + around, a, b + around, a + around}) indices.push_back(index);
     }
   }
 }
@@ -79,8 +77,8 @@ void appendCapsule(const Capsule& c, std::vector<StageVertex>& out) {
 
 struct StageRenderer::Impl {
   Gl gl;
-  Program mesh, sky, ground, shadow, stroke;
-  GLuint emptyArray = 0, strokeArray = 0, strokeBuffer = 0, looseArray = 0, looseBuffer = 0;
+  Program mesh, sky, ground, stroke;
+  GLuint emptyArray = 0, strokeArray = 0, strokeBuffer = 0, looseArray = 0, looseBuffer = 0, looseIndices = 0;
   GLuint paletteBuffer = 0, paletteTexture = 0, shadowTexture = 0;
   GLuint sampledFramebuffer = 0, sampledColour = 0, sampledDepth = 0;
   int sampledWidth = 0, sampledHeight = 0, sampledCount = 0;
@@ -91,12 +89,12 @@ struct StageRenderer::Impl {
 
   ~Impl() {
     if (!gl.DeleteProgram) return;
-    for (Program* p : {&mesh, &sky, &ground, &shadow, &stroke}) {
+    for (Program* p : {&mesh, &sky, &ground, &stroke}) {
       if (p->id) gl.DeleteProgram(p->id);
     }
     for (auto& [key, upload] : uploads) release(upload);
     for (const GLuint array : {emptyArray, strokeArray, looseArray}) gl.DeleteVertexArrays(1, &array);
-    for (const GLuint buffer : {strokeBuffer, looseBuffer, paletteBuffer}) gl.DeleteBuffers(1, &buffer);
+    for (const GLuint buffer : {strokeBuffer, looseBuffer, looseIndices, paletteBuffer}) gl.DeleteBuffers(1, &buffer);
     for (const GLuint texture : {paletteTexture, shadowTexture}) gl.DeleteTextures(1, &texture);
     releaseSampled();
   }
@@ -184,12 +182,14 @@ struct StageRenderer::Impl {
     gl.GenVertexArrays(1, &looseArray);
     gl.GenBuffers(1, &strokeBuffer);
     gl.GenBuffers(1, &looseBuffer);
+    gl.GenBuffers(1, &looseIndices);
     gl.GenBuffers(1, &paletteBuffer);
     gl.GenTextures(1, &paletteTexture);
     gl.GenTextures(1, &shadowTexture);
 
     gl.BindVertexArray(looseArray);
     gl.BindBuffer(GL_ARRAY_BUFFER, looseBuffer);
+    gl.BindBuffer(GL_ELEMENT_ARRAY_BUFFER, looseIndices);
     describeVertices();
     gl.BindVertexArray(strokeArray);
     gl.BindBuffer(GL_ARRAY_BUFFER, strokeBuffer);
@@ -371,45 +371,73 @@ struct StageRenderer::Impl {
       gl.FrontFace(GL_CCW);
       set(mesh, "influences", 0);
       const Vec3f c = linearOf(instance.skeletonColour);
-      // Capsules overlap: paler than the lines drawn on them.
-      set(mesh, "baseColour", Colour{c.x * 0.62f + 0.03f, c.y * 0.62f + 0.03f, c.z * 0.62f + 0.03f, 1});
+      // The body steps back behind the lines drawn on it: darker on dark, paler on light.
+      const bool dark = frame.style->theme == Theme::dark;
+      const float part = dark ? 0.52f : 0.45f, lift = dark ? 0.02f : 0.42f;
+      set(mesh, "baseColour", Colour{c.x * part + lift, c.y * part + lift, c.z * part + lift, 1});
       set(mesh, "hasImage", 0);
       set(mesh, "alphaCutoff", -1.0f);
       set(mesh, "doubleSided", 0);
-      gl.DrawArrays(GL_TRIANGLES, prepared.looseFirst, prepared.looseCount);
+      gl.DrawElements(GL_TRIANGLES, prepared.looseCount, GL_UNSIGNED_INT, offset(std::size_t{4} * prepared.looseFirst));
     }
+  }
+
+  void setSky(Program& program, const Frame& frame) {
+    const Camera& camera = *frame.camera;
+    float at = -0.6f, span = 2.0f;
+    if (!camera.orthographic) {
+      at = std::min(static_cast<float>(std::clamp(std::tan(camera.pitch) / std::tan(camera.fieldOfView / 2), -3.0, 6.0)), 1.1f) - 0.15f;
+      span = 1.7f;
+    }
+    set(program, "top", frame.palette.skyTop);
+    set(program, "horizon", frame.palette.skyHorizon);
+    set(program, "horizonAt", at);
+    set(program, "span", span);
   }
 
   void drawSky(const Frame& frame) {
-    const Camera& camera = *frame.camera;
     gl.UseProgram(sky.id);
     gl.BindVertexArray(emptyArray);
-    set(sky, "top", frame.palette.skyTop);
-    set(sky, "horizon", frame.palette.skyHorizon);
-    float at = -0.6f, span = 2.0f;
-    if (!camera.orthographic) {
-      at = static_cast<float>(std::clamp(std::tan(camera.pitch) / std::tan(camera.fieldOfView / 2), -3.0, 6.0));
-      at = std::min(at, 1.1f) - 0.15f;
-      span = 1.7f;
-    }
-    set(sky, "horizonAt", at);
-    set(sky, "span", span);
+    setSky(sky, frame);
     gl.DrawArrays(GL_TRIANGLES, 0, 3);
   }
 
-  void drawGround(const Frame& frame) {
+  /// The figures' shadow as a texture the ground reads; its colour stays clear where there is none.
+  void setShadow(const Frame& frame, const Scene& scene) {
+    set(ground, "shadow", 0);
+    set(ground, "shadowColour", Colour{0, 0, 0, 0});
+    if (!frame.style->shadows) return;
+    const ShadowMap map = groundShadow(scene.figures, frame.style->groundHeight);
+    if (map.width <= 0) return;
+    gl.ActiveTexture(GL_TEXTURE0);
+    gl.BindTexture(GL_TEXTURE_2D, shadowTexture);
+    gl.PixelStorei(GL_UNPACK_ALIGNMENT, 1);
+    gl.TexImage2D(GL_TEXTURE_2D, 0, GL_R8, map.width, map.height, 0, GL_RED, GL_UNSIGNED_BYTE, map.darkness.data());
+    gl.TexParameteri(GL_TEXTURE_2D, GL_TEXTURE_MIN_FILTER, GL_LINEAR);
+    gl.TexParameteri(GL_TEXTURE_2D, GL_TEXTURE_MAG_FILTER, GL_LINEAR);
+    gl.TexParameteri(GL_TEXTURE_2D, GL_TEXTURE_WRAP_S, GL_CLAMP_TO_EDGE);
+    gl.TexParameteri(GL_TEXTURE_2D, GL_TEXTURE_WRAP_T, GL_CLAMP_TO_EDGE);
+    gl.Uniform4f(place(ground, "shadowArea"), static_cast<float>(map.x), static_cast<float>(map.z), static_cast<float>(1 / map.sizeX), static_cast<float>(1 / map.sizeZ));
+    const Colour dark = frame.style->theme == Theme::dark ? colourOf(0x05090c) : colourOf(0x33454e);
+    set(ground, "shadowColour", withAlpha(dark, frame.light.shadow));
+  }
+
+  void drawGround(const Frame& frame, const Scene& scene) {
     const Camera& camera = *frame.camera;
     const StageStyle& style = *frame.style;
     const float height = static_cast<float>(style.groundHeight);
     gl.UseProgram(ground.id);
     gl.BindVertexArray(emptyArray);
+    setSky(ground, frame);
     set(ground, "clipFromWorld", frame.clipFromWorld);
+    set(ground, "size", static_cast<float>(frame.width), static_cast<float>(frame.height));
     set(ground, "ground", frame.palette.ground);
     set(ground, "fine", frame.palette.gridFine);
     set(ground, "metre", frame.palette.gridMetre);
     set(ground, "axis", frame.palette.gridAxis);
     set(ground, "grid", style.grid && !style.bare ? 1 : 0);
     set(ground, "pixel", std::max(1.0f, style.pixelRatio));
+    set(ground, "strength", 1.0f);
     const bool wall = camera.orthographic && std::abs(camera.pitch) < 0.02;
     if (wall) {
       // Seen edge-on the floor is a line: a wall with the same grid stands behind the figures instead.
@@ -421,6 +449,7 @@ struct StageRenderer::Impl {
       set(ground, "middle", static_cast<float>(dot(camera.target, right)), static_cast<float>(camera.target.y - height));
       set(ground, "reach", static_cast<float>(camera.orthographicHeight * 2.2));
       set(ground, "strength", 0.85f);
+      set(ground, "shadowColour", Colour{0, 0, 0, 0});
     } else {
       const double away = camera.orthographic ? camera.orthographicHeight * 1.6 : camera.distance;
       set(ground, "origin", Vec3f{0, height, 0});
@@ -428,43 +457,9 @@ struct StageRenderer::Impl {
       set(ground, "axisV", Vec3f{0, 0, 1});
       set(ground, "middle", static_cast<float>(camera.target.x), static_cast<float>(camera.target.z));
       set(ground, "reach", static_cast<float>(std::clamp(away * 4.5, 6.0, 120.0)));
-      set(ground, "strength", camera.position().y >= height || camera.orthographic ? 1.0f : 0.25f);
+      setShadow(frame, scene);
     }
-    gl.Enable(GL_BLEND);
-    gl.DepthMask(GL_FALSE);
     gl.DrawArrays(GL_TRIANGLE_STRIP, 0, 4);
-    gl.DepthMask(GL_TRUE);
-  }
-
-  void drawShadows(const Frame& frame, const Scene& scene) {
-    if (frame.camera->orthographic && std::abs(frame.camera->pitch) < 0.02) return;
-    if (frame.camera->position().y < frame.style->groundHeight) return;
-    gl.UseProgram(shadow.id);
-    gl.BindVertexArray(emptyArray);
-    set(shadow, "clipFromWorld", frame.clipFromWorld);
-    set(shadow, "image", 0);
-    gl.ActiveTexture(GL_TEXTURE0);
-    gl.BindTexture(GL_TEXTURE_2D, shadowTexture);
-    gl.PixelStorei(GL_UNPACK_ALIGNMENT, 1);
-    gl.Enable(GL_BLEND);
-    gl.DepthMask(GL_FALSE);
-    const Colour dark = frame.style->theme == Theme::dark ? colourOf(0x05090c) : colourOf(0x33454e);
-    for (const FigureInstance& instance : scene.figures) {
-      const ShadowMap map = groundShadow(instance, frame.style->groundHeight);
-      if (map.width <= 0) continue;
-      gl.TexImage2D(GL_TEXTURE_2D, 0, GL_R8, map.width, map.height, 0, GL_RED, GL_UNSIGNED_BYTE, map.darkness.data());
-      gl.TexParameteri(GL_TEXTURE_2D, GL_TEXTURE_MIN_FILTER, GL_LINEAR);
-      gl.TexParameteri(GL_TEXTURE_2D, GL_TEXTURE_MAG_FILTER, GL_LINEAR);
-      gl.TexParameteri(GL_TEXTURE_2D, GL_TEXTURE_WRAP_S, GL_CLAMP_TO_EDGE);
-      gl.TexParameteri(GL_TEXTURE_2D, GL_TEXTURE_WRAP_T, GL_CLAMP_TO_EDGE);
-      gl.Uniform4f(place(shadow, "area"), static_cast<float>(map.x), static_cast<float>(map.z), static_cast<float>(map.sizeX), static_cast<float>(map.sizeZ));
-      // Lifted off the floor by less than a sole's thickness, against z-fighting with nothing but the floor's depth.
-      set(shadow, "height", static_cast<float>(frame.style->groundHeight) + 0.0005f);
-      const float strength = instance.showMesh ? std::min(1.0f, instance.meshAlpha * 1.2f) : 0.85f;
-      set(shadow, "colour", withAlpha(dark, frame.light.shadow * strength));
-      gl.DrawArrays(GL_TRIANGLE_STRIP, 0, 4);
-    }
-    gl.DepthMask(GL_TRUE);
   }
 
   void drawStrokes(const std::vector<Stroke>& strokes, int width, int height, bool depthTest) {
@@ -489,6 +484,7 @@ struct StageRenderer::Impl {
   std::vector<Prepared> prepare(const Scene& scene) {
     std::vector<Prepared> result;
     std::vector<StageVertex> loose;
+    std::vector<std::uint32_t> looseOrder;
     paletteTexels.clear();
     for (const FigureInstance& instance : scene.figures) {
       Prepared p{&instance};
@@ -511,9 +507,9 @@ struct StageRenderer::Impl {
         }
       }
       if (instance.figure && instance.showBody) {
-        p.looseFirst = static_cast<int>(loose.size());
-        for (const Capsule& capsule : bodyCapsules(instance)) appendCapsule(capsule, loose);
-        p.looseCount = static_cast<int>(loose.size()) - p.looseFirst;
+        p.looseFirst = static_cast<int>(looseOrder.size());
+        for (const Capsule& capsule : bodyCapsules(instance)) appendCapsule(capsule, loose, looseOrder);
+        p.looseCount = static_cast<int>(looseOrder.size()) - p.looseFirst;
       }
       result.push_back(std::move(p));
     }
@@ -527,6 +523,9 @@ struct StageRenderer::Impl {
     if (!loose.empty()) {
       gl.BindBuffer(GL_ARRAY_BUFFER, looseBuffer);
       gl.BufferData(GL_ARRAY_BUFFER, static_cast<GLsizeiptr>(loose.size() * sizeof(StageVertex)), loose.data(), GL_STREAM_DRAW);
+      gl.BindVertexArray(looseArray);
+      gl.BufferData(GL_ELEMENT_ARRAY_BUFFER, static_cast<GLsizeiptr>(looseOrder.size() * 4), looseOrder.data(), GL_STREAM_DRAW);
+      gl.BindVertexArray(0);
     }
     return result;
   }
@@ -567,12 +566,12 @@ struct StageRenderer::Impl {
     }
     gl.Disable(GL_CULL_FACE);
     if (!style.background) {
+      // From below the floor is left away: it would hide the figures.
+      if (camera.position().y >= style.groundHeight || (camera.orthographic && camera.pitch >= -0.02)) drawGround(frame, scene);
       gl.DepthMask(GL_FALSE);
       drawSky(frame);
       gl.DepthMask(GL_TRUE);
-      drawGround(frame);
     }
-    if (style.shadows) drawShadows(frame, scene);
 
     // Seen through: depth first, then colour where it is nearest, so that a figure does not show its own inside.
     beginMesh(frame);
@@ -648,7 +647,6 @@ Result<std::unique_ptr<StageRenderer>> StageRenderer::create(const GetProcAddres
   } programs[] = {{impl->mesh, shaders::meshVertex, shaders::meshFragment, "mesh"},
                   {impl->sky, shaders::skyVertex, shaders::skyFragment, "sky"},
                   {impl->ground, shaders::groundVertex, shaders::groundFragment, "ground"},
-                  {impl->shadow, shaders::shadowVertex, shaders::shadowFragment, "shadow"},
                   {impl->stroke, shaders::strokeVertex, shaders::strokeFragment, "stroke"}};
   for (const auto& p : programs) {
     if (const std::string log = impl->build(p.program, p.vertex, p.fragment); !log.empty()) {
