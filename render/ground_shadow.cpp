@@ -121,7 +121,9 @@ ShadowMap groundShadow(std::span<const FigureInstance> instances, double groundH
   for (const Piece& p : pieces) {
     const float radius = radiusOf(p);
     // High pieces matter less: the sky comes in from the sides.
-    const Piece faded{p.x, p.z, p.height, p.area * (1 - std::max(0.0f, p.height) / highest)};
+    // What all but touches the floor shuts out the light from the sides as well.
+    const float h = std::max(0.0f, p.height);
+    const Piece faded{p.x, p.z, p.height, p.area * (1 - h / highest) * (1 + 1.5f * std::exp(-h / 0.04f))};
     if (radius < coarse * 2.2f) {
       fine.splat(faded, std::max(radius, cell * 1.5f));
     } else {

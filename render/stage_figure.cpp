@@ -145,11 +145,9 @@ void scatterShadowPoints(StageFigure& out) {
   constexpr int wanted = 2400;
   const double each = total / wanted;
   double carry = each / 2;
-  std::uint32_t seed = 1;
-  const auto random = [&seed] {
-    seed = seed * 1664525u + 1013904223u;  // Numerical Recipes' congruential generator
-    return static_cast<float>(seed >> 8) / 16777216.0f;
-  };
+  // The R2 sequence fills a triangle evenly where random numbers would clump (Roberts, "The Unreasonable Effectiveness
+  // of Quasirandom Sequences", 2018).
+  double u0 = 0.5, v0 = 0.5;
   for (const StageBatch& batch : out.batches) {
     for (std::size_t i = batch.firstIndex; i < batch.firstIndex + batch.indexCount; i += 3) {
       const Vec3f pa = posed[out.indices[i]], pb = posed[out.indices[i + 1]], pc = posed[out.indices[i + 2]];
@@ -157,7 +155,9 @@ void scatterShadowPoints(StageFigure& out) {
       const auto corners = triangle(i);
       while (carry >= each) {
         carry -= each;
-        float u = random(), v = random();
+        u0 += 0.7548776662466927, v0 += 0.5698402909980532;
+        u0 -= std::floor(u0), v0 -= std::floor(v0);
+        float u = static_cast<float>(u0), v = static_cast<float>(v0);
         if (u + v > 1) u = 1 - u, v = 1 - v;
         ShadowPoint point;
         point.position = corners[0] * (1 - u - v) + corners[1] * u + corners[2] * v;

@@ -51,6 +51,8 @@ void StrokeBuilder::text(const Vec3d& at, std::string_view words, float dx, floa
   Vec3d a = at, b = at;
   Point p{};
   if (!clipLine(a, b) || !place(a, p)) return;
+  // Nearer than the floor it stands on, which rises in front of its lower edge.
+  if (Point lifted{}; place(camera_.orthographic ? a - forward_ : lerp(a, eye_, 0.1), lifted)) p.z = lifted.z;
   const float scale = size * ratio_, r = weight * ratio_ / 2;
   const float x0 = p.x + dx * ratio_, y0 = p.y + dy * ratio_;
   for (const StrokeLine& run : strokeText(words)) {
