@@ -9,8 +9,12 @@
 namespace understudy {
 namespace {
 
-Vec3d vecOf(const aiVector3D& v) { return {v.x, v.y, v.z}; }
-Quatd quatOf(const aiQuaternion& q) { return normalised(Quatd{q.w, q.x, q.y, q.z}); }
+Vec3d vecOf(const aiVector3D& v) {
+  return {v.x, v.y, v.z};
+}
+Quatd quatOf(const aiQuaternion& q) {
+  return normalised(Quatd{q.w, q.x, q.y, q.z});
+}
 
 /// Index of the last key at or before `time`, and how far it lies towards the next one.
 template <class Key>
@@ -80,8 +84,10 @@ Track trackOf(const JointChain& chain, const Stack& stack, double hertz) {
   for (const ChainLink& link : chain.links) {
     const auto found = stack.channels.find(link.node);
     if (found == stack.channels.end()) continue;
-    if (link.part.empty()) own = found->second;
-    else helpers = true;
+    if (link.part.empty())
+      own = found->second;
+    else
+      helpers = true;
     track.moves = track.moves || found->second->mNumPositionKeys > 0;
     track.turns = track.turns || found->second->mNumRotationKeys > 0;
     track.scales = track.scales || found->second->mNumScalingKeys > 0;
@@ -121,8 +127,7 @@ Track trackOf(const JointChain& chain, const Stack& stack, double hertz) {
       // which turning by it twice puts right.
       pose = trsOf(rest);
       if (own->mNumPositionKeys > 0) pose.translation = valueAt(own->mPositionKeys, own->mNumPositionKeys, time);
-      if (own->mNumRotationKeys > 0)
-        pose.rotation = valueAt(own->mRotationKeys, own->mNumRotationKeys, time) * postRotation * postRotation;
+      if (own->mNumRotationKeys > 0) pose.rotation = valueAt(own->mRotationKeys, own->mNumRotationKeys, time) * postRotation * postRotation;
       if (own->mNumScalingKeys > 0) pose.scale = valueAt(own->mScalingKeys, own->mNumScalingKeys, time);
     }
     track.poses.push_back(pose);
@@ -131,7 +136,9 @@ Track trackOf(const JointChain& chain, const Stack& stack, double hertz) {
   return track;
 }
 
-bool finite(const Trsd& p) { return isFinite(p.translation) && isFinite(p.rotation) && isFinite(p.scale); }
+bool finite(const Trsd& p) {
+  return isFinite(p.translation) && isFinite(p.rotation) && isFinite(p.scale);
+}
 double relativeStep(const Trsd& a, const Trsd& b, double size) {
   const double turn = angleBetween(a.rotation, b.rotation);
   return std::max({turn, distance(a.translation, b.translation) / size, distance(a.scale, b.scale)});
@@ -153,9 +160,12 @@ void addCurve(Clip& clip, int joint, CurveTarget target, const Track& track, con
   const double size = std::max(length(rest.translation), offset);
   const auto differs = [&](const Trsd& a, const Trsd& b) {
     switch (target) {
-      case CurveTarget::translation: return distance(a.translation, b.translation) > 1e-5 * size;
-      case CurveTarget::rotation: return angleBetween(a.rotation, b.rotation) > 1e-6;
-      default: return distance(a.scale, b.scale) > 2e-5 * std::max(length(b.scale), 1e-9);
+      case CurveTarget::translation:
+        return distance(a.translation, b.translation) > 1e-5 * size;
+      case CurveTarget::rotation:
+        return angleBetween(a.rotation, b.rotation) > 1e-6;
+      default:
+        return distance(a.scale, b.scale) > 2e-5 * std::max(length(b.scale), 1e-9);
     }
   };
   bool constant = true, atRest = true;
@@ -246,12 +256,15 @@ void buildClips(const aiScene& scene, const NodeTable& table, double statedHertz
     for (unsigned c = 0; c < animation.mNumChannels; ++c) {
       const aiNodeAnim* channel = animation.mChannels[c];
       const aiNode* node = nodeNamed(table, channel->mNodeName.C_Str());
-      if (!node) strangers.insert(channel->mNodeName.C_Str());
-      else if (!stack.channels.emplace(node, channel).second) twice.insert(channel->mNodeName.C_Str());
+      if (!node)
+        strangers.insert(channel->mNodeName.C_Str());
+      else if (!stack.channels.emplace(node, channel).second)
+        twice.insert(channel->mNodeName.C_Str());
     }
     if (!strangers.empty() && !(strangers.size() == 1 && *strangers.begin() == scene.mRootNode->mName.C_Str()))
       figure.issues.push_back(makeWarning(std::to_string(strangers.size()) + " animated node" + (strangers.size() == 1 ? " is" : "s are") +
-                                              " not in the scene ('" + *strangers.begin() + "'); left out", where));
+                                              " not in the scene ('" + *strangers.begin() + "'); left out",
+                                          where));
     if (!twice.empty())
       figure.issues.push_back(makeWarning("The node '" + *twice.begin() + "' is animated twice; the first is taken", where));
 

@@ -74,11 +74,16 @@ std::optional<double> number(const aiMetadata* data, const char* key) {
     if (std::string_view(data->mKeys[i].C_Str()) != key) continue;
     const aiMetadataEntry& entry = data->mValues[i];
     switch (entry.mType) {
-      case AI_INT32: return *static_cast<std::int32_t*>(entry.mData);
-      case AI_UINT64: return static_cast<double>(*static_cast<std::uint64_t*>(entry.mData));
-      case AI_FLOAT: return *static_cast<float*>(entry.mData);
-      case AI_DOUBLE: return *static_cast<double*>(entry.mData);
-      default: return {};
+      case AI_INT32:
+        return *static_cast<std::int32_t*>(entry.mData);
+      case AI_UINT64:
+        return static_cast<double>(*static_cast<std::uint64_t*>(entry.mData));
+      case AI_FLOAT:
+        return *static_cast<float*>(entry.mData);
+      case AI_DOUBLE:
+        return *static_cast<double*>(entry.mData);
+      default:
+        return {};
     }
   }
   return {};
@@ -95,7 +100,8 @@ std::string unitName(double metres) {
     double metres;
     const char* name;
   };
-  for (const Known& known : {Known{1, "m"}, {0.01, "cm"}, {0.001, "mm"}, {0.1, "dm"}, {0.0254, "in"}, {0.3048, "ft"}, {0.9144, "yd"}, {1000, "km"}})
+  for (const Known& known :
+       {Known{1, "m"}, {0.01, "cm"}, {0.001, "mm"}, {0.1, "dm"}, {0.0254, "in"}, {0.3048, "ft"}, {0.9144, "yd"}, {1000, "km"}})
     if (std::abs(metres / known.metres - 1) < 1e-4) return known.name;
   char out[32];
   std::snprintf(out, sizeof out, "%.4g m", metres);
@@ -111,8 +117,8 @@ double undoSingle(double value) {
 
 /// FBX time modes; 0 and 14 (the custom rate) have no rate of their own.
 double hertzOf(const aiMetadata* data) {
-  static constexpr double rates[] = {0,  120, 100, 60, 50, 48, 30, 30, 30000.0 / 1001, 30000.0 / 1001, 25, 24, 1000, 24000.0 / 1001, 0,
-                                     96, 72,  60000.0 / 1001};
+  static constexpr double rates[] = {
+      0, 120, 100, 60, 50, 48, 30, 30, 30000.0 / 1001, 30000.0 / 1001, 25, 24, 1000, 24000.0 / 1001, 0, 96, 72, 60000.0 / 1001};
   const double mode = number(data, "FrameRate").value_or(-1);
   const double custom = number(data, "CustomFrameRate").value_or(-1);
   if (mode == 14 && custom > 0 && custom <= 1000) return custom;
@@ -221,8 +227,10 @@ Issue unreadable(const Assimp::Importer& importer, const std::string& path, Kind
   std::string why = importer.GetErrorString();
   std::replace(why.begin(), why.end(), '\n', ' ');
   if (why.size() > 300) why = why.substr(0, 300) + " …";
-  return makeError(Fault::input, std::string("The ") + (kind == Kind::fbx ? "FBX" : "Collada") + " file cannot be read" + (why.empty() ? "" : ": " + why), path,
-                   kind == Kind::fbx ? "Export it again (FBX 2013 or later, binary), or as glTF (.glb)" : "Export it again, or as glTF (.glb)");
+  return makeError(
+      Fault::input,
+      std::string("The ") + (kind == Kind::fbx ? "FBX" : "Collada") + " file cannot be read" + (why.empty() ? "" : ": " + why), path,
+      kind == Kind::fbx ? "Export it again (FBX 2013 or later, binary), or as glTF (.glb)" : "Export it again, or as glTF (.glb)");
 }
 
 }  // namespace
@@ -231,7 +239,8 @@ Result<Figure> importFile(const std::string& path, bool meshes) {
   Result<std::vector<char>> bytes = contents(path);
   if (!bytes) return bytes.error();
   const std::optional<Kind> kind = kindOf(*bytes);
-  if (!kind) return makeError(Fault::input, "This is neither an FBX nor a Collada file", path, "Export it as FBX, Collada, glTF (.glb) or BVH");
+  if (!kind)
+    return makeError(Fault::input, "This is neither an FBX nor a Collada file", path, "Export it as FBX, Collada, glTF (.glb) or BVH");
 
   std::map<std::string, std::string> stoodFor;
   if (*kind == Kind::fbx) stoodFor = separateNames(*bytes);
@@ -277,14 +286,16 @@ Result<Figure> importFile(const std::string& path, bool meshes) {
     if (!dropRoot) figure.space = {};
   }
   if (dropRoot && scene->mRootNode->mNumChildren == 0)
-    return makeError(Fault::input, "The file holds no nodes, so there is no skeleton to read", path, "Export the skeleton along with the scene");
+    return makeError(Fault::input, "The file holds no nodes, so there is no skeleton to read", path,
+                     "Export the skeleton along with the scene");
 
   NodeTable table = buildJoints(*scene, dropRoot, figure);
   if (figure.skeleton.size() > 100000)
     return makeError(Fault::input, "The file holds more than 100,000 nodes", path, "Export only the character");
   for (std::size_t j = 0; j < table.chains.size(); ++j)
     if (const Trsd& rest = figure.skeleton.rest[j]; !isFinite(rest.translation) || !isFinite(rest.rotation) || !isFinite(rest.scale))
-      return makeError(Fault::input, "The node '" + figure.skeleton.names[j] + "' is placed by numbers that are not finite", path, "Export it again");
+      return makeError(Fault::input, "The node '" + figure.skeleton.names[j] + "' is placed by numbers that are not finite", path,
+                       "Export it again");
   const std::string generator = text(scene->mMetaData, "SourceAsset_Generator");
   if (meshes) buildMeshes(*scene, table, path, generator.find("Blender") != std::string::npos, bindShapes, figure);
   buildClips(*scene, table, hertz, figure);

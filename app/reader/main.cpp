@@ -55,17 +55,19 @@ std::vector<std::uint8_t> outcome(const std::string& path, bool meshes) {
     if (!figure) return understudy::packIssue(figure.error());
     // Our own mistakes are reported here, where the file is known, rather than at the other end.
     if (const understudy::Status status = understudy::checkFigure(*figure); !status) {
-      understudy::Issue issue = understudy::makeError(understudy::Fault::input, "The file holds something this program cannot use (" + status.error().text() + ")", path,
-                                                      "Try exporting it again as glTF (.glb)");
+      understudy::Issue issue = understudy::makeError(understudy::Fault::input,
+                                                      "The file holds something this program cannot use (" + status.error().text() + ")",
+                                                      path, "Try exporting it again as glTF (.glb)");
       return understudy::packIssue(issue);
     }
     return understudy::packFigure(*figure);
   } catch (const std::bad_alloc&) {
-    return understudy::packIssue(understudy::makeError(understudy::Fault::input, "The file needs more memory than the reader process may use", path,
+    return understudy::packIssue(understudy::makeError(understudy::Fault::input,
+                                                       "The file needs more memory than the reader process may use", path,
                                                        "Export less of the scene, or export it as glTF (.glb)"));
   } catch (const std::exception& error) {
-    return understudy::packIssue(understudy::makeError(understudy::Fault::input, std::string("The file cannot be read: ") + error.what(), path,
-                                                       "Try exporting it again as glTF (.glb)"));
+    return understudy::packIssue(understudy::makeError(understudy::Fault::input, std::string("The file cannot be read: ") + error.what(),
+                                                       path, "Try exporting it again as glTF (.glb)"));
   }
 }
 
@@ -77,8 +79,10 @@ int main(int count, char** words) {
   for (int i = 1; i < count; ++i) {
     const std::string_view word = words[i];
     if (word == "--memory" && i + 1 < count) {
-      if (limitMemory) limit(RLIMIT_AS, numberOf(words[++i]));
-      else ++i;
+      if (limitMemory)
+        limit(RLIMIT_AS, numberOf(words[++i]));
+      else
+        ++i;
     } else if (word == "--seconds" && i + 1 < count) {
       limit(RLIMIT_CPU, numberOf(words[++i]));
     } else if (word == "--no-meshes") {
@@ -91,10 +95,11 @@ int main(int count, char** words) {
     }
   }
   if (path.empty()) {
-    std::fputs("understudy-reader is started by Understudy to read FBX and Collada files.\n"
-               "usage: understudy-reader [--memory BYTES] [--seconds N] [--no-meshes] -- FILE\n"
-               "It writes binary data to standard output.\n",
-               stderr);
+    std::fputs(
+        "understudy-reader is started by Understudy to read FBX and Collada files.\n"
+        "usage: understudy-reader [--memory BYTES] [--seconds N] [--no-meshes] -- FILE\n"
+        "It writes binary data to standard output.\n",
+        stderr);
     return 2;
   }
   limit(RLIMIT_CORE, 0);

@@ -45,8 +45,10 @@ std::vector<std::uint8_t> findTexture(std::string name, const std::string& figur
   for (std::size_t at = name.find("%20"); at != std::string::npos; at = name.find("%20")) name.replace(at, 3, " ");
   const fs::path folder = fs::path(figurePath).parent_path(), named(name), bare = named.filename();
   std::vector<fs::path> places;
-  if (named.is_absolute()) places.push_back(named);
-  else places.push_back(folder / named);
+  if (named.is_absolute())
+    places.push_back(named);
+  else
+    places.push_back(folder / named);
   for (const char* sub : {"", "textures", "Textures", "texture", "tex", "images", "maps", "../textures", "../Textures", "../images"})
     places.push_back(folder / sub / bare);
   places.push_back(folder / (fs::path(figurePath).stem().string() + ".fbm") / bare);
@@ -109,7 +111,8 @@ class MaterialBuilder {
     std::replace(bare.begin(), bare.end(), '\\', '/');
     made.name = fs::path(bare).filename().string();
     if (made.bytes.empty()) {
-      figure_.issues.push_back(makeNote("The texture '" + made.name + "' was not found; the material's colour is shown", {}, "Put it beside the file"));
+      figure_.issues.push_back(
+          makeNote("The texture '" + made.name + "' was not found; the material's colour is shown", {}, "Put it beside the file"));
     } else if (made.mimeType.empty()) {
       figure_.issues.push_back(makeNote("The texture '" + made.name + "' is neither PNG nor JPEG; the material's colour is shown"));
     } else {
@@ -150,9 +153,11 @@ class MeshBuilder {
     if (!unbound_.empty())
       figure_.issues.push_back(makeWarning("The skin has weights on '" + unbound_ + "', which is no joint of the file; left out"));
     if (unweighted_ > 0)
-      figure_.issues.push_back(makeNote(std::to_string(unweighted_) + " vertices of skinned meshes have no weights; they follow a joint near by"));
+      figure_.issues.push_back(
+          makeNote(std::to_string(unweighted_) + " vertices of skinned meshes have no weights; they follow a joint near by"));
     if (broken_ > 0)
-      figure_.issues.push_back(makeWarning(std::to_string(broken_) + " vertices had numbers that are not finite; they were moved to the origin"));
+      figure_.issues.push_back(
+          makeWarning(std::to_string(broken_) + " vertices had numbers that are not finite; they were moved to the origin"));
   }
 
  private:
@@ -303,7 +308,8 @@ class MeshBuilder {
   }
 
   /// Meshes split by material, and meshes that share a bind pose, share one skin.
-  int skinFor(const std::vector<int>& joints, const std::vector<Affined>& inverseBind, const std::string& name, std::vector<std::uint16_t>& slots) {
+  int skinFor(const std::vector<int>& joints, const std::vector<Affined>& inverseBind, const std::string& name,
+              std::vector<std::uint16_t>& slots) {
     for (std::size_t s = 0; s <= figure_.skins.size(); ++s) {
       if (s == figure_.skins.size()) {
         figure_.skins.push_back({name, {}, {}});

@@ -16,7 +16,9 @@ Split splitName(std::string_view name) {
   if (at == std::string_view::npos) return {name, {}};
   return {name.substr(0, at), name.substr(at + helperMark.size())};
 }
-std::string_view nameOf(const aiNode* node) { return {node->mName.data, node->mName.length}; }
+std::string_view nameOf(const aiNode* node) {
+  return {node->mName.data, node->mName.length};
+}
 
 class Builder {
  public:
@@ -33,8 +35,10 @@ class Builder {
     const auto push = [&](const aiNode* node, int parent, const Affined& world) {
       for (unsigned c = node->mNumChildren; c-- > 0;) stack.push_back({node->mChildren[c], parent, world});
     };
-    if (dropRoot) push(root, -1, {});
-    else stack.push_back({root, -1, {}});
+    if (dropRoot)
+      push(root, -1, {});
+    else
+      stack.push_back({root, -1, {}});
     while (!stack.empty()) {
       const Item item = stack.back();
       stack.pop_back();

@@ -14,20 +14,20 @@ namespace understudy {
 /// What became of one node of the scene.
 struct ChainLink {
   const aiNode* node = nullptr;
-  std::string part;       ///< "Translation", "PreRotation", …; empty for the node itself
-  Affined local;          ///< its own transform
+  std::string part;  ///< "Translation", "PreRotation", …; empty for the node itself
+  Affined local;     ///< its own transform
 };
 
 /// One joint and the nodes it was folded from, from the parent's side on.
 struct JointChain {
   std::vector<ChainLink> links;
-  Affined fileWorld;      ///< world transform of the joint (without geometric offsets), file unit and axes
+  Affined fileWorld;  ///< world transform of the joint (without geometric offsets), file unit and axes
 };
 
 struct NodeTable {
-  std::vector<JointChain> chains;                        ///< one a joint
-  std::unordered_map<const aiNode*, int> jointOf;        ///< every node, helpers too
-  std::unordered_map<const aiNode*, Affined> world;      ///< world transform of every node as Assimp has it
+  std::vector<JointChain> chains;                    ///< one a joint
+  std::unordered_map<const aiNode*, int> jointOf;    ///< every node, helpers too
+  std::unordered_map<const aiNode*, Affined> world;  ///< world transform of every node as Assimp has it
   std::unordered_multimap<std::string, const aiNode*> byName;
 };
 

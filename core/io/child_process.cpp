@@ -77,12 +77,13 @@ std::string readerBesideThisProgram() {
   return error ? std::string() : (self.parent_path() / "understudy-reader").string();
 }
 
-Result<std::vector<std::uint8_t>> runReader(const std::string& program, const std::vector<std::string>& arguments, const ChildLimits& limits,
-                                            const RunControl& control) {
+Result<std::vector<std::uint8_t>> runReader(const std::string& program, const std::vector<std::string>& arguments,
+                                            const ChildLimits& limits, const RunControl& control) {
   const std::string file = arguments.empty() ? std::string() : arguments.back();
   if (program.empty() || ::access(program.c_str(), X_OK) != 0)
-    return makeError(Fault::input, "FBX and Collada files need the program understudy-reader, which is missing" +
-                                       (program.empty() ? std::string() : " (looked for '" + program + "')"),
+    return makeError(Fault::input,
+                     "FBX and Collada files need the program understudy-reader, which is missing" +
+                         (program.empty() ? std::string() : " (looked for '" + program + "')"),
                      file, "Install it beside this program, or export the file as glTF (.glb) or BVH");
   if (control.stopped()) return RunControl::cancelled();
 
@@ -126,8 +127,9 @@ Result<std::vector<std::uint8_t>> runReader(const std::string& program, const st
   std::vector<std::uint8_t> output;
   std::vector<std::uint8_t> block(1U << 18);
   const auto late = [&] {
-    return makeError(Fault::input, "The reader process was ended: it took longer than " + std::to_string(std::lround(limits.seconds)) + " s",
-                     file, tryAgain);
+    return makeError(Fault::input,
+                     "The reader process was ended: it took longer than " + std::to_string(std::lround(limits.seconds)) + " s", file,
+                     tryAgain);
   };
   for (;;) {
     if (control.stopped()) return RunControl::cancelled();
@@ -141,8 +143,9 @@ Result<std::vector<std::uint8_t>> runReader(const std::string& program, const st
     if (got < 0) return stopped(file, std::strerror(errno));
     if (got == 0) break;
     if (output.size() + static_cast<std::size_t>(got) > limits.outputBytes)
-      return makeError(Fault::input, "The reader process was ended: the file holds more than " +
-                                         std::to_string(limits.outputBytes >> 20) + " MB of data", file, "Export less of the scene");
+      return makeError(Fault::input,
+                       "The reader process was ended: the file holds more than " + std::to_string(limits.outputBytes >> 20) + " MB of data",
+                       file, "Export less of the scene");
     output.insert(output.end(), block.begin(), block.begin() + got);
   }
   int status = 0;

@@ -11,9 +11,9 @@
 namespace understudy {
 
 struct ChildLimits {
-  double seconds = 120;                          ///< wall clock; then the process is ended
-  std::uint64_t outputBytes = 2ULL << 30;        ///< most that is read from it
-  std::uint64_t memoryBytes = 8ULL << 30;        ///< address space the reader grants itself
+  double seconds = 120;                    ///< wall clock; then the process is ended
+  std::uint64_t outputBytes = 2ULL << 30;  ///< most that is read from it
+  std::uint64_t memoryBytes = 8ULL << 30;  ///< address space the reader grants itself
 };
 
 /// The program named understudy-reader in the folder of the running program. Empty where that cannot be found out.

@@ -23,7 +23,8 @@ struct Bounds {
 /// The joint where the limbs part: going down along the larger branch until two branches are two joints deep or more.
 int bodyRoot(const Skeleton& skeleton) {
   const int joints = skeleton.size();
-  std::vector<int> depth(static_cast<std::size_t>(joints), 0), count(static_cast<std::size_t>(joints), 1), deep(static_cast<std::size_t>(joints), 0);
+  std::vector<int> depth(static_cast<std::size_t>(joints), 0), count(static_cast<std::size_t>(joints), 1),
+      deep(static_cast<std::size_t>(joints), 0);
   const auto at = [](int j) { return static_cast<std::size_t>(j); };
   int best = -1;
   for (int j = joints - 1; j >= 0; --j) {
@@ -120,8 +121,9 @@ Status settleSpace(Figure& figure, const ReadSettings& settings) {
       if (distanceFromLikely < best) best = distanceFromLikely, chosen = space.metresPerUnit * factor, name = unit.name;
     }
   if (!std::isfinite(best)) {
-    figure.issues.push_back(makeWarning("The body measures " + spelt(stated) + " m in the file's unit, and no usual unit makes it a body's size", {},
-                                        "Give the unit yourself"));
+    figure.issues.push_back(
+        makeWarning("The body measures " + spelt(stated) + " m in the file's unit, and no usual unit makes it a body's size", {},
+                    "Give the unit yourself"));
     return Done{};
   }
   figure.issues.push_back(makeNote("By the unit the file states the body would measure " + spelt(stated) + " m; it is taken as " +

@@ -20,21 +20,27 @@ class Packer {
  public:
   std::vector<std::uint8_t> bytes;
 
-  template <Plain T> void value(const T& v) { raw(&v, sizeof v); }
+  template <Plain T>
+  void value(const T& v) {
+    raw(&v, sizeof v);
+  }
   void value(bool v) { value(static_cast<std::uint8_t>(v)); }
   void value(const std::string& s) {
     value(static_cast<std::uint64_t>(s.size()));
     raw(s.data(), s.size());
   }
-  template <Plain T> void list(const std::vector<T>& v) {
+  template <Plain T>
+  void list(const std::vector<T>& v) {
     value(static_cast<std::uint64_t>(v.size()));
     raw(v.data(), v.size() * sizeof(T));
   }
-  template <class T, class Each> void items(const std::vector<T>& v, Each each) {
+  template <class T, class Each>
+  void items(const std::vector<T>& v, Each each) {
     value(static_cast<std::uint64_t>(v.size()));
     for (const T& item : v) each(item);
   }
-  template <class T> void shared(const std::shared_ptr<const T>& pointer, auto each) {
+  template <class T>
+  void shared(const std::shared_ptr<const T>& pointer, auto each) {
     value(static_cast<std::uint8_t>(pointer != nullptr));
     if (pointer) each(*pointer);
   }
@@ -52,7 +58,10 @@ class Unpacker {
   [[nodiscard]] bool failed() const { return failed_; }
   [[nodiscard]] std::size_t left() const { return left_.size(); }
 
-  template <Plain T> void value(T& v) { raw(&v, sizeof v); }
+  template <Plain T>
+  void value(T& v) {
+    raw(&v, sizeof v);
+  }
   void value(bool& v) {
     std::uint8_t byte = 0;
     value(byte);
@@ -63,17 +72,20 @@ class Unpacker {
     s.resize(count(1));
     raw(s.data(), s.size());
   }
-  template <Plain T> void list(std::vector<T>& v) {
+  template <Plain T>
+  void list(std::vector<T>& v) {
     v.resize(count(sizeof(T)));
     raw(v.data(), v.size() * sizeof(T));
   }
   /// Grown item by item: what is allocated stays in proportion to the bytes that were really there.
-  template <class T, class Each> void items(std::vector<T>& v, Each each) {
+  template <class T, class Each>
+  void items(std::vector<T>& v, Each each) {
     const std::size_t wanted = count(1);
     v.clear();
     for (std::size_t i = 0; i < wanted && !failed_; ++i) each(v.emplace_back());
   }
-  template <class T> void shared(std::shared_ptr<const T>& pointer, auto each) {
+  template <class T>
+  void shared(std::shared_ptr<const T>& pointer, auto each) {
     bool present = false;
     value(present);
     if (!present || failed_) return;
@@ -105,7 +117,8 @@ class Unpacker {
 };
 
 // One description of the layout serves both directions, so that the two ends cannot drift apart.
-template <class A, class T> void visitIssue(A& a, T& issue) {
+template <class A, class T>
+void visitIssue(A& a, T& issue) {
   a.value(issue.severity);
   a.value(issue.fault);
   a.value(issue.what);
@@ -113,7 +126,8 @@ template <class A, class T> void visitIssue(A& a, T& issue) {
   a.value(issue.todo);
 }
 
-template <class A, class T> void visitMotion(A& a, T& motion) {
+template <class A, class T>
+void visitMotion(A& a, T& motion) {
   a.value(motion.rate);
   a.value(motion.frames);
   a.value(motion.joints);
@@ -124,7 +138,8 @@ template <class A, class T> void visitMotion(A& a, T& motion) {
   a.list(motion.scales);
 }
 
-template <class A, class T> void visitFigure(A& a, T& figure) {
+template <class A, class T>
+void visitFigure(A& a, T& figure) {
   a.value(figure.path);
   a.value(figure.format);
   a.items(figure.skeleton.names, [&](auto& name) { a.value(name); });
@@ -200,10 +215,16 @@ Packer begun(std::uint8_t kind) {
   return packer;
 }
 
-Issue broken(std::string what, std::string where = {}) { return makeError(Fault::internal, std::move(what), std::move(where)); }
+Issue broken(std::string what, std::string where = {}) {
+  return makeError(Fault::internal, std::move(what), std::move(where));
+}
 
-bool isFinite(const Vec2f& v) { return std::isfinite(v.x) && std::isfinite(v.y); }
-bool isFinite(const Trsd& t) { return isFinite(t.translation) && isFinite(t.rotation) && isFinite(t.scale); }
+bool isFinite(const Vec2f& v) {
+  return std::isfinite(v.x) && std::isfinite(v.y);
+}
+bool isFinite(const Trsd& t) {
+  return isFinite(t.translation) && isFinite(t.rotation) && isFinite(t.scale);
+}
 bool isFinite(const Affined& a) {
   return isFinite(a.linear.cx) && isFinite(a.linear.cy) && isFinite(a.linear.cz) && isFinite(a.translation);
 }
@@ -220,7 +241,9 @@ bool allFinite(const std::vector<float>& list) {
     if (!std::isfinite(v)) return false;
   return true;
 }
-bool isRate(const FrameRate& rate) { return rate.num > 0 && rate.den > 0; }
+bool isRate(const FrameRate& rate) {
+  return rate.num > 0 && rate.den > 0;
+}
 
 std::string named(std::string_view kind, std::size_t index, const std::string& name) {
   return std::string(kind) + " " + std::to_string(index + 1) + (name.empty() ? "" : " '" + name + "'");
@@ -260,14 +283,15 @@ std::string faultOf(const Mesh& mesh, const Figure& figure) {
 std::string faultOf(const Motion& motion, const Figure& figure) {
   const auto fits = [&](std::size_t size, std::size_t width) { return size == static_cast<std::size_t>(motion.frames) * width; };
   if (!isRate(motion.rate) || motion.frames < 0 || motion.joints != figure.skeleton.size()) return "does not fit the skeleton";
-  if (!fits(motion.rotations.size(), static_cast<std::size_t>(motion.joints)) || !fits(motion.translations.size(), motion.movedJoints.size()) ||
-      !fits(motion.scales.size(), motion.scaledJoints.size()))
+  if (!fits(motion.rotations.size(), static_cast<std::size_t>(motion.joints)) ||
+      !fits(motion.translations.size(), motion.movedJoints.size()) || !fits(motion.scales.size(), motion.scaledJoints.size()))
     return "has tracks of different lengths";
   for (const auto* list : {&motion.movedJoints, &motion.scaledJoints})
     for (std::size_t i = 0; i < list->size(); ++i)
       if ((*list)[i] < 0 || (*list)[i] >= figure.skeleton.size() || (i > 0 && (*list)[i] <= (*list)[i - 1]))
         return "moves a joint that does not exist";
-  if (!allFinite(motion.rotations) || !allFinite(motion.translations) || !allFinite(motion.scales)) return "holds numbers that are not finite";
+  if (!allFinite(motion.rotations) || !allFinite(motion.translations) || !allFinite(motion.scales))
+    return "holds numbers that are not finite";
   return {};
 }
 
@@ -307,7 +331,8 @@ Result<Figure> unpackFigure(std::span<const std::uint8_t> bytes) {
   std::uint32_t theirs = 0;
   std::uint8_t kind = 0;
   unpacker.value(mark);
-  if (unpacker.failed() || std::memcmp(mark, magic, sizeof magic) != 0) return broken("The reader process sent something that is no figure");
+  if (unpacker.failed() || std::memcmp(mark, magic, sizeof magic) != 0)
+    return broken("The reader process sent something that is no figure");
   unpacker.value(theirs);
   if (unpacker.failed() || theirs != version) return broken("The reader process is of another version than this program");
   unpacker.value(kind);
@@ -348,7 +373,8 @@ Status checkFigure(const Figure& figure) {
     return broken("The unit or the axes make no sense");
   for (std::size_t s = 0; s < figure.skins.size(); ++s) {
     const Skin& skin = figure.skins[s];
-    if (skin.joints.size() != skin.inverseBind.size()) return broken("The skin's lists are of different lengths", named("skin", s, skin.name));
+    if (skin.joints.size() != skin.inverseBind.size())
+      return broken("The skin's lists are of different lengths", named("skin", s, skin.name));
     for (int joint : skin.joints)
       if (joint < 0 || joint >= skeleton.size()) return broken("The skin uses a joint that does not exist", named("skin", s, skin.name));
     if (!allFinite(skin.inverseBind)) return broken("The skin holds numbers that are not finite", named("skin", s, skin.name));

@@ -20,7 +20,7 @@ Result<Figure> readCorpus(const std::string& file) {
   return readThroughChild(UNDERSTUDY_CORPUS "/" + file, settings);
 }
 
-#define NEEDS(file)                                                         \
+#define NEEDS(file) \
   if (!std::filesystem::exists(UNDERSTUDY_CORPUS "/" file)) GTEST_SKIP() << "not here: " file
 
 Vec3d at(const Figure& figure, const std::vector<Affined>& world, const std::string& joint) {
@@ -30,8 +30,8 @@ Vec3d at(const Figure& figure, const std::vector<Affined>& world, const std::str
 }
 
 /// Heights are from ankle to the head's joint. Feet below hips below head on every frame, a plausible height, and no joint that leaps.
-void expectUprightPerson(const Figure& figure, const Clip& clip, double leastHeight, double mostHeight, const std::vector<std::string>& feet,
-                         const std::string& hips, const std::string& head, double fastest) {
+void expectUprightPerson(const Figure& figure, const Clip& clip, double leastHeight, double mostHeight,
+                         const std::vector<std::string>& feet, const std::string& hips, const std::string& head, double fastest) {
   const Result<Motion> motion = sample(clip, figure.skeleton);
   ASSERT_TRUE(motion.ok()) << motion.error().text();
   double tallest = 0;

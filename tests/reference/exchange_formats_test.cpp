@@ -23,7 +23,8 @@ constexpr double degrees = M_PI / 180;
 class ExchangeFile : public ::testing::Test {
  protected:
   void SetUp() override {
-    folder_ = fs::temp_directory_path() / ("exchange_" + std::to_string(::getpid()) + "_" + ::testing::UnitTest::GetInstance()->current_test_info()->name());
+    folder_ = fs::temp_directory_path() /
+              ("exchange_" + std::to_string(::getpid()) + "_" + ::testing::UnitTest::GetInstance()->current_test_info()->name());
     fs::create_directories(folder_ / "textures");
   }
   void TearDown() override { fs::remove_all(folder_); }
@@ -40,7 +41,8 @@ class ExchangeFile : public ::testing::Test {
 
 // ---- Collada: two joints, a skinned strip of four vertices, one animation; inches, Z up.
 
-std::string collada(const std::string& unit, const std::string& up, const std::string& rootName = "mast", const std::string& tipName = "lamp") {
+std::string collada(const std::string& unit, const std::string& up, const std::string& rootName = "mast",
+                    const std::string& tipName = "lamp") {
   std::ostringstream out;
   out << R"(<?xml version="1.0" encoding="utf-8"?>
 <COLLADA xmlns="http://www.collada.org/2005/11/COLLADASchema" version="1.4.1">
@@ -79,8 +81,10 @@ std::string collada(const std::string& unit, const std::string& up, const std::s
    <sampler id="a-s"><input semantic="INPUT" source="#a-in"/><input semantic="OUTPUT" source="#a-out"/><input semantic="INTERPOLATION" source="#a-int"/></sampler>
    <channel source="#a-s" target="tip/rotateX.ANGLE"/></animation></library_animations>
  <library_visual_scenes><visual_scene id="scene" name="scene">
-   <node id="root" name=")" << rootName << R"(" sid="jroot" type="JOINT"><translate sid="t">0 0 10</translate>
-    <node id="tip" name=")" << tipName << R"(" sid="jtip" type="JOINT"><translate sid="t">0 0 30</translate><rotate sid="rotateX">1 0 0 0</rotate></node></node>
+   <node id="root" name=")"
+      << rootName << R"(" sid="jroot" type="JOINT"><translate sid="t">0 0 10</translate>
+    <node id="tip" name=")"
+      << tipName << R"(" sid="jtip" type="JOINT"><translate sid="t">0 0 30</translate><rotate sid="rotateX">1 0 0 0</rotate></node></node>
    <node id="body" name="body"><instance_controller url="#skin"><skeleton>#root</skeleton>
     <bind_material><technique_common><instance_material symbol="m" target="#wool"/></technique_common></bind_material></instance_controller></node>
  </visual_scene></library_visual_scenes>
@@ -172,17 +176,18 @@ TEST_F(ExchangeFile, DiffuseColourIsLinear) {
 
 struct Bone {
   std::string name;
-  Vec3d translation, rotation, scale{1, 1, 1};           // degrees, Euler XYZ
+  Vec3d translation, rotation, scale{1, 1, 1};  // degrees, Euler XYZ
   Vec3d preRotation{}, postRotation{}, rotationOffset{}, rotationPivot{}, scalingOffset{}, scalingPivot{};
-  Vec3d turnTo{};      // rotation at the last key
+  Vec3d turnTo{};  // rotation at the last key
   bool animated = false;
-  Vec3d moveTo{};      // translation at the last key
+  Vec3d moveTo{};  // translation at the last key
   bool moves = false;
 };
 constexpr int frames = 25;  // keys at 24 frames a second
 
 Quatd euler(const Vec3d& d) {
-  return fromAxisAngle(Vec3d{0, 0, 1}, d.z * degrees) * fromAxisAngle(Vec3d{0, 1, 0}, d.y * degrees) * fromAxisAngle(Vec3d{1, 0, 0}, d.x * degrees);
+  return fromAxisAngle(Vec3d{0, 0, 1}, d.z * degrees) * fromAxisAngle(Vec3d{0, 1, 0}, d.y * degrees) *
+         fromAxisAngle(Vec3d{1, 0, 0}, d.x * degrees);
 }
 
 /// The formula of the FBX SDK documentation.
@@ -192,9 +197,9 @@ Affined localOf(const Bone& bone, double t) {
   const Vec3d rotation = bone.animated ? lerp(bone.rotation, bone.turnTo, t) : bone.rotation;
   const Vec3d translation = bone.moves ? lerp(bone.translation, bone.moveTo, t) : bone.translation;
   const Affined scale{Mat3d{{bone.scale.x, 0, 0}, {0, bone.scale.y, 0}, {0, 0, bone.scale.z}}, {}};
-  return shift(translation) * shift(bone.rotationOffset) * shift(bone.rotationPivot) * turn(euler(bone.preRotation)) * turn(euler(rotation)) *
-         turn(conjugate(euler(bone.postRotation))) * shift(-bone.rotationPivot) * shift(bone.scalingOffset) * shift(bone.scalingPivot) * scale *
-         shift(-bone.scalingPivot);
+  return shift(translation) * shift(bone.rotationOffset) * shift(bone.rotationPivot) * turn(euler(bone.preRotation)) *
+         turn(euler(rotation)) * turn(conjugate(euler(bone.postRotation))) * shift(-bone.rotationPivot) * shift(bone.scalingOffset) *
+         shift(bone.scalingPivot) * scale * shift(-bone.scalingPivot);
 }
 
 std::string fbx(const std::vector<Bone>& bones, const std::string& axes = "1,1, 2,1, 0,1", double unit = 1) {
@@ -214,8 +219,8 @@ std::string fbx(const std::vector<Bone>& bones, const std::string& axes = "1,1, 
     if (v == plain) return;
     out << "\t\t\tP: \"" << name << "\", \"Vector3D\", \"Vector\", \"\"," << v.x << "," << v.y << "," << v.z << "\n";
   };
-  out << "\tAnimationStack: 900, \"AnimStack::Sweep\", \"\" {\n\t\tProperties70:  {\n\t\t\tP: \"LocalStop\", \"KTime\", \"Time\", \"\"," << second
-      << "\n\t\t\tP: \"ReferenceStop\", \"KTime\", \"Time\", \"\"," << second << "\n\t\t}\n\t}\n";
+  out << "\tAnimationStack: 900, \"AnimStack::Sweep\", \"\" {\n\t\tProperties70:  {\n\t\t\tP: \"LocalStop\", \"KTime\", \"Time\", \"\","
+      << second << "\n\t\t\tP: \"ReferenceStop\", \"KTime\", \"Time\", \"\"," << second << "\n\t\t}\n\t}\n";
   out << "\tAnimationLayer: 901, \"AnimLayer::Base\", \"\" {\n\t}\n";
   links << "\tC: \"OO\",901,900\n";
   for (std::size_t b = 0; b < bones.size(); ++b) {
@@ -230,24 +235,29 @@ std::string fbx(const std::vector<Bone>& bones, const std::string& axes = "1,1, 
     property("PreRotation", bone.preRotation, {});
     property("PostRotation", bone.postRotation, {});
     out << "\t\t\tP: \"Lcl Translation\", \"Lcl Translation\", \"\", \"A\"," << bone.translation.x << "," << bone.translation.y << ","
-        << bone.translation.z << "\n\t\t\tP: \"Lcl Rotation\", \"Lcl Rotation\", \"\", \"A\"," << bone.rotation.x << "," << bone.rotation.y << ","
-        << bone.rotation.z << "\n\t\t\tP: \"Lcl Scaling\", \"Lcl Scaling\", \"\", \"A\"," << bone.scale.x << "," << bone.scale.y << ","
-        << bone.scale.z << "\n\t\t}\n\t}\n";
+        << bone.translation.z << "\n\t\t\tP: \"Lcl Rotation\", \"Lcl Rotation\", \"\", \"A\"," << bone.rotation.x << "," << bone.rotation.y
+        << "," << bone.rotation.z << "\n\t\t\tP: \"Lcl Scaling\", \"Lcl Scaling\", \"\", \"A\"," << bone.scale.x << "," << bone.scale.y
+        << "," << bone.scale.z << "\n\t\t}\n\t}\n";
     links << "\tC: \"OO\"," << id << "," << (b == 0 ? 0 : id - 100) << "\n";
     const auto animate = [&](std::size_t node, const char* target, const char* short_, const Vec3d& from, const Vec3d& to) {
       out << "\tAnimationCurveNode: " << node << ", \"AnimCurveNode::" << short_ << "\", \"\" {\n\t\tProperties70:  {\n";
-      for (int i = 0; i < 3; ++i) out << "\t\t\tP: \"d|" << "XYZ"[i] << "\", \"Number\", \"\", \"A\"," << from[i] << "\n";
+      for (int i = 0; i < 3; ++i)
+        out << "\t\t\tP: \"d|"
+            << "XYZ"[i] << "\", \"Number\", \"\", \"A\"," << from[i] << "\n";
       out << "\t\t}\n\t}\n";
       links << "\tC: \"OO\"," << node << ",901\n\tC: \"OP\"," << node << "," << id << ", \"" << target << "\"\n";
       for (int i = 0; i < 3; ++i) {
         const std::size_t curve = node + 1 + static_cast<std::size_t>(i);
-        out << "\tAnimationCurve: " << curve << ", \"AnimCurve::\", \"\" {\n\t\tDefault: 0\n\t\tKeyVer: 4008\n\t\tKeyTime: *" << frames << " {\n\t\t\ta: ";
+        out << "\tAnimationCurve: " << curve << ", \"AnimCurve::\", \"\" {\n\t\tDefault: 0\n\t\tKeyVer: 4008\n\t\tKeyTime: *" << frames
+            << " {\n\t\t\ta: ";
         for (int f = 0; f < frames; ++f) out << (f ? "," : "") << second * f / (frames - 1);
         out << "\n\t\t}\n\t\tKeyValueFloat: *" << frames << " {\n\t\t\ta: ";
         for (int f = 0; f < frames; ++f) out << (f ? "," : "") << from[i] + (to[i] - from[i]) * f / (frames - 1);
-        out << "\n\t\t}\n\t\tKeyAttrFlags: *1 {\n\t\t\ta: 24836\n\t\t}\n\t\tKeyAttrDataFloat: *4 {\n\t\t\ta: 0,0,255790911,0\n\t\t}\n\t\tKeyAttrRefCount: *1 {\n\t\t\ta: "
+        out << "\n\t\t}\n\t\tKeyAttrFlags: *1 {\n\t\t\ta: 24836\n\t\t}\n\t\tKeyAttrDataFloat: *4 {\n\t\t\ta: "
+               "0,0,255790911,0\n\t\t}\n\t\tKeyAttrRefCount: *1 {\n\t\t\ta: "
             << frames << "\n\t\t}\n\t}\n";
-        links << "\tC: \"OP\"," << curve << "," << node << ", \"d|" << "XYZ"[i] << "\"\n";
+        links << "\tC: \"OP\"," << curve << "," << node << ", \"d|"
+              << "XYZ"[i] << "\"\n";
       }
     };
     if (bone.animated) animate(id + 10, "Lcl Rotation", "R", bone.rotation, bone.turnTo);
@@ -282,8 +292,9 @@ void expectWorld(const Figure& figure, const std::vector<Bone>& bones) {
 }
 
 TEST_F(ExchangeFile, FbxPivotsFollowThePublishedFormula) {
-  Bone root{"mast", {0, 90, 0}, {10, 20, 30}}, plain{"plain", {0, 30, 0}, {5, 0, 40}}, pre{"pre", {0, 30, 0}, {0, 10, 0}}, both{"both", {0, 20, 5}, {15, 0, 0}},
-      pivot{"pivot", {0, 20, 0}, {0, 30, 0}}, still{"still", {3, 10, 0}, {0, 0, 25}}, end{"end", {0, 12, 0}, {0, 0, 0}};
+  Bone root{"mast", {0, 90, 0}, {10, 20, 30}}, plain{"plain", {0, 30, 0}, {5, 0, 40}}, pre{"pre", {0, 30, 0}, {0, 10, 0}},
+      both{"both", {0, 20, 5}, {15, 0, 0}}, pivot{"pivot", {0, 20, 0}, {0, 30, 0}}, still{"still", {3, 10, 0}, {0, 0, 25}},
+      end{"end", {0, 12, 0}, {0, 0, 0}};
   root.animated = root.moves = true, root.turnTo = {30, -20, 60}, root.moveTo = {100, 95, 20};
   plain.animated = true, plain.turnTo = {60, 20, -10};
   pre.preRotation = {30, 40, 50}, pre.animated = true, pre.turnTo = {70, 10, 5};

@@ -20,8 +20,8 @@ namespace fs = std::filesystem;
 class ReaderProcess : public ::testing::Test {
  protected:
   void SetUp() override {
-    folder_ = fs::temp_directory_path() / ("reader_process_" + std::to_string(::getpid()) + "_" +
-                                           ::testing::UnitTest::GetInstance()->current_test_info()->name());
+    folder_ = fs::temp_directory_path() /
+              ("reader_process_" + std::to_string(::getpid()) + "_" + ::testing::UnitTest::GetInstance()->current_test_info()->name());
     fs::create_directories(folder_);
   }
   void TearDown() override { fs::remove_all(folder_); }
@@ -71,10 +71,13 @@ TEST_F(ReaderProcess, CrashIsOneMessage) {
   }
 }
 
-TEST_F(ReaderProcess, FailureCodeIsOneMessage) { expectUseful(errorWith(script("exit 3"), "keeper.fbx"), "keeper.fbx"); }
+TEST_F(ReaderProcess, FailureCodeIsOneMessage) {
+  expectUseful(errorWith(script("exit 3"), "keeper.fbx"), "keeper.fbx");
+}
 
 TEST_F(ReaderProcess, SilenceAndGarbageAreNoFigure) {
-  for (const char* body : {"exit 0", "echo hello", "head -c 300000 /dev/zero", "printf usfigure", "echo usfigure0123456789012345678901234567890123456789"})
+  for (const char* body :
+       {"exit 0", "echo hello", "head -c 300000 /dev/zero", "printf usfigure", "echo usfigure0123456789012345678901234567890123456789"})
     expectUseful(errorWith(script(body), "keeper.fbx"), "keeper.fbx");
 }
 
@@ -154,8 +157,10 @@ TEST_F(ReaderProcess, TruncatedAndDamagedFilesNeverHarm) {
     }
     // Either it is refused with a message or what comes out is sound.
     const Result<Figure> figure = readThroughChild(write("damaged.fbx", damaged), settings);
-    if (figure) EXPECT_TRUE(checkFigure(*figure).ok());
-    else EXPECT_FALSE(figure.error().what.empty());
+    if (figure)
+      EXPECT_TRUE(checkFigure(*figure).ok());
+    else
+      EXPECT_FALSE(figure.error().what.empty());
   }
 }
 

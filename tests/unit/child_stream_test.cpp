@@ -99,8 +99,10 @@ TEST(FigureStream, DamagedBytesNeverYieldABrokenFigure) {
     std::vector<std::uint8_t> damaged = bytes;
     for (int k = 0; k <= trial % 3; ++k) damaged[random() % damaged.size()] = static_cast<std::uint8_t>(random());
     const Result<Figure> out = unpackFigure(damaged);
-    if (!out) ++refused;
-    else ASSERT_TRUE(checkFigure(*out).ok());
+    if (!out)
+      ++refused;
+    else
+      ASSERT_TRUE(checkFigure(*out).ok());
   }
   EXPECT_GT(refused, 1000);
 }
@@ -144,7 +146,8 @@ Figure sticks(double height, double metresPerUnit) {
   const int scene = bone("scene", -1, 0, 0);
   bone("camera", scene, 30, 2);
   const int hips = bone("hips", scene, 8, 0.53);
-  for (double side : {1.0, -1.0}) bone("toe", bone("ankle", bone("knee", bone("hip", hips, side * 0.06, 0), 0, -0.245), 0, -0.245), 0, -0.02);
+  for (double side : {1.0, -1.0})
+    bone("toe", bone("ankle", bone("knee", bone("hip", hips, side * 0.06, 0), 0, -0.245), 0, -0.245), 0, -0.02);
   const int neck = bone("neck", bone("spine", hips, 0, 0.15), 0, 0.2);
   bone("head_end", bone("head", neck, 0, 0.03), 0, 0.09);
   for (double side : {1.0, -1.0}) bone("hand", bone("elbow", bone("arm", neck, side * 0.1, -0.05), side * 0.17, 0), side * 0.16, 0);
