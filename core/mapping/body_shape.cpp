@@ -16,14 +16,18 @@ namespace {
 
 constexpr double never = -1e9;
 
-double ratio(double a, double b) { return std::max(a, b) < 1e-9 ? 1 : std::min(a, b) / std::max(a, b); }
-Vec3d horizontal(const Vec3d& v) { return {v.x, 0, v.z}; }
+double ratio(double a, double b) {
+  return std::max(a, b) < 1e-9 ? 1 : std::min(a, b) / std::max(a, b);
+}
+Vec3d horizontal(const Vec3d& v) {
+  return {v.x, 0, v.z};
+}
 
 struct Measures {
-  std::vector<double> reach;   // longest way from a joint to the end of its subtree
+  std::vector<double> reach;  // longest way from a joint to the end of its subtree
   std::vector<double> lowest, highest;
-  std::vector<int> count;      // bones in the subtree
-  std::vector<int> depth;      // bones on the longest chain (by number)
+  std::vector<int> count;  // bones in the subtree
+  std::vector<int> depth;  // bones on the longest chain (by number)
 };
 
 Measures measure(const BodyTree& t) {
@@ -140,13 +144,15 @@ Triple pickTriple(const BodyTree& t, const Measures& m, const std::vector<int>& 
       sum += std::max(0.0, high - .15) + 3 * std::max(0.0, high - .4);
       if (t.at[c[i]].y < t.at[c[k]].y) sum += 3;
     } else {
-      if (atEnd >= 2) sum -= .4;  // the fingers start at the hand
+      if (atEnd >= 2) sum -= .4;            // the fingers start at the hand
       if (after < .02 * whole) sum += .25;  // and a hand has a length
       // Nothing but a hand carries three chains.
       for (int s = 0; s < k; ++s) {
         const int chains = fork(t, c[s], s <= j);
-        if (chains >= 3) sum += 1.2;
-        else if (chains == 2 && s > j) sum += .15;
+        if (chains >= 3)
+          sum += 1.2;
+        else if (chains == 2 && s > j)
+          sum += .15;
       }
     }
     // Fewer joints left over inside a limb are likelier; upper arm and thigh are divided no more often than the part below.
@@ -189,8 +195,9 @@ std::vector<Pair> mirroredPairs(const BodyTree& t, const Measures& m) {
     for (std::size_t i = 0; i < c.size(); ++i)
       for (std::size_t k = i + 1; k < c.size(); ++k) {
         if (m.depth[c[i]] < 2 || m.depth[c[k]] < 2) continue;
-        const double like = ratio(m.reach[c[i]], m.reach[c[k]]) * std::sqrt(ratio(m.count[c[i]], m.count[c[k]])) *
-                            std::sqrt(ratio(distance(t.at[p], t.at[c[i]]) + .1 * m.reach[c[i]], distance(t.at[p], t.at[c[k]]) + .1 * m.reach[c[k]]));
+        const double like =
+            ratio(m.reach[c[i]], m.reach[c[k]]) * std::sqrt(ratio(m.count[c[i]], m.count[c[k]])) *
+            std::sqrt(ratio(distance(t.at[p], t.at[c[i]]) + .1 * m.reach[c[i]], distance(t.at[p], t.at[c[k]]) + .1 * m.reach[c[k]]));
         if (like > .55) pairs.push_back({c[i], c[k], like});
       }
   }
@@ -202,7 +209,10 @@ double nameVotes(const BodyTree& t, const std::vector<int>& chain, std::initiali
   double best = 0, worst = 0;
   for (const int j : chain) {
     const NameCue& cue = t.cues[j];
-    if (cue.helper) { worst -= .3; continue; }
+    if (cue.helper) {
+      worst -= .3;
+      continue;
+    }
     if (!cue.known()) continue;
     bool fits = false;
     for (const Part p : wanted) fits = fits || cue.at(p) > 0;
@@ -213,8 +223,10 @@ double nameVotes(const BodyTree& t, const std::vector<int>& chain, std::initiali
 
 int commonAncestor(const BodyTree& t, int a, int b) {
   while (a != b) {
-    if (a > b) a = t.parents[a];
-    else b = t.parents[b];
+    if (a > b)
+      a = t.parents[a];
+    else
+      b = t.parents[b];
     if (a < 0 || b < 0) return -1;
   }
   return a;
@@ -299,7 +311,8 @@ BodyShape findBody(const BodyTree& t) {
     if (pick.upper < 0 || pick.cost > 3.5) {
       pick = {0, 1, -1, 1};
       // The longest two neighbours that are not a helper of the hip.
-      if (shortest >= 3 && distance(t.at[body.legs[0].chain[0]], t.at[body.legs[1].chain[0]]) < .05 * m.reach[choice.pair.a]) pick.upper = 1, pick.lower = 2;
+      if (shortest >= 3 && distance(t.at[body.legs[0].chain[0]], t.at[body.legs[1].chain[0]]) < .05 * m.reach[choice.pair.a])
+        pick.upper = 1, pick.lower = 2;
     }
     for (Limb& leg : body.legs) leg.upper = pick.upper, leg.lower = pick.lower, leg.end = pick.end;
     double thighs = 0, shanks = 0;
@@ -340,7 +353,8 @@ BodyShape findBody(const BodyTree& t) {
       const double apart = std::abs(dot(t.at[chainA.back()] - t.at[chainB.back()], body.lateral)) / body.leg;
       double score = p.likeness + std::min(1.0, reach / .7) - .7 * std::max(0.0, reach - 3) - off + .5 * std::min(apart, 2.0) +
                      .3 * std::min(3, m.depth[p.a]) + .15 * std::min(height, 1.0) + (m.count[p.a] >= 9 ? .3 : 0);
-      const auto words = {Part::shoulder, Part::upperArm, Part::lowerArm, Part::hand, Part::thumb, Part::index, Part::middle, Part::ring, Part::little, Part::finger};
+      const auto words = {Part::shoulder, Part::upperArm, Part::lowerArm, Part::hand,   Part::thumb,
+                          Part::index,    Part::middle,   Part::ring,     Part::little, Part::finger};
       score += nameVotes(t, chainA, words) + nameVotes(t, chainB, words);
       if (m.depth[p.a] < 3) score -= .5;
       if (score > armScore) armScore = score, arm = p;
@@ -355,7 +369,8 @@ BodyShape findBody(const BodyTree& t) {
       if (p.upper < 0) p = {0, 1, -1, 1};
       for (Limb& a : body.arms) a.upper = p.upper, a.lower = p.lower, a.end = p.end;
       // Shoulders lie on the side of their own leg, also where a pose crosses the arms.
-      if (dot(t.at[body.arms[0].joint(p.upper)] - t.at[body.arms[1].joint(p.upper)], body.lateral) < 0) std::swap(body.arms[0], body.arms[1]);
+      if (dot(t.at[body.arms[0].joint(p.upper)] - t.at[body.arms[1].joint(p.upper)], body.lateral) < 0)
+        std::swap(body.arms[0], body.arms[1]);
       carrier = t.parents[arm.a];
       shoulderHeight = (t.at[body.arms[0].joint(p.upper)].y + t.at[body.arms[1].joint(p.upper)].y) / 2;
       body.score += 1 + .5 * armScore - .2 * std::min(p.cost, 3.0);
@@ -367,7 +382,8 @@ BodyShape findBody(const BodyTree& t) {
     if (hips < 0) continue;
     int trunkRoot = -1;
     // Where the trunk starts at a joint on the ground, the joint that carries the legs is meant.
-    if (distance(t.at[hips], middle) > .5 * body.leg && distance(t.at[legCarrier], middle) < .5 * distance(t.at[hips], middle)) trunkRoot = hips, hips = legCarrier;
+    if (distance(t.at[hips], middle) > .5 * body.leg && distance(t.at[legCarrier], middle) < .5 * distance(t.at[hips], middle))
+      trunkRoot = hips, hips = legCarrier;
     while (t.parents[hips] >= 0 && t.isBone[t.parents[hips]]) {
       const int up = t.parents[hips];
       const double here = distance(t.at[hips], middle), there = distance(t.at[up], middle);
@@ -415,7 +431,8 @@ BodyShape findBody(const BodyTree& t) {
         if (m.count[c] >= 1) ++heavy;
         const double off = std::abs(dot(t.at[c] - middle, body.lateral)) / body.leg;
         const double up = (t.at[c].y - t.at[j].y) / body.leg;
-        const double value = up - 3 * off + named(t, c, Part::head) + named(t, c, Part::neck) + .2 * std::max({0.0, named(t, c, Part::spine)});
+        const double value =
+            up - 3 * off + named(t, c, Part::head) + named(t, c, Part::neck) + .2 * std::max({0.0, named(t, c, Part::spine)});
         if (value > bestChild) bestChild = value, next = c;
       }
       if (next < 0) break;

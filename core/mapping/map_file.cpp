@@ -14,7 +14,9 @@ int lineAt(std::string_view text, std::size_t offset) {
   return 1 + static_cast<int>(std::count(text.begin(), text.begin() + static_cast<long>(std::min(offset, text.size())), '\n'));
 }
 
-std::string whereIs(const std::string& path, int line) { return line > 0 ? path + ", line " + std::to_string(line) : path; }
+std::string whereIs(const std::string& path, int line) {
+  return line > 0 ? path + ", line " + std::to_string(line) : path;
+}
 
 // Line of a key's quoted spelling after the line of its role; 0 where it cannot be found (escaped spellings).
 int lineOf(std::string_view text, const std::string& role, const std::string& key) {
@@ -50,18 +52,23 @@ struct Reader {
       const double number = value.get<double>();
       const auto at = std::find_if(skeleton.fileNodes.begin(), skeleton.fileNodes.end(), [&](int node) { return node == number; });
       if (at != skeleton.fileNodes.end()) return static_cast<int>(at - skeleton.fileNodes.begin());
-      return makeError(Fault::mapping, "Role '" + role + "', " + side + ": there is no node " + value.dump(), whereIs(path, lineOf(text, role, value.dump())),
+      return makeError(Fault::mapping, "Role '" + role + "', " + side + ": there is no node " + value.dump(),
+                       whereIs(path, lineOf(text, role, value.dump())),
                        "Run 'look' on the " + std::string(side) + "'s file to list its joints");
     } else {
-      return makeError(Fault::mapping, "Role '" + role + "', " + side + ": a joint is given by a name, a path or a node's index, not by " + value.type_name(),
-                       whereIs(path, lineOf(text, role, {})), "Write a name in quotes, or a list of names");
+      return makeError(
+          Fault::mapping,
+          "Role '" + role + "', " + side + ": a joint is given by a name, a path or a node's index, not by " + value.type_name(),
+          whereIs(path, lineOf(text, role, {})), "Write a name in quotes, or a list of names");
     }
     const Result<int> found = findJoint(skeleton, key);
     if (found) return *found;
-    return makeError(Fault::mapping, "Role '" + role + "', " + side + ": " + found.error().what, whereIs(path, lineOf(text, role, key)), found.error().todo);
+    return makeError(Fault::mapping, "Role '" + role + "', " + side + ": " + found.error().what, whereIs(path, lineOf(text, role, key)),
+                     found.error().todo);
   }
 
-  [[nodiscard]] Status side(const Json& roleEntry, const std::string& role, const char* side, const Skeleton& skeleton, RoleJoints& out) const {
+  [[nodiscard]] Status side(const Json& roleEntry, const std::string& role, const char* side, const Skeleton& skeleton,
+                            RoleJoints& out) const {
     if (!roleEntry.contains(side) || roleEntry[side].is_null()) return Done{};
     const Json& value = roleEntry[side];
     const Json list = value.is_array() ? value : Json::array({value});
@@ -69,7 +76,8 @@ struct Reader {
       const Result<int> found = joint(one, role, side, skeleton);
       if (!found) return found.error();
       if (std::find(out.joints.begin(), out.joints.end(), *found) != out.joints.end())
-        return makeError(Fault::mapping, "Role '" + role + "', " + side + ": joint '" + jointKey(skeleton, *found) + "' stands twice in the list",
+        return makeError(Fault::mapping,
+                         "Role '" + role + "', " + side + ": joint '" + jointKey(skeleton, *found) + "' stands twice in the list",
                          whereIs(path, lineOf(text, role, {})), "Name each joint once");
       out.joints.push_back(*found);
     }
@@ -89,8 +97,8 @@ void dropDoubles(SkeletonMap& map, const Skeleton& skeleton, const char* side, c
         owner[j] = r;
         return false;
       }
-      reader.warn("The " + std::string(side) + "'s joint '" + jointKey(skeleton, j) + "' is given to two roles; '" + std::string(roleName(roleAt(owner[j]))) +
-                      "' keeps it, '" + role + "' does without",
+      reader.warn("The " + std::string(side) + "'s joint '" + jointKey(skeleton, j) + "' is given to two roles; '" +
+                      std::string(roleName(roleAt(owner[j]))) + "' keeps it, '" + role + "' does without",
                   role, jointKey(skeleton, j), "Leave it in one of them");
       return true;
     });
@@ -124,7 +132,8 @@ std::string writeMapFile(const BoneMap& map, const Figure& performer, const Figu
   return file.dump(2, ' ', false, Json::error_handler_t::replace) + "\n";
 }
 
-Result<BoneMap> readMapFile(std::string_view json, const std::string& path, const Figure& performer, const Figure& character, Issues* issues) {
+Result<BoneMap> readMapFile(std::string_view json, const std::string& path, const Figure& performer, const Figure& character,
+                            Issues* issues) {
   if (json.starts_with("\xEF\xBB\xBF")) json.remove_prefix(3);
   Json file;
   try {
@@ -134,13 +143,15 @@ Result<BoneMap> readMapFile(std::string_view json, const std::string& path, cons
                      "Look for a missing comma, quote or brace there");
   }
   if (!file.is_object() || !file.contains("roles") || !file["roles"].is_object())
-    return makeError(Fault::mapping, "The map holds no \"roles\" object", path, "A map file looks like {\"roles\": {\"hips\": {\"performer\": NAME, \"character\": NAME}}}");
+    return makeError(Fault::mapping, "The map holds no \"roles\" object", path,
+                     "A map file looks like {\"roles\": {\"hips\": {\"performer\": NAME, \"character\": NAME}}}");
   if (file.contains("version") && file["version"].is_number() && file["version"].get<double>() > 1 && issues)
     issues->push_back(makeWarning("The map was written by a newer version; what is unknown in it is left out", path));
 
   const Reader reader{json, path, issues};
   for (const auto& [key, value] : file.items())
-    if (key != "roles" && key != "format" && key != "version") reader.warn("Unknown field '" + key + "' is left out of the map", key, {}, {});
+    if (key != "roles" && key != "format" && key != "version")
+      reader.warn("Unknown field '" + key + "' is left out of the map", key, {}, {});
   BoneMap map;
   for (const auto& [name, value] : file["roles"].items()) {
     const auto role = roleNamed(name);
@@ -150,8 +161,8 @@ Result<BoneMap> readMapFile(std::string_view json, const std::string& path, cons
     }
     if (value.is_null()) continue;
     if (!value.is_object())
-      return makeError(Fault::mapping, "Role '" + name + "' holds " + value.type_name() + " instead of an object", whereIs(path, lineOf(json, name, {})),
-                       "Write {\"performer\": NAME, \"character\": NAME}");
+      return makeError(Fault::mapping, "Role '" + name + "' holds " + value.type_name() + " instead of an object",
+                       whereIs(path, lineOf(json, name, {})), "Write {\"performer\": NAME, \"character\": NAME}");
     for (const auto& [field, content] : value.items())
       if (field != "performer" && field != "character" && field != "confidence" && field != "reason")
         reader.warn("Role '" + name + "': unknown field '" + field + "' is left out of the map", name, field, {});

@@ -84,7 +84,8 @@ BodyTree treeOf(const Figure& figure, const Kinds& kinds, bool useNames) {
     if (skinned && kinds.weightsKnown && leaf[j] && !kinds.weighted[j] && !(believed && cue.known() && !cue.end)) tip = true;
     if (believed && cue.end && onlyTips[j]) tip = true;
     // An End Site cannot turn; elsewhere a leaf that nothing moves below a moved joint ends a chain, unless its name is a bone's.
-    if (!skinned && leaf[j] && !kinds.hasCurve[j] && !(believed && cue.known() && !cue.end) && (bvh || (p >= 0 && kinds.hasCurve[p]))) tip = true;
+    if (!skinned && leaf[j] && !kinds.hasCurve[j] && !(believed && cue.known() && !cue.end) && (bvh || (p >= 0 && kinds.hasCurve[p])))
+      tip = true;
     if (tip) bone = false;
     t.isBone[j] = bone;
     t.isTip[j] = tip;
@@ -175,7 +176,9 @@ bool hasMotion(const Figure& figure) {
   return clip.sampled ? clip.sampled->frames > 0 && clip.sampled->joints == figure.skeleton.size() : !clip.curves.empty();
 }
 
-int footOf(const Limb& leg) { return leg.end >= 0 ? leg.joint(leg.end) : leg.detachedFoot; }
+int footOf(const Limb& leg) {
+  return leg.end >= 0 ? leg.joint(leg.end) : leg.detachedFoot;
+}
 
 // Votes for "side 0 is left" (> 0) from toes, knees and elbows of one pose: sum and weight.
 struct Votes {
@@ -457,14 +460,16 @@ SkeletonMap mapRoles(const Figure& figure, const MapSettings& settings) {
     firstIsLeft = byName > 0;
     if (byName * byShape < 0 && std::abs(byShape) > .4) {
       sideConfidence = .7;
-      m.map.issues.push_back(makeNote("Knees or elbows bend the other way than the names of left and right suggest; the names were followed", figure.path));
+      m.map.issues.push_back(
+          makeNote("Knees or elbows bend the other way than the names of left and right suggest; the names were followed", figure.path));
     }
   } else if (std::abs(byShape) > .05) {
     firstIsLeft = byShape > 0;
     sideConfidence = sure ? 1 : .75;
     if (byName * byShape < 0 && std::abs(byName) > .5)
-      m.map.issues.push_back(makeWarning("Left and right in the names contradict the body: the feet point the other way; the body was followed",
-                                         figure.path, "Check left and right in the bone map"));
+      m.map.issues.push_back(
+          makeWarning("Left and right in the names contradict the body: the feet point the other way; the body was followed", figure.path,
+                      "Check left and right in the bone map"));
   } else {
     firstIsLeft = byName != 0 ? byName > 0 : body.lateral.x > 0;
     sideConfidence = .5;
@@ -492,7 +497,8 @@ SkeletonMap mapRoles(const Figure& figure, const MapSettings& settings) {
     }
     const auto slice = [&](int from, int to) { return std::vector<int>(spine.begin() + from, spine.begin() + to); };
     m.set(Role::spine, slice(0, chest > 0 ? chest : k), base + .1, "first joint of the trunk above the hips");
-    if (chest > 0) m.set(Role::chest, slice(chest, upperChest > 0 ? upperChest : k), base, upperChest > 0 ? "middle of the trunk" : "carries the arms");
+    if (chest > 0)
+      m.set(Role::chest, slice(chest, upperChest > 0 ? upperChest : k), base, upperChest > 0 ? "middle of the trunk" : "carries the arms");
     if (upperChest > 0) m.set(Role::upperChest, slice(upperChest, k), base, "carries the arms");
   }
   if (!body.neck.empty()) m.set(Role::neck, body.neck, base, "between trunk and head");
@@ -517,7 +523,8 @@ SkeletonMap mapRoles(const Figure& figure, const MapSettings& settings) {
     const std::vector<int>& c = leg.chain;
     const int end = leg.end >= 0 ? leg.end : static_cast<int>(c.size());
     m.set(role(Role::leftUpperLeg, s), segment(t, c, leg.upper, leg.lower), sure1 + .1, "thigh, from the hip down");
-    m.set(role(Role::leftLowerLeg, s), segment(t, c, leg.lower, leg.end >= 0 ? end : leg.lower + 1), sure1 + .1, "shank, between knee and foot");
+    m.set(role(Role::leftLowerLeg, s), segment(t, c, leg.lower, leg.end >= 0 ? end : leg.lower + 1), sure1 + .1,
+          "shank, between knee and foot");
     const int foot = footOf(leg);
     m.set(role(Role::leftFoot, s), {foot}, sure1 + (leg.end >= 0 ? .1 : -.05),
           leg.end >= 0 ? "at the end of the shank" : "hangs elsewhere but stands at the end of the shank");
@@ -532,17 +539,21 @@ SkeletonMap mapRoles(const Figure& figure, const MapSettings& settings) {
       }
       // A joint of the midfoot may stand before the one that is named after the toes.
       for (int j = toes, steps = 0; t.trust > .5 && j >= 0 && steps < 4 && t.cues[toes].at(Part::toes) < .9; ++steps) {
-        if (t.cues[j].at(Part::toes) >= .9) toes = j;
-        else j = t.bones[j].empty() ? -1 : t.bones[j].front();
+        if (t.cues[j].at(Part::toes) >= .9)
+          toes = j;
+        else
+          j = t.bones[j].empty() ? -1 : t.bones[j].front();
       }
       if (toes >= 0) m.set(role(Role::leftToes, s), {toes}, sure1, "in front of the foot");
     }
     const Limb& arm = body.arms[s];
     if (arm.chain.empty()) continue;
     const std::vector<int>& a = arm.chain;
-    if (arm.upper > 0) m.set(role(Role::leftShoulder, s), std::vector<int>(a.begin(), a.begin() + arm.upper), sure1, "between trunk and upper arm");
+    if (arm.upper > 0)
+      m.set(role(Role::leftShoulder, s), std::vector<int>(a.begin(), a.begin() + arm.upper), sure1, "between trunk and upper arm");
     m.set(role(Role::leftUpperArm, s), segment(t, a, arm.upper, arm.lower), sure1 + .1, "from the shoulder to the elbow");
-    m.set(role(Role::leftLowerArm, s), segment(t, a, arm.lower, arm.end >= 0 ? arm.end : arm.lower + 1), sure1 + .1, "from the elbow to the wrist");
+    m.set(role(Role::leftLowerArm, s), segment(t, a, arm.lower, arm.end >= 0 ? arm.end : arm.lower + 1), sure1 + .1,
+          "from the elbow to the wrist");
     if (arm.end < 0) continue;
     int hand = a[arm.end];
     const int lower = a[arm.lower];

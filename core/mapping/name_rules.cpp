@@ -10,40 +10,158 @@ namespace {
 constexpr std::string_view leftWords[] = {"left", "l", "lft", "lf", "lt", "port", "links", "gauche", "izquierda", "izq", "sinistra"};
 constexpr std::string_view rightWords[] = {"right", "r", "rgt", "rt", "starboard", "rechts", "droite", "derecha", "der", "destra"};
 
-constexpr std::string_view partWords[] = {
-    "hips", "hip", "pelvis", "root", "body", "cog", "center", "centre", "sacrum", "sacroiliac", "spine", "back", "abdomen", "abdominal", "abs", "ab",
-    "waist", "stomach", "belly", "torso", "trunk", "lumbar", "chest", "thorax", "thoracic", "ribcage", "ribs", "sternum", "neck", "cervical", "head", "skull", "skullbase",
-    "cranium", "eye", "eyeball", "eyes", "jaw", "chin", "mandible", "shoulder", "clavicle", "clav", "collar", "collarbone", "scapula",
-    "sternoclavicular", "acromioclavicular", "shldr", "arm", "humerus", "bicep", "biceps", "elbow", "radius", "ulna", "forearm", "hand", "wrist",
-    "palm", "fist", "radiocarpal", "carpal", "carpus", "leg", "thigh", "femur", "calf", "shin", "shank", "tibia", "fibula", "knee", "foot", "feet", "ankle",
-    "talocrural", "toe", "toes", "ball", "metatarsal", "metatarsophalangeal", "midtarsal", "thumb", "index", "pointer", "middle", "mid", "ring",
-    "little", "pinky", "pinkie", "pinkey", "finger", "fingers", "upper", "up", "lower", "low", "lo", "fore", "base", "joint", "upleg", "lowleg",
-    "metacarpal", "proximal", "intermediate", "distal", "bone", "jnt", "mid", "heel"};
+constexpr std::string_view partWords[] = {"hips",
+                                          "hip",
+                                          "pelvis",
+                                          "root",
+                                          "body",
+                                          "cog",
+                                          "center",
+                                          "centre",
+                                          "sacrum",
+                                          "sacroiliac",
+                                          "spine",
+                                          "back",
+                                          "abdomen",
+                                          "abdominal",
+                                          "abs",
+                                          "ab",
+                                          "waist",
+                                          "stomach",
+                                          "belly",
+                                          "torso",
+                                          "trunk",
+                                          "lumbar",
+                                          "chest",
+                                          "thorax",
+                                          "thoracic",
+                                          "ribcage",
+                                          "ribs",
+                                          "sternum",
+                                          "neck",
+                                          "cervical",
+                                          "head",
+                                          "skull",
+                                          "skullbase",
+                                          "cranium",
+                                          "eye",
+                                          "eyeball",
+                                          "eyes",
+                                          "jaw",
+                                          "chin",
+                                          "mandible",
+                                          "shoulder",
+                                          "clavicle",
+                                          "clav",
+                                          "collar",
+                                          "collarbone",
+                                          "scapula",
+                                          "sternoclavicular",
+                                          "acromioclavicular",
+                                          "shldr",
+                                          "arm",
+                                          "humerus",
+                                          "bicep",
+                                          "biceps",
+                                          "elbow",
+                                          "radius",
+                                          "ulna",
+                                          "forearm",
+                                          "hand",
+                                          "wrist",
+                                          "palm",
+                                          "fist",
+                                          "radiocarpal",
+                                          "carpal",
+                                          "carpus",
+                                          "leg",
+                                          "thigh",
+                                          "femur",
+                                          "calf",
+                                          "shin",
+                                          "shank",
+                                          "tibia",
+                                          "fibula",
+                                          "knee",
+                                          "foot",
+                                          "feet",
+                                          "ankle",
+                                          "talocrural",
+                                          "toe",
+                                          "toes",
+                                          "ball",
+                                          "metatarsal",
+                                          "metatarsophalangeal",
+                                          "midtarsal",
+                                          "thumb",
+                                          "index",
+                                          "pointer",
+                                          "middle",
+                                          "mid",
+                                          "ring",
+                                          "little",
+                                          "pinky",
+                                          "pinkie",
+                                          "pinkey",
+                                          "finger",
+                                          "fingers",
+                                          "upper",
+                                          "up",
+                                          "lower",
+                                          "low",
+                                          "lo",
+                                          "fore",
+                                          "base",
+                                          "joint",
+                                          "upleg",
+                                          "lowleg",
+                                          "metacarpal",
+                                          "proximal",
+                                          "intermediate",
+                                          "distal",
+                                          "bone",
+                                          "jnt",
+                                          "mid",
+                                          "heel"};
 
 constexpr std::string_view twistWords[] = {"twist", "twst", "roll", "rollbone", "twistbone"};
 constexpr std::string_view endWords[] = {"end", "nub", "tip", "site", "endsite", "leaf", "nubs", "ends", "top"};
 constexpr std::string_view helperWords[] = {
-    "ik", "fk", "pole", "target", "ctrl", "control", "controller", "con", "mch", "handle", "handler", "effector", "prop", "slot", "handslot", "weapon", "sword", "shield",
-    "gun", "socket", "attach", "attachment", "locator", "loc", "camera", "cam", "light", "footsteps", "dummy", "gizmo", "aim", "lookat", "helper", "dyn",
-    "cloth", "skirt", "hair", "tail", "wing", "ear", "ears", "cape", "cloak", "bag", "hat", "helmet", "helm", "breast", "bust", "boob", "butt", "buttock",
-    "glute", "brow", "eyebrow", "lid", "eyelid", "lip", "lips", "mouth", "tongue", "teeth", "cheek", "nose", "mesh", "geo", "geometry", "collider", "phys", "holder", "grp",
-    "pivot", "constraint", "driver", "tweak", "spring", "sec", "coat", "scarf", "belt", "pocket", "item", "tool", "sky", "lash", "eyelash", "ponytail", "braid", "bangs",
-    "pad", "sleeve", "strap", "pouch", "beard", "horn", "antenna", "kneeik", "elbowik", "heelik", "handik", "footik", "armik", "legik", "heelroll", "corrective", "muscle"};
+    "ik",       "fk",       "pole",   "target",   "ctrl",     "control",    "controller", "con",     "mch",     "handle",   "handler",
+    "effector", "prop",     "slot",   "handslot", "weapon",   "sword",      "shield",     "gun",     "socket",  "attach",   "attachment",
+    "locator",  "loc",      "camera", "cam",      "light",    "footsteps",  "dummy",      "gizmo",   "aim",     "lookat",   "helper",
+    "dyn",      "cloth",    "skirt",  "hair",     "tail",     "wing",       "ear",        "ears",    "cape",    "cloak",    "bag",
+    "hat",      "helmet",   "helm",   "breast",   "bust",     "boob",       "butt",       "buttock", "glute",   "brow",     "eyebrow",
+    "lid",      "eyelid",   "lip",    "lips",     "mouth",    "tongue",     "teeth",      "cheek",   "nose",    "mesh",     "geo",
+    "geometry", "collider", "phys",   "holder",   "grp",      "pivot",      "constraint", "driver",  "tweak",   "spring",   "sec",
+    "coat",     "scarf",    "belt",   "pocket",   "item",     "tool",       "sky",        "lash",    "eyelash", "ponytail", "braid",
+    "bangs",    "pad",      "sleeve", "strap",    "pouch",    "beard",      "horn",       "antenna", "kneeik",  "elbowik",  "heelik",
+    "handik",   "footik",   "armik",  "legik",    "heelroll", "corrective", "muscle"};
 
 template <std::size_t N>
 bool isOneOf(std::string_view word, const std::string_view (&words)[N]) {
   return std::find(std::begin(words), std::end(words), word) != std::end(words);
 }
 
-bool isDigit(char c) { return c >= '0' && c <= '9'; }
-bool isUpper(char c) { return c >= 'A' && c <= 'Z'; }
-bool isLower(char c) { return c >= 'a' && c <= 'z'; }
-char lower(char c) { return isUpper(c) ? static_cast<char>(c - 'A' + 'a') : c; }
+bool isDigit(char c) {
+  return c >= '0' && c <= '9';
+}
+bool isUpper(char c) {
+  return c >= 'A' && c <= 'Z';
+}
+bool isLower(char c) {
+  return c >= 'a' && c <= 'z';
+}
+char lower(char c) {
+  return isUpper(c) ? static_cast<char>(c - 'A' + 'a') : c;
+}
 
 bool isWord(std::string_view w) {
   return isOneOf(w, partWords) || isOneOf(w, twistWords) || isOneOf(w, endWords) || isOneOf(w, helperWords);
 }
-bool isSide(std::string_view w) { return isOneOf(w, leftWords) || isOneOf(w, rightWords); }
+bool isSide(std::string_view w) {
+  return isOneOf(w, leftWords) || isOneOf(w, rightWords);
+}
 
 // Splits "lhumerus" or "leftupperarm" into known words; leaves alone what cannot be split completely. Single letters
 // are sides only at the ends.
@@ -107,12 +225,13 @@ struct Written {
   float likeness;
 };
 // Names in Japanese script as customary for figures made there; longer ones first.
-constexpr Written japanese[] = {{"上半身2", Part::chest, 1},     {"上半身", Part::spine, 1},      {"下半身", Part::hips, .7F},     {"センター", Part::hips, .5F},
-                                {"つま先", Part::toes, 1},      {"手首", Part::hand, 1},        {"足首", Part::foot, 1},         {"ひじ", Part::lowerArm, 1},
-                                {"ひざ", Part::lowerLeg, 1},    {"親指", Part::thumb, 1},       {"人指", Part::index, 1},        {"中指", Part::middle, 1},
-                                {"薬指", Part::ring, 1},        {"小指", Part::little, 1},      {"肩", Part::shoulder, 1},       {"腕", Part::upperArm, 1},
-                                {"足", Part::upperLeg, .8F},    {"首", Part::neck, 1},          {"頭", Part::head, 1},           {"目", Part::eye, 1},
-                                {"腰", Part::hips, .6F}};
+constexpr Written japanese[] = {{"上半身2", Part::chest, 1},   {"上半身", Part::spine, 1},  {"下半身", Part::hips, .7F},
+                                {"センター", Part::hips, .5F}, {"つま先", Part::toes, 1},   {"手首", Part::hand, 1},
+                                {"足首", Part::foot, 1},       {"ひじ", Part::lowerArm, 1}, {"ひざ", Part::lowerLeg, 1},
+                                {"親指", Part::thumb, 1},      {"人指", Part::index, 1},    {"中指", Part::middle, 1},
+                                {"薬指", Part::ring, 1},       {"小指", Part::little, 1},   {"肩", Part::shoulder, 1},
+                                {"腕", Part::upperArm, 1},     {"足", Part::upperLeg, .8F}, {"首", Part::neck, 1},
+                                {"頭", Part::head, 1},         {"目", Part::eye, 1},        {"腰", Part::hips, .6F}};
 
 void readJapanese(std::string_view name, NameCue& cue) {
   if (name.find("左") != std::string_view::npos) cue.side = Side::left;
@@ -165,16 +284,22 @@ NameCue readName(std::string_view name) {
   const bool sided = cue.side != Side::centre;
   const bool upper = has("upper", "up"), low = has("lower", "low", "lo");
   const bool trunk = has("spine", "back", "torso", "neck", "chest", "abdomen");
-  const bool finger = !trunk && (has("thumb", "index", "pointer", "ring", "little", "pinky", "pinkie", "pinkey", "finger", "fingers", "middle") ||
-                      (has("mid") && !has("leg", "arm", "foot")));
+  const bool finger =
+      !trunk && (has("thumb", "index", "pointer", "ring", "little", "pinky", "pinkie", "pinkey", "finger", "fingers", "middle") ||
+                 (has("mid") && !has("leg", "arm", "foot")));
   if (has("toe", "toes", "ball", "metatarsal", "metatarsophalangeal", "midtarsal") || (leg && finger)) {
     set(Part::toes, has("midtarsal") ? .5 : 1);
   } else if (finger) {
-    if (has("thumb")) set(Part::thumb, 1);
-    else if (has("index", "pointer")) set(Part::index, 1);
-    else if (has("little", "pinky", "pinkie", "pinkey")) set(Part::little, 1);
-    else if (has("ring")) set(Part::ring, 1);
-    else if (has("middle", "mid")) set(Part::middle, 1);
+    if (has("thumb"))
+      set(Part::thumb, 1);
+    else if (has("index", "pointer"))
+      set(Part::index, 1);
+    else if (has("little", "pinky", "pinkie", "pinkey"))
+      set(Part::little, 1);
+    else if (has("ring"))
+      set(Part::ring, 1);
+    else if (has("middle", "mid"))
+      set(Part::middle, 1);
     else if (biped && words.back() == digits && !digits.empty() && digits[0] <= '4') {
       // Biped figures number the fingers from the thumb: Finger0, Finger01, Finger02, Finger1, Finger11 …
       set(static_cast<Part>(static_cast<int>(Part::thumb) + (digits[0] - '0')), 1);
@@ -215,12 +340,17 @@ NameCue readName(std::string_view name) {
   } else if (has("hips", "pelvis", "hip")) {
     set(Part::hips, sided ? .1 : 1);
   } else if (has("chest", "thorax", "ribcage", "thoracic", "sternum", "ribs")) {
-    if (upper) set(Part::upperChest, 1), set(Part::chest, .5);
-    else set(Part::chest, has("thorax") ? .8 : 1), set(Part::upperChest, .5);
+    if (upper)
+      set(Part::upperChest, 1), set(Part::chest, .5);
+    else
+      set(Part::chest, has("thorax") ? .8 : 1), set(Part::upperChest, .5);
   } else if (has("spine", "back", "abdomen", "abdominal", "abs", "ab", "waist", "stomach", "belly", "torso", "trunk", "lumbar")) {
-    if (has("back") && upper) set(Part::chest, .8), set(Part::spine, .4);
-    else if (has("torso")) set(Part::chest, .7), set(Part::spine, .6), set(Part::upperChest, .6);
-    else set(Part::spine, .9), set(Part::chest, .5), set(Part::upperChest, .4);
+    if (has("back") && upper)
+      set(Part::chest, .8), set(Part::spine, .4);
+    else if (has("torso"))
+      set(Part::chest, .7), set(Part::spine, .6), set(Part::upperChest, .6);
+    else
+      set(Part::spine, .9), set(Part::chest, .5), set(Part::upperChest, .4);
   } else if (has("neck", "cervical")) {
     set(Part::neck, 1);
   } else if (has("eye", "eyeball", "eyes")) {
@@ -242,22 +372,33 @@ NameCue readName(std::string_view name) {
 
 Part partOf(Role role) {
   switch (role) {
-    case Role::hips: return Part::hips;
-    case Role::spine: return Part::spine;
-    case Role::chest: return Part::chest;
-    case Role::upperChest: return Part::upperChest;
-    case Role::neck: return Part::neck;
-    case Role::head: return Part::head;
-    case Role::leftEye: case Role::rightEye: return Part::eye;
-    case Role::jaw: return Part::jaw;
-    default: break;
+    case Role::hips:
+      return Part::hips;
+    case Role::spine:
+      return Part::spine;
+    case Role::chest:
+      return Part::chest;
+    case Role::upperChest:
+      return Part::upperChest;
+    case Role::neck:
+      return Part::neck;
+    case Role::head:
+      return Part::head;
+    case Role::leftEye:
+    case Role::rightEye:
+      return Part::eye;
+    case Role::jaw:
+      return Part::jaw;
+    default:
+      break;
   }
   const bool left = sideOf(role) == Side::left;
   if (isFinger(role)) {
     const int first = indexOf(left ? Role::leftThumbMetacarpal : Role::rightThumbMetacarpal);
     return static_cast<Part>(static_cast<int>(Part::thumb) + (indexOf(role) - first) / 3);
   }
-  if (role >= Role::leftShoulder) return static_cast<Part>(static_cast<int>(Part::shoulder) + indexOf(role) - indexOf(left ? Role::leftShoulder : Role::rightShoulder));
+  if (role >= Role::leftShoulder)
+    return static_cast<Part>(static_cast<int>(Part::shoulder) + indexOf(role) - indexOf(left ? Role::leftShoulder : Role::rightShoulder));
   return static_cast<Part>(static_cast<int>(Part::upperLeg) + indexOf(role) - indexOf(left ? Role::leftUpperLeg : Role::rightUpperLeg));
 }
 
@@ -266,22 +407,39 @@ namespace {
 // Where a part stands in the tree: 0 trunk, 1 arm, 2 leg, 3 head; and how far out.
 std::pair<int, int> standing(Part p) {
   switch (p) {
-    case Part::hips: return {0, 0};
-    case Part::spine: return {0, 1};
-    case Part::chest: return {0, 2};
-    case Part::upperChest: return {0, 3};
-    case Part::neck: return {3, 0};
-    case Part::head: return {3, 1};
-    case Part::eye: case Part::jaw: return {3, 2};
-    case Part::shoulder: return {1, 0};
-    case Part::upperArm: return {1, 1};
-    case Part::lowerArm: return {1, 2};
-    case Part::hand: return {1, 3};
-    case Part::upperLeg: return {2, 0};
-    case Part::lowerLeg: return {2, 1};
-    case Part::foot: return {2, 2};
-    case Part::toes: return {2, 3};
-    default: return {1, 4};
+    case Part::hips:
+      return {0, 0};
+    case Part::spine:
+      return {0, 1};
+    case Part::chest:
+      return {0, 2};
+    case Part::upperChest:
+      return {0, 3};
+    case Part::neck:
+      return {3, 0};
+    case Part::head:
+      return {3, 1};
+    case Part::eye:
+    case Part::jaw:
+      return {3, 2};
+    case Part::shoulder:
+      return {1, 0};
+    case Part::upperArm:
+      return {1, 1};
+    case Part::lowerArm:
+      return {1, 2};
+    case Part::hand:
+      return {1, 3};
+    case Part::upperLeg:
+      return {2, 0};
+    case Part::lowerLeg:
+      return {2, 1};
+    case Part::foot:
+      return {2, 2};
+    case Part::toes:
+      return {2, 3};
+    default:
+      return {1, 4};
   }
 }
 

@@ -11,8 +11,29 @@ namespace understudy {
 
 /// Body parts a name may mean. The fingers stand in the order of the role table.
 enum class Part : unsigned char {
-  hips, spine, chest, upperChest, neck, head, eye, jaw, shoulder, upperArm, lowerArm, hand, upperLeg, lowerLeg, foot, toes,
-  thumb, index, middle, ring, little, finger, count
+  hips,
+  spine,
+  chest,
+  upperChest,
+  neck,
+  head,
+  eye,
+  jaw,
+  shoulder,
+  upperArm,
+  lowerArm,
+  hand,
+  upperLeg,
+  lowerLeg,
+  foot,
+  toes,
+  thumb,
+  index,
+  middle,
+  ring,
+  little,
+  finger,
+  count
 };
 inline constexpr int partCount = static_cast<int>(Part::count);
 
@@ -21,14 +42,14 @@ inline constexpr int partCount = static_cast<int>(Part::count);
 struct NameCue {
   std::array<float, partCount> likeness{};
   Side side = Side::centre;
-  bool end = false;      ///< marks the end of a chain, not a bone ("…_end", "Nub", "Site")
-  bool helper = false;   ///< control, target, prop, cloth, hair: no bone of the body
-  bool twist = false;    ///< shares the twist of a limb
-  int number = -1;       ///< the last number in the name
-  int phalanx = -1;      ///< 0 metacarpal, 1 proximal, 2 intermediate, 3 distal, where the name says so
+  bool end = false;     ///< marks the end of a chain, not a bone ("…_end", "Nub", "Site")
+  bool helper = false;  ///< control, target, prop, cloth, hair: no bone of the body
+  bool twist = false;   ///< shares the twist of a limb
+  int number = -1;      ///< the last number in the name
+  int phalanx = -1;     ///< 0 metacarpal, 1 proximal, 2 intermediate, 3 distal, where the name says so
 
   [[nodiscard]] float at(Part part) const { return likeness[static_cast<int>(part)]; }
-  [[nodiscard]] Part best() const;          ///< count where the name means nothing
+  [[nodiscard]] Part best() const;  ///< count where the name means nothing
   [[nodiscard]] bool known() const { return best() != Part::count; }
 };
 

@@ -32,12 +32,14 @@ understudy::Figure figureOf(int joints) {
     for (int finger = 0; finger < 5; ++finger) {
       static const char* names[] = {"Thumb", "Index", "Middle", "Ring", "Pinky"};
       int k = hand;
-      for (int i = 1; i <= 3; ++i) k = add(side + "Hand" + names[finger] + std::to_string(i), k, {(i == 1 ? .08 : .03) * s, 0, i == 1 ? .04 - .02 * finger : 0});
+      for (int i = 1; i <= 3; ++i)
+        k = add(side + "Hand" + names[finger] + std::to_string(i), k, {(i == 1 ? .08 : .03) * s, 0, i == 1 ? .04 - .02 * finger : 0});
     }
   }
   for (int strand = 0; sk.size() < joints; ++strand) {
     int k = head;
-    for (int i = 0; i < 4 && sk.size() < joints; ++i) k = add("Hair" + std::to_string(strand) + "_" + std::to_string(i), k, {.01 * (strand % 7 - 3), -.04, -.03});
+    for (int i = 0; i < 4 && sk.size() < joints; ++i)
+      k = add("Hair" + std::to_string(strand) + "_" + std::to_string(i), k, {.01 * (strand % 7 - 3), -.04, -.03});
   }
   return f;
 }
@@ -48,6 +50,12 @@ void mapFigure(benchmark::State& state) {
   settings.useNames = state.range(1) != 0;
   for (auto _ : state) benchmark::DoNotOptimize(understudy::mapRoles(f, settings));
 }
-BENCHMARK(mapFigure)->ArgNames({"joints", "names"})->Args({60, 1})->Args({100, 1})->Args({100, 0})->Args({400, 1})->Unit(benchmark::kMillisecond);
+BENCHMARK(mapFigure)
+    ->ArgNames({"joints", "names"})
+    ->Args({60, 1})
+    ->Args({100, 1})
+    ->Args({100, 0})
+    ->Args({400, 1})
+    ->Unit(benchmark::kMillisecond);
 
 }  // namespace

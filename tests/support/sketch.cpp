@@ -414,8 +414,9 @@ leg_joint_@_5 leg_joint_@_3 .10 .03 .1 leftToes)"));
     name(Role::chest, "上半身2");
     name(Role::neck, "首");
     name(Role::head, "頭");
-    const std::pair<Role, const char*> sided[] = {{Role::leftShoulder, "肩"},   {Role::leftUpperArm, "腕"},   {Role::leftLowerArm, "ひじ"}, {Role::leftHand, "手首"},
-                                                  {Role::leftUpperLeg, "足"}, {Role::leftLowerLeg, "ひざ"}, {Role::leftFoot, "足首"},    {Role::leftToes, "つま先"}};
+    const std::pair<Role, const char*> sided[] = {{Role::leftShoulder, "肩"}, {Role::leftUpperArm, "腕"}, {Role::leftLowerArm, "ひじ"},
+                                                  {Role::leftHand, "手首"},   {Role::leftUpperLeg, "足"}, {Role::leftLowerLeg, "ひざ"},
+                                                  {Role::leftFoot, "足首"},   {Role::leftToes, "つま先"}};
     for (const auto& [role, part] : sided) {
       name(role, (std::string("左") + part).c_str());
       name(mirrored(role), (std::string("右") + part).c_str());

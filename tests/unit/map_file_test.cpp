@@ -40,7 +40,8 @@ TEST(MapFile, TakesNamesListsPathsAndIndices) {
     "leftHand": {"performer": "root/hand", "character": "root/a/hand"},
     "head": {"performer": "#7", "character": 7},
     "neck": null
-  }})", "m.json", f, f, &issues);
+  }})",
+                               "m.json", f, f, &issues);
   ASSERT_TRUE(map.ok()) << map.error().text();
   EXPECT_EQ(map->performer.joint(Role::hips), 0);
   EXPECT_TRUE(map->character.at(Role::hips).empty());
@@ -56,9 +57,10 @@ TEST(MapFile, TakesNamesListsPathsAndIndices) {
 TEST(MapFile, WarnsAboutWhatItLeavesOut) {
   const Figure f = small();
   Issues issues;
-  const auto map = readMapFile("{\"note\": 1, \"roles\": {\n\"leftElbow\": {\"performer\": \"a\"},\n\"hips\": {\"performer\": \"root\", \"colour\": 3},\n"
-                               "\"spine\": {\"performer\": \"root\"}}}",
-                               "m.json", f, f, &issues);
+  const auto map = readMapFile(
+      "{\"note\": 1, \"roles\": {\n\"leftElbow\": {\"performer\": \"a\"},\n\"hips\": {\"performer\": \"root\", \"colour\": 3},\n"
+      "\"spine\": {\"performer\": \"root\"}}}",
+      "m.json", f, f, &issues);
   ASSERT_TRUE(map.ok());
   ASSERT_EQ(issues.size(), 4U);
   for (const Issue& issue : issues) EXPECT_EQ(issue.severity, Severity::warning);

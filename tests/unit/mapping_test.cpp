@@ -59,7 +59,8 @@ TEST(NameRules, ReadsCustomarySpellings) {
 }
 
 TEST(NameRules, MarksHelpersEndsAndTwists) {
-  for (const char* name : {"kneeIK.l", "control-foot-roll.l", "handIK.l", "PoleTargetL", "handslot.r", "ik_hand_gun", "J_Sec_Hair1_01", "Bip01 Footsteps"})
+  for (const char* name :
+       {"kneeIK.l", "control-foot-roll.l", "handIK.l", "PoleTargetL", "handslot.r", "ik_hand_gun", "J_Sec_Hair1_01", "Bip01 Footsteps"})
     EXPECT_TRUE(readName(name).helper) << name;
   for (const char* name : {"FootL_end", "Bip01HeadNub", "LeftHandEnd", "HeadTop_End"}) EXPECT_TRUE(readName(name).end) << name;
   for (const char* name : {"upperarm_twist_01_l", "LeftForeArmRoll", "lThighTwist"}) EXPECT_TRUE(readName(name).twist) << name;
@@ -109,8 +110,10 @@ TEST(MapRoles, SidesThatContradictTheFeetAreReported) {
   auto all = test::customarySkeletons();
   test::Sketch& s = all[0];
   for (std::string& name : s.figure.skeleton.names) {
-    if (const auto l = name.find("Left"); l != std::string::npos) name.replace(l, 4, "Right");
-    else if (const auto r = name.find("Right"); r != std::string::npos) name.replace(r, 5, "Left");
+    if (const auto l = name.find("Left"); l != std::string::npos)
+      name.replace(l, 4, "Right");
+    else if (const auto r = name.find("Right"); r != std::string::npos)
+      name.replace(r, 5, "Left");
   }
   const SkeletonMap map = mapRoles(s.figure);
   EXPECT_EQ(test::wrongRoles(s, found(map), true), "");
