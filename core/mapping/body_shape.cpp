@@ -191,7 +191,13 @@ struct Pair {
 std::vector<Pair> mirroredPairs(const BodyTree& t, const Measures& m) {
   std::vector<Pair> pairs;
   for (int p = 0; p < t.size(); ++p) {
-    const std::vector<int>& c = t.bones[p];
+    std::vector<int> c = t.bones[p];
+    // Limbs are among the longest chains of a joint; this keeps figures with hundreds of strands quick.
+    constexpr std::size_t most = 24;
+    if (c.size() > most) {
+      std::stable_sort(c.begin(), c.end(), [&](int x, int y) { return m.reach[x] > m.reach[y]; });
+      c.resize(most);
+    }
     for (std::size_t i = 0; i < c.size(); ++i)
       for (std::size_t k = i + 1; k < c.size(); ++k) {
         if (m.depth[c[i]] < 2 || m.depth[c[k]] < 2) continue;
@@ -264,48 +270,38 @@ void findDetachedFeet(const BodyTree& t, const Measures& m, BodyShape& body, dou
     for (int s = 0; s < 2; ++s) body.legs[s].detachedFoot = best[s];
 }
 
-}  // namespace
+struct LegChoice {
+  Pair pair;
+  double score;
+};
+// Puts a body together on one pair of legs.
+struct Assembly {
+  const BodyTree& t;
+  const Measures& m;
+  const std::vector<Pair>& pairs;
+  BodyShape body;
+  Pair legs, arm;
+  int legCarrier = -1;  // the joint the legs hang from
+  int carrier = -1;     // the joint the arms hang from
+  int trunkRoot = -1;   // where the trunk starts if not at the hips
+  Vec3d middle;         // between the hip joints
+  double ground = 0, shoulderHeight = 0;
+  std::vector<int> path, way;  // spine; neck and head
 
-BodyShape findBody(const BodyTree& t) {
-  const Measures m = measure(t);
-  const std::vector<Pair> pairs = mirroredPairs(t, m);
-  BodyShape best;
-
-  struct LegChoice {
-    Pair pair;
-    double score;
-  };
-  std::vector<LegChoice> choices;
-  for (const Pair& p : pairs) {
-    int top = p.a;
-    while (t.parents[top] >= 0) top = t.parents[top];
-    const double low = std::max(m.lowest[p.a], m.lowest[p.b]);
-    const double reach = std::min(m.reach[p.a], m.reach[p.b]);
-    if (reach < 1e-6) continue;
-    const double drop = (std::min(t.at[p.a].y, t.at[p.b].y) - low) / reach;
-    if (drop < .35) continue;
-    double ground = t.at[p.a].y;
-    for (int j = 0; j < t.size(); ++j)
-      if ((t.isBone[j] || t.isTip[j]) && t.under(t.parents[p.a], j)) ground = std::min(ground, t.at[j].y);
-    // Tall in the figure and nothing below it.
-    const double height = m.highest[t.parents[p.a]] - ground;
-    const double share = height > 0 ? (std::min(t.at[p.a].y, t.at[p.b].y) - low) / height : 0;
-    double score = p.likeness + drop + .8 * std::min(1.0, share / .35) - 2 * std::max(0.0, (low - ground) / reach - .1);
-    score += .25 * std::min(3, m.depth[p.a]);
-    const auto chain = chainFrom(t, m, p.a), other = chainFrom(t, m, p.b);
-    const auto words = {Part::hips, Part::upperLeg, Part::lowerLeg, Part::foot, Part::toes};
-    score += nameVotes(t, chain, words) + nameVotes(t, other, words);
-    choices.push_back({p, score});
+  [[nodiscard]] bool inLimb(int j) const {
+    for (const auto* pair : {&body.legs, &body.arms})
+      for (const Limb& limb : *pair)
+        if (!limb.chain.empty() && t.under(limb.chain.front(), j)) return true;
+    return j == body.legs[0].detachedFoot || j == body.legs[1].detachedFoot;
   }
-  std::sort(choices.begin(), choices.end(), [](const LegChoice& x, const LegChoice& y) { return x.score > y.score; });
-  if (choices.size() > 4) choices.resize(4);
 
-  for (const LegChoice& choice : choices) {
-    BodyShape body;
+  // Main joints of the legs, their length and the lateral axis. False: no legs.
+  bool placeLegs(const LegChoice& choice) {
+    legs = choice.pair;
+    legCarrier = t.parents[legs.a];
     body.legs[0].chain = chainFrom(t, m, choice.pair.a);
     body.legs[1].chain = chainFrom(t, m, choice.pair.b);
-    const int legCarrier = t.parents[choice.pair.a];
-    const double ground = std::min(m.lowest[choice.pair.a], m.lowest[choice.pair.b]);
+    ground = std::min(m.lowest[choice.pair.a], m.lowest[choice.pair.b]);
     Triple pick = pickTriple(t, m, body.legs[0].chain, body.legs[1].chain, true, ground);
     const std::size_t shortest = std::min(body.legs[0].chain.size(), body.legs[1].chain.size());
     if (pick.upper < 0 || pick.cost > 3.5) {
@@ -316,9 +312,7 @@ BodyShape findBody(const BodyTree& t) {
     }
     for (Limb& leg : body.legs) leg.upper = pick.upper, leg.lower = pick.lower, leg.end = pick.end;
     double thighs = 0, shanks = 0;
-    if (pick.end < 0) {
-      findDetachedFeet(t, m, body, ground);
-    }
+    if (pick.end < 0) findDetachedFeet(t, m, body, ground);
     std::array<Vec3d, 2> hip, knee, foot;
     for (int s = 0; s < 2; ++s) {
       const Limb& leg = body.legs[s];
@@ -330,20 +324,22 @@ BodyShape findBody(const BodyTree& t) {
       shanks += distance(knee[s], foot[s]) / 2;
     }
     body.leg = thighs + shanks;
-    if (!(body.leg > 1e-6)) continue;
+    if (!(body.leg > 1e-6)) return false;
     Vec3d across = horizontal(hip[0] - hip[1]) + horizontal(knee[0] - knee[1]) * .3;
     if (length(across) < .02 * body.leg) across = across + horizontal(foot[0] - foot[1]);
-    if (length(across) < .01 * body.leg) continue;
+    if (length(across) < .01 * body.leg) return false;
     body.lateral = normalised(across);
-    const Vec3d middle = (hip[0] + hip[1]) * .5;
+    middle = (hip[0] + hip[1]) * .5;
     const double straight = ((hip[0].y - foot[0].y) + (hip[1].y - foot[1].y)) / (2 * body.leg);
     body.score = choice.score - .4 * std::min(pick.cost, 3.0) + straight + (pick.end >= 0 ? .4 : body.legs[0].detachedFoot >= 0 ? .3 : 0);
+    return true;
+  }
 
-    // Arms: the pair that reaches farthest to the sides, above the hips.
+  // The pair that reaches farthest to the sides, above the hips.
+  void placeArms() {
     double armScore = .9;
-    Pair arm;
     for (const Pair& p : pairs) {
-      if (t.under(choice.pair.a, p.a) || t.under(choice.pair.b, p.a) || t.under(p.a, legCarrier) || t.under(p.b, legCarrier)) continue;
+      if (t.under(legs.a, p.a) || t.under(legs.b, p.a) || t.under(p.a, legCarrier) || t.under(p.b, legCarrier)) continue;
       if (commonAncestor(t, p.a, legCarrier) < 0) continue;
       const double height = ((t.at[p.a].y + t.at[p.b].y) / 2 - middle.y) / body.leg;
       if (height < .05) continue;
@@ -360,8 +356,7 @@ BodyShape findBody(const BodyTree& t) {
       if (score > armScore) armScore = score, arm = p;
     }
 
-    int carrier = -1;  // the joint the arms hang from
-    double shoulderHeight = middle.y;
+    shoulderHeight = middle.y;
     if (arm.a >= 0) {
       body.arms[0].chain = chainFrom(t, m, arm.a);
       body.arms[1].chain = chainFrom(t, m, arm.b);
@@ -375,12 +370,13 @@ BodyShape findBody(const BodyTree& t) {
       shoulderHeight = (t.at[body.arms[0].joint(p.upper)].y + t.at[body.arms[1].joint(p.upper)].y) / 2;
       body.score += 1 + .5 * armScore - .2 * std::min(p.cost, 3.0);
     }
+  }
 
-    // Hips: what carries legs and trunk; a parent nearer to the hip joints replaces it (legs hung on a spine joint).
+  // What carries legs and trunk; a parent nearer to the hip joints replaces it (legs hung on a spine joint).
+  bool placeHips() {
     int hips = legCarrier;
     if (carrier >= 0) hips = commonAncestor(t, legCarrier, carrier);
-    if (hips < 0) continue;
-    int trunkRoot = -1;
+    if (hips < 0) return false;
     // Where the trunk starts at a joint on the ground, the joint that carries the legs is meant.
     if (distance(t.at[hips], middle) > .5 * body.leg && distance(t.at[legCarrier], middle) < .5 * distance(t.at[hips], middle))
       trunkRoot = hips, hips = legCarrier;
@@ -392,25 +388,24 @@ BodyShape findBody(const BodyTree& t) {
       hips = up;
     }
     body.hips = hips;
+    return true;
+  }
 
-    const auto inLimb = [&](int j) {
-      for (const auto* pair : {&body.legs, &body.arms})
-        for (const Limb& limb : *pair)
-          if (!limb.chain.empty() && t.under(limb.chain.front(), j)) return true;
-      return j == body.legs[0].detachedFoot || j == body.legs[1].detachedFoot;
-    };
-    // The way from the hips to the arms is the spine.
-    std::vector<int> path;
+  // The joints from the hips to the arms.
+  void traceSpine() {
+    const int hips = body.hips;
     if (carrier >= 0)
       for (int j = carrier; j >= 0 && j != hips && j != trunkRoot; j = t.parents[j]) path.push_back(j);
     std::reverse(path.begin(), path.end());
+  }
 
-    // Neck and head: the highest central way on from the arms' carrier, or from a joint below it.
+  // First joint of the highest central way on from the arms' carrier, or from a joint below it.
+  [[nodiscard]] int startOfNeck() const {
     int start = -1;
     double startScore = arm.a >= 0 ? -.15 : 0;
     std::vector<int> stems = path;
-    stems.push_back(hips);
-    if (carrier >= 0 && path.empty()) stems = {hips};
+    stems.push_back(body.hips);
+    if (carrier >= 0 && path.empty()) stems = {body.hips};
     for (const int stem : stems)
       for (const int c : t.bones[stem]) {
         if (inLimb(c) || std::find(path.begin(), path.end(), c) != path.end() || t.under(c, legCarrier)) continue;
@@ -421,7 +416,11 @@ BodyShape findBody(const BodyTree& t) {
         if (carrier >= 0 && stem != carrier && t.under(stem, carrier)) score -= .1;
         if (score > startScore) startScore = score, start = c;
       }
-    std::vector<int> way;
+    return start;
+  }
+
+  // From there up the middle to the skull.
+  void traceHead(int start) {
     for (int j = start; j >= 0;) {
       way.push_back(j);
       int next = -1, heavy = 0;
@@ -446,49 +445,100 @@ BodyShape findBody(const BodyTree& t) {
       }
       j = next;
     }
-    if (arm.a >= 0) {
-      // Joints on the way that still lie below the shoulders belong to the spine.
-      std::size_t cut = 0;
-      while (cut + 1 < way.size() && cut < way.size()) {
-        const double nameSpine = std::max(named(t, way[cut], Part::spine), named(t, way[cut], Part::upperChest));
-        const bool below = t.at[way[cut]].y < shoulderHeight - .12 * body.leg && named(t, way[cut], Part::neck) <= .3;
-        if (!(below || nameSpine > .3) || t.parents[way[cut]] != (cut == 0 ? carrier : way[cut - 1])) break;
-        ++cut;
-      }
-      path.insert(path.end(), way.begin(), way.begin() + static_cast<long>(cut));
-      way.erase(way.begin(), way.begin() + static_cast<long>(cut));
-      // Some rigs hang the collar bones on the neck.
-      const double collars = std::max({t.at[arm.a].y, t.at[arm.b].y, shoulderHeight});
-      if (path.size() >= 2 && path.back() == carrier && !way.empty() && t.parents[way.front()] == carrier &&
-          (named(t, carrier, Part::neck) > .3 || (way.size() == 1 && t.trust < .5 && t.at[carrier].y > collars + .04 * body.leg))) {
-        way.insert(way.begin(), carrier);
-        path.pop_back();
-      }
-      // Without names a long last joint shows the top of the skull, not the head.
-      if (t.trust < .5 && way.size() >= 2 && t.bones[way.back()].empty()) {
-        const double last = distance(t.at[way.back()], t.at[way[way.size() - 2]]);
-        const double before = way.size() >= 3 ? distance(t.at[way[way.size() - 2]], t.at[way[way.size() - 3]]) : 0;
-        if (!t.isSure && (way.size() >= 3 ? last > 1.3 * before && last > .15 * body.leg : last > .35 * body.leg)) way.pop_back();
-      }
-      if (!way.empty()) {
-        body.head = way.back();
-        way.pop_back();
-        body.neck = way;
-        body.score += .6;
-      }
-    } else if (!way.empty()) {
-      // A lower body: what rises from the hips is spine; a head only by name.
-      std::size_t trunk = way.size();
-      for (std::size_t i = 0; i < way.size(); ++i)
-        if (named(t, way[i], Part::neck) > .3 || named(t, way[i], Part::head) > .3) {
-          trunk = i;
-          break;
-        }
-      path.assign(way.begin(), way.begin() + static_cast<long>(trunk));
-      for (std::size_t i = trunk; i < way.size(); ++i) (i + 1 == way.size() ? void(body.head = way[i]) : body.neck.push_back(way[i]));
-    }
+  }
+
+  void divideTrunk() {
+    if (arm.a >= 0)
+      divideUpperBody();
+    else if (!way.empty())
+      divideLowerBody();
     body.spine = path;
-    if (body.score > best.score) best = body;
+  }
+
+  void divideUpperBody() {
+    // Joints on the way that still lie below the shoulders belong to the spine.
+    std::size_t cut = 0;
+    while (cut + 1 < way.size() && cut < way.size()) {
+      const double nameSpine = std::max(named(t, way[cut], Part::spine), named(t, way[cut], Part::upperChest));
+      const bool below = t.at[way[cut]].y < shoulderHeight - .12 * body.leg && named(t, way[cut], Part::neck) <= .3;
+      if (!(below || nameSpine > .3) || t.parents[way[cut]] != (cut == 0 ? carrier : way[cut - 1])) break;
+      ++cut;
+    }
+    path.insert(path.end(), way.begin(), way.begin() + static_cast<long>(cut));
+    way.erase(way.begin(), way.begin() + static_cast<long>(cut));
+    // Some rigs hang the collar bones on the neck.
+    const double collars = std::max({t.at[arm.a].y, t.at[arm.b].y, shoulderHeight});
+    if (path.size() >= 2 && path.back() == carrier && !way.empty() && t.parents[way.front()] == carrier &&
+        (named(t, carrier, Part::neck) > .3 || (way.size() == 1 && t.trust < .5 && t.at[carrier].y > collars + .04 * body.leg))) {
+      way.insert(way.begin(), carrier);
+      path.pop_back();
+    }
+    // Without names a long last joint shows the top of the skull, not the head.
+    if (t.trust < .5 && way.size() >= 2 && t.bones[way.back()].empty()) {
+      const double last = distance(t.at[way.back()], t.at[way[way.size() - 2]]);
+      const double before = way.size() >= 3 ? distance(t.at[way[way.size() - 2]], t.at[way[way.size() - 3]]) : 0;
+      if (!t.isSure && (way.size() >= 3 ? last > 1.3 * before && last > .15 * body.leg : last > .35 * body.leg)) way.pop_back();
+    }
+    if (!way.empty()) {
+      body.head = way.back();
+      way.pop_back();
+      body.neck = way;
+      body.score += .6;
+    }
+  }
+
+  void divideLowerBody() {
+    // A lower body: what rises from the hips is spine; a head only by name.
+    std::size_t trunk = way.size();
+    for (std::size_t i = 0; i < way.size(); ++i)
+      if (named(t, way[i], Part::neck) > .3 || named(t, way[i], Part::head) > .3) {
+        trunk = i;
+        break;
+      }
+    path.assign(way.begin(), way.begin() + static_cast<long>(trunk));
+    for (std::size_t i = trunk; i < way.size(); ++i) (i + 1 == way.size() ? void(body.head = way[i]) : body.neck.push_back(way[i]));
+  }
+};
+
+std::vector<LegChoice> rankLegs(const BodyTree& t, const Measures& m, const std::vector<Pair>& pairs) {
+  std::vector<LegChoice> choices;
+  for (const Pair& p : pairs) {
+    const double low = std::max(m.lowest[p.a], m.lowest[p.b]);
+    const double reach = std::min(m.reach[p.a], m.reach[p.b]);
+    if (reach < 1e-6) continue;
+    const double drop = (std::min(t.at[p.a].y, t.at[p.b].y) - low) / reach;
+    if (drop < .35) continue;
+    const double ground = m.lowest[t.parents[p.a]];
+    // Tall in the figure and nothing below it.
+    const double height = m.highest[t.parents[p.a]] - ground;
+    const double share = height > 0 ? (std::min(t.at[p.a].y, t.at[p.b].y) - low) / height : 0;
+    double score = p.likeness + drop + .8 * std::min(1.0, share / .35) - 2 * std::max(0.0, (low - ground) / reach - .1);
+    score += .25 * std::min(3, m.depth[p.a]);
+    const auto chain = chainFrom(t, m, p.a), other = chainFrom(t, m, p.b);
+    const auto words = {Part::hips, Part::upperLeg, Part::lowerLeg, Part::foot, Part::toes};
+    score += nameVotes(t, chain, words) + nameVotes(t, other, words);
+    choices.push_back({p, score});
+  }
+  std::sort(choices.begin(), choices.end(), [](const LegChoice& x, const LegChoice& y) { return x.score > y.score; });
+  if (choices.size() > 4) choices.resize(4);
+  return choices;
+}
+
+}  // namespace
+
+BodyShape findBody(const BodyTree& t) {
+  const Measures m = measure(t);
+  const std::vector<Pair> pairs = mirroredPairs(t, m);
+  BodyShape best;
+  for (const LegChoice& choice : rankLegs(t, m, pairs)) {
+    Assembly assembly{t, m, pairs, {}, {}, {}, -1, -1, -1, {}, 0, 0, {}, {}};
+    if (!assembly.placeLegs(choice)) continue;
+    assembly.placeArms();
+    if (!assembly.placeHips()) continue;
+    assembly.traceSpine();
+    assembly.traceHead(assembly.startOfNeck());
+    assembly.divideTrunk();
+    if (assembly.body.score > best.score) best = assembly.body;
   }
   return best;
 }

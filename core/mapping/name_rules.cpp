@@ -451,7 +451,7 @@ bool mayCarry(const NameCue& above, const NameCue& below) {
   if (limbP != limbQ) return false;
   if (limbP != 3 && above.side != below.side) return false;
   if (rankP == 4) return p == q;
-  return rankQ > rankP || p == q || (rankQ == rankP - 0) || (p == Part::upperArm && q == Part::upperArm);
+  return rankQ >= rankP;
 }
 
 }  // namespace
