@@ -237,7 +237,7 @@ struct Keeper {
       return d;
     };
     const Vec3d armLow{-0.62, -0.2 + up, -0.25}, armHigh{0.62, 0.99 + up, 0.30};
-    Part coatPart = makePart("coat", teal, coatField, {armLow.x, hem - 0.03, armLow.z}, armHigh, 0.0385, body);
+    Part coatPart = makePart("coat", teal, coatField, {armLow.x, hem - 0.03, armLow.z}, armHigh, 0.0385 * b, body);
     coatPart.tint = [=](const Vec3d& p, const Vec3d&) {
       const double down = std::clamp((0.95 + up - p.y) / 0.55, 0.0, 1.0);
       return Vec3d{1, 1, 1} * (1.06 - 0.16 * down);
@@ -307,7 +307,7 @@ struct Keeper {
       const double d = smoothMin(blended(port, 0.018, p), blended(starboard, 0.018, p), 0.006);
       return smoothMax(d, p.y - (hip + 0.045), 0.01);
     };
-    parts.push_back(makePart("trousers", slate, trouserField, {-0.26, 0.05, -0.18}, {0.26, hip + 0.08, 0.19}, 0.0350, legs));
+    parts.push_back(makePart("trousers", slate, trouserField, {-0.26, 0.05, -0.18}, {0.26, hip + 0.08, 0.19}, 0.0350 * build.leg, legs));
 
     for (int side = 0; side < 2; ++side) {
       const double s = sign(side);
@@ -371,7 +371,7 @@ struct Keeper {
     for (std::size_t i = 0; i < cones.size(); ++i) weights.handles.push_back({joints[i], cones[i]});
     const Vec3d c = lerp(w, m2.tail, 0.5);
     const Vec3d reach{0.165 * h, 0.165 * h, 0.165 * h};
-    parts.push_back(makePart("gloves", ochre, blend(cones, 0.0055), c - reach, c + reach, 0.0162, weights));
+    parts.push_back(makePart("gloves", ochre, blend(cones, 0.0055), c - reach, c + reach, 0.0162 * h, weights));
   }
 
   void headParts(const Rig& rig) {
@@ -392,7 +392,7 @@ struct Keeper {
       face.push_back(cone({0.160 * s, 0.14, -0.004}, {0.168 * s, 0.165, -0.012}, 0.024, 0.030, {0.7, 1, 1}));
       face.push_back(cone({0.075 * s, 0.105, 0.118}, {0.085 * s, 0.108, 0.112}, 0.040, 0.036));  // cheeks
     }
-    Part facePart = makePart("face", skinTone, blend(face, 0.012), at(-0.23, -0.16, -0.2), at(0.23, 0.38, 0.26), 0.0280, throat);
+    Part facePart = makePart("face", skinTone, blend(face, 0.012), at(-0.23, -0.16, -0.2), at(0.23, 0.38, 0.26), 0.0280 * k, throat);
     facePart.tint = [=](const Vec3d& p, const Vec3d&) {
       const Vec3d q = (p - base) / k;
       const auto near = [&](const Vec3d& c, double r) { return std::exp(-dot(q - c, q - c) / (r * r)); };
@@ -411,7 +411,7 @@ struct Keeper {
       const double ribs = 0.0022 * std::cos(angle * 18) * std::clamp((std::hypot(p.x, p.z) - 0.03) / 0.06, 0.0, 1.0);
       return smoothMax(domeField(p) - ribs, -brim(p) * 0.95, 0.006);
     };
-    Part capPart = makePart("cap", red, cap, at(-0.23, 0.12, -0.24), at(0.23, 0.44, 0.24), 0.0215, head);
+    Part capPart = makePart("cap", red, cap, at(-0.23, 0.12, -0.24), at(0.23, 0.44, 0.24), 0.0215 * k, head);
     capPart.tint = [=](const Vec3d& p, const Vec3d&) {
       const double angle = std::atan2(p.x - base.x, p.z - base.z);
       return Vec3d{1, 1, 1} * (0.93 + 0.09 * std::cos(angle * 18));
@@ -439,7 +439,7 @@ struct Keeper {
     WeightField beardWeights{{{rig.at("head").joint, cone({0, 0.08, 0.02}, {0, 0.12, 0.02}, 0.13, 0.14)},
                               {rig.at("beard").joint, cone({0, -0.03, 0.145}, {0, -0.09, 0.155}, 0.045, 0.03)}},
                              0.035 * k};
-    parts.push_back(makePart("beard", white, beardField, at(-0.22, -0.16, -0.03), at(0.22, 0.2, 0.24), 0.0195, beardWeights));
+    parts.push_back(makePart("beard", white, beardField, at(-0.22, -0.16, -0.03), at(0.22, 0.2, 0.24), 0.0195 * k, beardWeights));
     std::vector<Cone> moustache;
     for (const double s : {1.0, -1.0}) {
       moustache.push_back(cone({0.010 * s, 0.083, 0.186}, {0.052 * s, 0.074, 0.176}, 0.021, 0.022));
