@@ -248,7 +248,7 @@ TEST(GltfWriter, NewFileHoldsMeshSkinAndMotion) {
   ASSERT_EQ(back->skins.size(), 1U);
   ASSERT_EQ(back->meshes.size(), 1U);
   EXPECT_EQ(back->meshes[0].indices, scene.figure.meshes[0].indices);
-  EXPECT_EQ(back->clips.size(), 1U);  // the result alone
+  EXPECT_EQ(back->clips.size(), 1U) << "the result alone";
   // The skin stands where the character's own numbers, taken to the world, say.
   const auto own = skinnedPositions(scene.figure, scene.figure.meshes[0], worldAt(scene.figure.skeleton, scene.motion, 3));
   const Result<Motion> m = sample(back->clips[0], back->skeleton);
