@@ -385,6 +385,178 @@ void mapFingers(Mapper& m, int hand, int lower, bool left) {
   }
 }
 
+// Which of the two sides of a BodyShape is the left one.
+struct Sides {
+  bool firstIsLeft = true;
+  double confidence = 1;
+  /// The role on side 0 or 1 of the body, given its left spelling.
+  [[nodiscard]] Role of(Role left, int side) const { return (side == 0) == firstIsLeft ? left : mirrored(left); }
+};
+
+Sides decideSides(const Figure& figure, const BodyTree& t, const BodyShape& body, Issues& issues) {
+  Votes votes;
+  vote(t, body, t.at, votes, false);
+  if (std::abs(votes.sum) < .8 && hasMotion(figure))
+    for (int i = 0; i < 12; ++i) {
+      const std::vector<Vec3d> at = positions(figure, clipPose(figure, (i + .5) / 12));
+      vote(t, body, at, votes, true);
+    }
+  double nameSide = 0, namesRead = 0;
+  for (const auto* limbs : {&body.legs, &body.arms})
+    for (int s = 0; s < 2; ++s)
+      for (const int j : (*limbs)[s].chain)
+        if (t.cues[j].side != Side::centre) nameSide += (t.cues[j].side == Side::left) == (s == 0) ? 1 : -1, namesRead += 1;
+  const double byName = namesRead >= 2 ? t.trust * nameSide / namesRead : 0;
+  const double byShape = votes.weight > 0 ? votes.sum / std::max(votes.weight, .4) : 0;
+  // Toes on both feet pointing one way are sure; bends are not where names say otherwise.
+  const bool sure = std::abs(votes.toes) > 1.4 && std::abs(byShape) > .6;
+  Sides sides;
+  if (std::abs(byName) > .5 && !(sure && byName * byShape < 0)) {
+    sides.firstIsLeft = byName > 0;
+    if (byName * byShape < 0 && std::abs(byShape) > .4) {
+      sides.confidence = .7;
+      issues.push_back(
+          makeNote("Knees or elbows bend the other way than the names of left and right suggest; the names were followed", figure.path));
+    }
+  } else if (std::abs(byShape) > .05) {
+    sides.firstIsLeft = byShape > 0;
+    sides.confidence = sure ? 1 : .75;
+    if (byName * byShape < 0 && std::abs(byName) > .5)
+      issues.push_back(makeWarning("Left and right in the names contradict the body: the feet point the other way; the body was followed",
+                                   figure.path, "Check left and right in the bone map"));
+  } else {
+    sides.firstIsLeft = byName != 0 ? byName > 0 : body.lateral.x > 0;
+    sides.confidence = .5;
+  }
+  return sides;
+}
+
+// Three slots; further joints go into the chain of the slot below them.
+void mapSpine(Mapper& m, const std::vector<int>& spine, double base) {
+  const BodyTree& t = m.t;
+  const int k = static_cast<int>(spine.size());
+  if (k > 0) {
+    int chest = k >= 2 ? (k == 2 ? 1 : (k - 1) / 2) : -1, upperChest = k >= 3 ? k - 1 : -1;
+    if (k >= 3 && t.trust > .5) {
+      int named = -1, namedUpper = -1;
+      for (int i = 1; i < k; ++i) {
+        if (t.cues[spine[i]].at(Part::chest) >= 1 && named < 0) named = i;
+        if (t.cues[spine[i]].at(Part::upperChest) >= 1 && namedUpper < 0) namedUpper = i;
+      }
+      if (named > 0) {
+        chest = named;
+        upperChest = namedUpper > named ? namedUpper : named + 1 < k ? k - 1 : -1;
+      }
+    }
+    const auto slice = [&](int from, int to) { return std::vector<int>(spine.begin() + from, spine.begin() + to); };
+    m.set(Role::spine, slice(0, chest > 0 ? chest : k), base + .1, "first joint of the trunk above the hips");
+    if (chest > 0)
+      m.set(Role::chest, slice(chest, upperChest > 0 ? upperChest : k), base, upperChest > 0 ? "middle of the trunk" : "carries the arms");
+    if (upperChest > 0) m.set(Role::upperChest, slice(upperChest, k), base, "carries the arms");
+  }
+}
+
+void mapHead(Mapper& m, const BodyShape& body, const Sides& sides, double base) {
+  const BodyTree& t = m.t;
+  if (!body.neck.empty()) m.set(Role::neck, body.neck, base, "between trunk and head");
+  if (body.head >= 0) {
+    m.set(Role::head, {body.head}, base + .1, "top of the body");
+    for (int j = body.head + 1; j < t.size() && t.trust > .3; ++j) {
+      const NameCue& cue = t.cues[j];
+      if (cue.helper || cue.end || !t.under(body.head, j)) continue;
+      if (cue.at(Part::jaw) > .5 && m.map.at(Role::jaw).empty()) m.set(Role::jaw, {j}, .6, "on the head");
+      if (cue.at(Part::eye) > .5 && cue.side != Side::centre) {
+        const double across = dot(t.at[j] - t.at[body.head], body.lateral) * (sides.firstIsLeft ? 1 : -1);
+        const bool left = std::abs(across) > .005 * body.leg ? across > 0 : cue.side == Side::left;
+        const Role eye = left ? Role::leftEye : Role::rightEye;
+        if (m.map.at(eye).empty()) m.set(eye, {j}, .6, "on the head");
+      }
+    }
+  }
+}
+
+void mapLeg(Mapper& m, const BodyShape& body, const Sides& sides, int s, double sure) {
+  const BodyTree& t = m.t;
+  const Limb& leg = body.legs[s];
+  const std::vector<int>& c = leg.chain;
+  const int end = leg.end >= 0 ? leg.end : static_cast<int>(c.size());
+  m.set(sides.of(Role::leftUpperLeg, s), segment(t, c, leg.upper, leg.lower), sure + .1, "thigh, from the hip down");
+  m.set(sides.of(Role::leftLowerLeg, s), segment(t, c, leg.lower, leg.end >= 0 ? end : leg.lower + 1), sure + .1,
+        "shank, between knee and foot");
+  const int foot = footOf(leg);
+  m.set(sides.of(Role::leftFoot, s), {foot}, sure + (leg.end >= 0 ? .1 : -.05),
+        leg.end >= 0 ? "at the end of the shank" : "hangs elsewhere but stands at the end of the shank");
+  if (foot >= 0) {
+    int toes = -1;
+    double far = -1;
+    for (const int child : t.bones[foot]) {
+      Vec3d d = t.at[child] - t.at[foot];
+      double value = length(d) + (t.trust > .3 ? t.trust * t.cues[child].at(Part::toes) * body.leg : 0);
+      if (t.trust > .5 && (t.cues[child].helper || t.cues[child].end)) continue;
+      if (value > far) far = value, toes = child;
+    }
+    // A joint of the midfoot may stand before the one that is named after the toes.
+    for (int j = toes, steps = 0; t.trust > .5 && j >= 0 && steps < 4 && t.cues[toes].at(Part::toes) < .9; ++steps) {
+      if (t.cues[j].at(Part::toes) >= .9)
+        toes = j;
+      else
+        j = t.bones[j].empty() ? -1 : t.bones[j].front();
+    }
+    if (toes >= 0) m.set(sides.of(Role::leftToes, s), {toes}, sure, "in front of the foot");
+  }
+}
+
+void mapArm(Mapper& m, const BodyShape& body, const Sides& sides, int s, double sure) {
+  const BodyTree& t = m.t;
+  const Limb& arm = body.arms[s];
+  if (arm.chain.empty()) return;
+  const std::vector<int>& a = arm.chain;
+  if (arm.upper > 0)
+    m.set(sides.of(Role::leftShoulder, s), std::vector<int>(a.begin(), a.begin() + arm.upper), sure, "between trunk and upper arm");
+  m.set(sides.of(Role::leftUpperArm, s), segment(t, a, arm.upper, arm.lower), sure + .1, "from the shoulder to the elbow");
+  m.set(sides.of(Role::leftLowerArm, s), segment(t, a, arm.lower, arm.end >= 0 ? arm.end : arm.lower + 1), sure + .1,
+        "from the elbow to the wrist");
+  if (arm.end < 0) return;
+  int hand = a[arm.end];
+  const int lower = a[arm.lower];
+  // Several hand bones at one place, each with a finger: the middle one is the hand.
+  std::vector<int> twins;
+  Vec3d centre{};
+  for (const int child : t.bones[t.parents[hand]])
+    if (distance(t.at[child], t.at[hand]) < .02 * body.leg && !t.bones[child].empty() && !(t.trust > .5 && t.cues[child].helper)) {
+      twins.push_back(child);
+      centre += t.at[t.bones[child].front()];
+    }
+  if (twins.size() >= 3) {
+    centre = centre / static_cast<double>(twins.size());
+    double near = 1e9;
+    for (const int twin : twins) {
+      const double d = distance(t.at[t.bones[twin].front()], centre);
+      if (d < near) near = d, hand = twin;
+    }
+  }
+  m.set(sides.of(Role::leftHand, s), {hand}, sure + .1, "at the end of the forearm");
+  mapFingers(m, hand, lower, sides.of(Role::leftHand, s) == Role::leftHand);
+}
+
+// No body in the tree: names alone.
+void mapByNames(Mapper& m) {
+  const BodyTree& t = m.t;
+  if (t.trust > 0)
+    for (int r = 0; r < roleCount; ++r) {
+      const Role role = roleAt(r);
+      if (isFinger(role)) continue;
+      int pick = -1;
+      double fit = .55;
+      for (int j = 0; j < t.size(); ++j) {
+        const NameCue& cue = t.cues[j];
+        if (!t.isBone[j] || cue.helper || cue.end || cue.twist || cue.best() != partOf(role) || cue.side != sideOf(role)) continue;
+        if (cue.at(partOf(role)) > fit) fit = cue.at(partOf(role)), pick = j;
+      }
+      if (pick >= 0) m.set(role, {pick}, .3, "by its name alone");
+    }
+}
+
 }  // namespace
 
 SkeletonMap mapRoles(const Figure& figure, const MapSettings& settings) {
@@ -413,168 +585,23 @@ SkeletonMap mapRoles(const Figure& figure, const MapSettings& settings) {
   if (body.score < wanted && hasMotion(figure))
     for (const double fraction : {0.0, .02, .1, .25, .4, .55, .7, .85, 1.0}) attempt(clipPose(figure, fraction), .5);
 
+  t.at = body.score < 0 ? positions(figure, rest) : best;
+
   Mapper m{figure, t, {}};
   if (body.score < 0) {
-    // No body in the tree: names alone, first come, outermost wins nothing.
-    t.at = positions(figure, rest);
-    if (t.trust > 0)
-      for (int r = 0; r < roleCount; ++r) {
-        const Role role = roleAt(r);
-        if (isFinger(role)) continue;
-        int pick = -1;
-        double fit = .55;
-        for (int j = 0; j < sk.size(); ++j) {
-          const NameCue& cue = t.cues[j];
-          if (!t.isBone[j] || cue.helper || cue.end || cue.twist || cue.best() != partOf(role) || cue.side != sideOf(role)) continue;
-          if (cue.at(partOf(role)) > fit) fit = cue.at(partOf(role)), pick = j;
-        }
-        if (pick >= 0) m.set(role, {pick}, .3, "by its name alone");
-      }
+    mapByNames(m);
     m.map.issues.push_back(makeWarning("No body with two legs was found in the skeleton; roles were taken from names alone", figure.path,
                                        "Check the bone map"));
-    applyStated(figure, m.map);
-    return std::move(m.map);
-  }
-  t.at = best;
-
-  // Which side is left.
-  Votes votes;
-  vote(t, body, best, votes, false);
-  if (std::abs(votes.sum) < .8 && hasMotion(figure))
-    for (int i = 0; i < 12; ++i) {
-      const std::vector<Vec3d> at = positions(figure, clipPose(figure, (i + .5) / 12));
-      vote(t, body, at, votes, true);
-    }
-  double nameSide = 0, namesRead = 0;
-  for (const auto* limbs : {&body.legs, &body.arms})
-    for (int s = 0; s < 2; ++s)
-      for (const int j : (*limbs)[s].chain)
-        if (t.cues[j].side != Side::centre) nameSide += (t.cues[j].side == Side::left) == (s == 0) ? 1 : -1, namesRead += 1;
-  const double byName = namesRead >= 2 ? t.trust * nameSide / namesRead : 0;
-  const double byShape = votes.weight > 0 ? votes.sum / std::max(votes.weight, .4) : 0;
-  // Toes on both feet pointing one way are sure; bends are not where names say otherwise.
-  const bool sure = std::abs(votes.toes) > 1.4 && std::abs(byShape) > .6;
-  bool firstIsLeft;
-  double sideConfidence = 1;
-  if (std::abs(byName) > .5 && !(sure && byName * byShape < 0)) {
-    firstIsLeft = byName > 0;
-    if (byName * byShape < 0 && std::abs(byShape) > .4) {
-      sideConfidence = .7;
-      m.map.issues.push_back(
-          makeNote("Knees or elbows bend the other way than the names of left and right suggest; the names were followed", figure.path));
-    }
-  } else if (std::abs(byShape) > .05) {
-    firstIsLeft = byShape > 0;
-    sideConfidence = sure ? 1 : .75;
-    if (byName * byShape < 0 && std::abs(byName) > .5)
-      m.map.issues.push_back(
-          makeWarning("Left and right in the names contradict the body: the feet point the other way; the body was followed", figure.path,
-                      "Check left and right in the bone map"));
   } else {
-    firstIsLeft = byName != 0 ? byName > 0 : body.lateral.x > 0;
-    sideConfidence = .5;
-  }
-
-  const double base = .55 + .2 * std::clamp((body.score - 3) / 3, 0.0, 1.0);
-  const auto role = [&](Role leftRole, int s) { return (s == 0) == firstIsLeft ? leftRole : mirrored(leftRole); };
-
-  m.set(Role::hips, {body.hips}, base + .1, "carries legs and trunk");
-  // Spine: three slots; further joints go into the chain of the slot below them.
-  const std::vector<int>& spine = body.spine;
-  const int k = static_cast<int>(spine.size());
-  if (k > 0) {
-    int chest = k >= 2 ? (k == 2 ? 1 : (k - 1) / 2) : -1, upperChest = k >= 3 ? k - 1 : -1;
-    if (k >= 3 && t.trust > .5) {
-      int named = -1, namedUpper = -1;
-      for (int i = 1; i < k; ++i) {
-        if (t.cues[spine[i]].at(Part::chest) >= 1 && named < 0) named = i;
-        if (t.cues[spine[i]].at(Part::upperChest) >= 1 && namedUpper < 0) namedUpper = i;
-      }
-      if (named > 0) {
-        chest = named;
-        upperChest = namedUpper > named ? namedUpper : named + 1 < k ? k - 1 : -1;
-      }
+    const Sides sides = decideSides(figure, t, body, m.map.issues);
+    const double base = .55 + .2 * std::clamp((body.score - 3) / 3, 0.0, 1.0);
+    m.set(Role::hips, {body.hips}, base + .1, "carries legs and trunk");
+    mapSpine(m, body.spine, base);
+    mapHead(m, body, sides, base);
+    for (int s = 0; s < 2; ++s) {
+      mapLeg(m, body, sides, s, base * sides.confidence);
+      mapArm(m, body, sides, s, base * sides.confidence);
     }
-    const auto slice = [&](int from, int to) { return std::vector<int>(spine.begin() + from, spine.begin() + to); };
-    m.set(Role::spine, slice(0, chest > 0 ? chest : k), base + .1, "first joint of the trunk above the hips");
-    if (chest > 0)
-      m.set(Role::chest, slice(chest, upperChest > 0 ? upperChest : k), base, upperChest > 0 ? "middle of the trunk" : "carries the arms");
-    if (upperChest > 0) m.set(Role::upperChest, slice(upperChest, k), base, "carries the arms");
-  }
-  if (!body.neck.empty()) m.set(Role::neck, body.neck, base, "between trunk and head");
-  if (body.head >= 0) {
-    m.set(Role::head, {body.head}, base + .1, "top of the body");
-    for (int j = body.head + 1; j < sk.size() && t.trust > .3; ++j) {
-      const NameCue& cue = t.cues[j];
-      if (cue.helper || cue.end || !t.under(body.head, j)) continue;
-      if (cue.at(Part::jaw) > .5 && m.map.at(Role::jaw).empty()) m.set(Role::jaw, {j}, .6, "on the head");
-      if (cue.at(Part::eye) > .5 && cue.side != Side::centre) {
-        const double across = dot(t.at[j] - t.at[body.head], body.lateral) * (firstIsLeft ? 1 : -1);
-        const bool left = std::abs(across) > .005 * body.leg ? across > 0 : cue.side == Side::left;
-        const Role eye = left ? Role::leftEye : Role::rightEye;
-        if (m.map.at(eye).empty()) m.set(eye, {j}, .6, "on the head");
-      }
-    }
-  }
-
-  for (int s = 0; s < 2; ++s) {
-    const Limb& leg = body.legs[s];
-    const double sure1 = base * sideConfidence;
-    const std::vector<int>& c = leg.chain;
-    const int end = leg.end >= 0 ? leg.end : static_cast<int>(c.size());
-    m.set(role(Role::leftUpperLeg, s), segment(t, c, leg.upper, leg.lower), sure1 + .1, "thigh, from the hip down");
-    m.set(role(Role::leftLowerLeg, s), segment(t, c, leg.lower, leg.end >= 0 ? end : leg.lower + 1), sure1 + .1,
-          "shank, between knee and foot");
-    const int foot = footOf(leg);
-    m.set(role(Role::leftFoot, s), {foot}, sure1 + (leg.end >= 0 ? .1 : -.05),
-          leg.end >= 0 ? "at the end of the shank" : "hangs elsewhere but stands at the end of the shank");
-    if (foot >= 0) {
-      int toes = -1;
-      double far = -1;
-      for (const int child : t.bones[foot]) {
-        Vec3d d = t.at[child] - t.at[foot];
-        double value = length(d) + (t.trust > .3 ? t.trust * t.cues[child].at(Part::toes) * body.leg : 0);
-        if (t.trust > .5 && (t.cues[child].helper || t.cues[child].end)) continue;
-        if (value > far) far = value, toes = child;
-      }
-      // A joint of the midfoot may stand before the one that is named after the toes.
-      for (int j = toes, steps = 0; t.trust > .5 && j >= 0 && steps < 4 && t.cues[toes].at(Part::toes) < .9; ++steps) {
-        if (t.cues[j].at(Part::toes) >= .9)
-          toes = j;
-        else
-          j = t.bones[j].empty() ? -1 : t.bones[j].front();
-      }
-      if (toes >= 0) m.set(role(Role::leftToes, s), {toes}, sure1, "in front of the foot");
-    }
-    const Limb& arm = body.arms[s];
-    if (arm.chain.empty()) continue;
-    const std::vector<int>& a = arm.chain;
-    if (arm.upper > 0)
-      m.set(role(Role::leftShoulder, s), std::vector<int>(a.begin(), a.begin() + arm.upper), sure1, "between trunk and upper arm");
-    m.set(role(Role::leftUpperArm, s), segment(t, a, arm.upper, arm.lower), sure1 + .1, "from the shoulder to the elbow");
-    m.set(role(Role::leftLowerArm, s), segment(t, a, arm.lower, arm.end >= 0 ? arm.end : arm.lower + 1), sure1 + .1,
-          "from the elbow to the wrist");
-    if (arm.end < 0) continue;
-    int hand = a[arm.end];
-    const int lower = a[arm.lower];
-    // Several hand bones at one place, each with a finger: the middle one is the hand.
-    std::vector<int> twins;
-    Vec3d centre{};
-    for (const int child : t.bones[t.parents[hand]])
-      if (distance(t.at[child], t.at[hand]) < .02 * body.leg && !t.bones[child].empty() && !(t.trust > .5 && t.cues[child].helper)) {
-        twins.push_back(child);
-        centre += t.at[t.bones[child].front()];
-      }
-    if (twins.size() >= 3) {
-      centre = centre / static_cast<double>(twins.size());
-      double near = 1e9;
-      for (const int twin : twins) {
-        const double d = distance(t.at[t.bones[twin].front()], centre);
-        if (d < near) near = d, hand = twin;
-      }
-    }
-    m.set(role(Role::leftHand, s), {hand}, sure1 + .1, "at the end of the forearm");
-    mapFingers(m, hand, lower, role(Role::leftHand, s) == Role::leftHand);
   }
   applyStated(figure, m.map);
   return std::move(m.map);
