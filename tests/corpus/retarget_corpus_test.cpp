@@ -59,7 +59,16 @@ TEST_P(EveryPair, KeepsDirectionsTravelAndPosture) {
 
   const Affined ws = worldFromFile(performer, result->report.performerReference), wt = worldFromFile(character, result->report.characterReference);
   const std::vector<Affined>&refS = result->report.performerReference.fileWorld, &refT = result->report.characterReference.fileWorld;
-  Spread limbs[4], trunk, head, travel, footPitch;
+  Spread limbs[4], trunk, head, travel, footPitch, hingeRoll[2];
+  // Where the character's own reference pose bends a joint by more than 3°, its hinge is measurable there.
+  const auto joints = [&](const std::vector<Affined>& pose, const SkeletonMap& m, Role upper, Vec3d& u, Vec3d& l) {
+    const int a = m.joint(upper), b = m.joint(roleAt(indexOf(upper) + 1)), c = m.joint(roleAt(indexOf(upper) + 2));
+    if (a < 0 || b < 0 || c < 0) return false;
+    u = normalised(pose[b].translation - pose[a].translation);
+    l = normalised(pose[c].translation - pose[b].translation);
+    return true;
+  };
+  const auto turnOf = [](const Affined& w, const Affined& joint) { return polarParts(Affined(w.linear * joint.linear, {})).rotation; };
   Vec3d firstS, firstT;
   const int step = std::max(1, motion.frames / 300);
   for (int f = 0; f < motion.frames; f += step) {
@@ -82,6 +91,26 @@ TEST_P(EveryPair, KeepsDirectionsTravelAndPosture) {
       const double e = angleBetween(change(ws, a, refS, map.performer.joint(r)), change(wt, b, refT, map.character.joint(r))) * 180 / M_PI;
       (r == Role::head ? head : trunk).add(e);
     }
+    for (const Role upper : {Role::leftUpperArm, Role::rightUpperArm, Role::leftUpperLeg, Role::rightUpperLeg}) {
+      Vec3d ur, lr, u, l;
+      if (map.performer.joint(upper) < 0 || !joints(refT, map.character, upper, ur, lr) || !joints(b, map.character, upper, u, l)) continue;
+      if (angleBetween(ur, lr) < 3 * M_PI / 180 || angleBetween(u, l) < 30 * M_PI / 180) continue;
+      const int j = map.character.joint(upper);
+      const Vec3d own = rotate(conjugate(turnOf(wt, refT[j])), wt.linear * cross(ur, lr));
+      const Vec3d now = rotate(conjugate(turnOf(wt, b[j])), wt.linear * cross(u, l));
+      hingeRoll[upper == Role::leftUpperLeg || upper == Role::rightUpperLeg].add(angleBetween(own, now) * 180 / M_PI);
+    }
+    // A performer's foot that stands flat: ankle and toe base still and the ankle low.
+    for (const Role foot : {Role::leftFoot, Role::rightFoot}) {
+      const int fs = map.performer.joint(foot), ft = map.character.joint(foot), ts = map.performer.joint(roleAt(indexOf(foot) + 1));
+      if (fs < 0 || ft < 0 || ts < 0 || f + 1 >= motion.frames) continue;
+      const auto later = worldAt(performer.skeleton, *clip, f + 1);
+      const double dt = 1 / motion.rate.hertz(), leg = result->report.performerLeg;
+      const auto slow = [&](int j) { return distance(apply(ws, a[j].translation), apply(ws, later[j].translation)) < 0.06 * leg * dt; };
+      if (!slow(fs) || !slow(ts)) continue;
+      const Quatd turned = turnOf(wt, b[ft]) * conjugate(turnOf(wt, refT[ft]));
+      footPitch.add(std::abs(std::asin(rotate(turned, Vec3d{0, 0, 1}).y)) * 180 / M_PI);
+    }
     const auto mid = [&](const Affined& w, const std::vector<Affined>& pose, const SkeletonMap& m) {
       return (place(w, pose, m, Role::leftUpperLeg) + place(w, pose, m, Role::rightUpperLeg)) * 0.5;
     };
@@ -89,11 +118,13 @@ TEST_P(EveryPair, KeepsDirectionsTravelAndPosture) {
     if (f == 0) firstS = ms, firstT = mt;
     travel.add(length(Vec3d{ms.x - firstS.x - mt.x + firstT.x, 0, ms.z - firstS.z - mt.z + firstT.z}));
   }
-  std::printf("%-30s %-22s arm %.3f/%.3f fore %.3f/%.3f thigh %.3f/%.3f shank %.3f/%.3f spine %.2f head %.2f travel %.5f ground %+.0f mm leg %.2f->%.2f  %s %s | %s %s h %.2f\n",
+  std::printf("%-30s %-22s arm %.3f/%.3f fore %.3f/%.3f thigh %.3f/%.3f shank %.3f/%.3f spine %.2f head %.2f travel %.5f ground %+.0f mm leg %.2f->%.2f  %s %s | %s %s h %.2f foot tilt %.1f/%.1f (%zu) elbow roll %.1f/%.1f (%zu) knee roll %.1f/%.1f (%zu)\n",
               performerName, characterName, limbs[0].mean(), limbs[0].quantile(.99), limbs[1].mean(), limbs[1].quantile(.99), limbs[2].mean(),
               limbs[2].quantile(.99), limbs[3].mean(), limbs[3].quantile(.99), trunk.quantile(1), head.quantile(1), travel.quantile(1),
               result->report.groundOffset * 1000, result->report.performerLeg, result->report.characterLeg, result->report.performerReference.source.c_str(),
-              result->report.performerReference.shape.c_str(), result->report.characterReference.source.c_str(), result->report.characterReference.shape.c_str(), result->report.characterReference.height);
+              result->report.performerReference.shape.c_str(), result->report.characterReference.source.c_str(), result->report.characterReference.shape.c_str(), result->report.characterReference.height,
+              footPitch.quantile(.5), footPitch.quantile(.9), footPitch.values.size(), hingeRoll[0].quantile(.5), hingeRoll[0].quantile(.95), hingeRoll[0].values.size(),
+              hingeRoll[1].quantile(.5), hingeRoll[1].quantile(.95), hingeRoll[1].values.size());
   for (Spread& limb : limbs) {
     EXPECT_LE(limb.mean(), 0.1);
     EXPECT_LE(limb.quantile(.99), 0.5);
