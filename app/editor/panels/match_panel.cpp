@@ -87,7 +87,7 @@ QVariant MatchModel::headerData(int section, Qt::Orientation orientation, int ro
 
 MatchPanel::MatchPanel(Document& document, Session& session, QWidget* parent) : QWidget(parent), document_(document), session_(session) {
   auto* column = new QVBoxLayout(this);
-  column->setContentsMargins(0, 4, 0, 0);
+  column->setContentsMargins(0, 4, 4, 0);
   column->setSpacing(6);
   model_ = new MatchModel(document, this);
   table_ = new QTableView(this);
@@ -116,6 +116,7 @@ MatchPanel::MatchPanel(Document& document, Session& session, QWidget* parent) : 
   };
   choice_ = new QComboBox(this);
   choice_->setAccessibleName(tr("Rest"));
+  choice_->setMinimumWidth(80);
   choice_->addItem(tr("automatic"));
   choice_->addItem(tr("matched to the performer's rest"));
   choice_->addItem(tr("keeps its own posture"));
@@ -129,6 +130,7 @@ MatchPanel::MatchPanel(Document& document, Session& session, QWidget* parent) : 
     spin->setDecimals(1);
     spin->setSuffix(QStringLiteral("°"));
     spin->setPrefix(axes[i] + QLatin1Char(' '));
+    spin->setMinimumWidth(58);
     spin->setKeyboardTracking(false);
     spin->setAccessibleName(tr("Turn about %1").arg(axes[i]));
     turn_[static_cast<std::size_t>(i)] = spin;
@@ -146,6 +148,8 @@ MatchPanel::MatchPanel(Document& document, Session& session, QWidget* parent) : 
     row.frame->setAccessibleName(i == 0 ? tr("Performer's reference frame") : tr("Character's reference frame"));
     row.frame->setToolTip(tr("Take this frame of the clip as the reference pose"));
     row.facing = new QDoubleSpinBox(this);
+    row.facing->setMinimumWidth(70);
+    row.frame->setMinimumWidth(60);
     row.facing->setRange(-181, 180);
     row.facing->setDecimals(0);
     row.facing->setSpecialValueText(tr("faces auto"));
@@ -163,6 +167,7 @@ MatchPanel::MatchPanel(Document& document, Session& session, QWidget* parent) : 
     connect(row.facing, &QDoubleSpinBox::valueChanged, this, [this, cast] { writeReference(cast); });
   }
   stride_ = new QDoubleSpinBox(this);
+  stride_->setMinimumWidth(80);
   stride_->setRange(0, 20);
   stride_->setDecimals(3);
   stride_->setSingleStep(0.05);

@@ -233,8 +233,11 @@ void StageWidget::paintOverlay(QPainter& painter) {
     const Projected p = project(camera_, width(), height(), Vec3d{at->x, 0, at->z});
     if (!p.visible || view_ == View::top || session_.layout() == StageLayout::overlaid) continue;
     painter.setPen(shown.cast == Cast::performer ? c.performer : c.character);
-    painter.drawText(QRectF(p.x - 90, std::min(p.y + 16, height() - 22.0), 180, 18), Qt::AlignCenter,
-                     shown.cast == Cast::performer ? tr("performer") : tr("character"));
+    QString who = shown.cast == Cast::performer ? tr("performer") : tr("character");
+    const auto evaluated = document_.evaluated();
+    if (shown.cast == Cast::performer && shown_.size() > 1 && evaluated && evaluated->report && std::abs(evaluated->report->stride - 1) > 0.005)
+      who += tr(" · shown at %1 ×").arg(evaluated->report->stride, 0, 'f', 2);
+    painter.drawText(QRectF(p.x - 110, std::min(p.y + 16, height() - 22.0), 220, 18), Qt::AlignCenter, who);
   }
   if (scene_.figures.empty()) {
     painter.setFont(Appearance::title());

@@ -129,10 +129,18 @@ void StageWidget::rebuild() {
 }
 
 void StageWidget::place() {
-  if (shown_.size() < 2 || session_.layout() != StageLayout::sideBySide) return;
-  // A steady distance, from the bodies' sizes: both keep their own path across the ground.
-  const double half = 0.26 * (document_.height(Cast::performer) + document_.height(Cast::character)) + 0.15;
-  for (Shown& shown : shown_) shown.placement.translation.x += shown.cast == Cast::performer ? -half : half;
+  if (shown_.size() < 2) return;
+  // Beside the character the performer is shown at the scale of its travel: both then cross the ground alike, with feet
+  // that stand where they stand, however long their legs are.
+  const auto evaluated = document_.evaluated();
+  const double scale = evaluated && evaluated->report && evaluated->report->stride > 0 ? evaluated->report->stride : 1;
+  const double tall = document_.height(Cast::character);
+  const double half = 0.26 * (document_.height(Cast::performer) * scale + tall) + 0.09 * tall;
+  for (Shown& shown : shown_) {
+    Affined& placement = shown.placement;
+    if (shown.cast == Cast::performer) placement = {placement.linear * scale, placement.translation * scale};
+    if (session_.layout() == StageLayout::sideBySide) placement.translation.x += shown.cast == Cast::performer ? -half : half;
+  }
 }
 
 const StageWidget::Shown* StageWidget::shownOf(Cast cast) const {

@@ -41,6 +41,7 @@ void TrackView::paintRuler(QPainter& painter) const {
     painter.drawLine(QPointF(x, rulerHeight - (labelled ? 11 : 9)), QPointF(x, rulerHeight - 6));
     // The first label gives way to its neighbour where they would touch.
     if (!labelled || (f == 0 && number % step != 0 && (step - number % step) * scale_.perFrame() < 30)) continue;
+    if (std::abs(x - scale_.x(session_.frame())) < 34) continue;  // the playhead's own number stands there
     painter.setPen(c.dimText);
     painter.drawText(QRectF(x - 40, 0, 80, rulerHeight - 12), Qt::AlignHCenter | Qt::AlignBottom, QString::number(number));
   }

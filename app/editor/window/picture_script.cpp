@@ -99,6 +99,8 @@ void PictureScript::pose(MainWindow& window) {
       session.setRepair(turnBone(window.document(), joint, session.frame(), {}, expOf(r), QString()));
     }
   }
+  if (page_.contains(QLatin1String("handover"))) window.showStep(Step::handOver);
+  if (page_.contains(QLatin1String("bare"))) session.setBare(true);
   window.stage().frameAll();
 }
 
