@@ -43,14 +43,16 @@ MessageBar::MessageBar(QWidget* parent) : QFrame(parent) {
     next();
     if (accept) accept();
   });
-  connect(close_, &QToolButton::clicked, this, [this] {
-    if (waiting_.empty()) return;
-    const auto decline = waiting_.front().decline;
-    waiting_.pop_front();
-    next();
-    if (decline) decline();
-  });
+  connect(close_, &QToolButton::clicked, this, &MessageBar::dismiss);
   hide();
+}
+
+void MessageBar::dismiss() {
+  if (waiting_.empty()) return;
+  const auto decline = waiting_.front().decline;
+  waiting_.pop_front();
+  next();
+  if (decline) decline();
 }
 
 void MessageBar::show(const Issue& issue) {
@@ -109,7 +111,7 @@ BusyBar::BusyBar(JobLane& lane, QWidget* parent) : QFrame(parent) {
     name_ = name;
     text_->setText(name);
     bar_->setRange(0, 0);
-    if (!isVisible() && !delay_.isActive()) delay_.start();
+    if (!isVisible()) delay_.start();  // a row of short jobs is no long one
   });
   connect(&lane, &JobLane::progressed, this, [this](double fraction, const QString& step) {
     bar_->setRange(0, 1000);

@@ -24,6 +24,8 @@ class MessageBar : public QFrame {
   /// A message with something to do about it.
   void offer(const QString& text, const QString& action, std::function<void()> accept, std::function<void()> decline);
   [[nodiscard]] QString text() const;
+  /// Leaves the shown message; an offer counts as declined.
+  void dismiss();
 
  private:
   void next();

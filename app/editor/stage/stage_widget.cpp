@@ -106,6 +106,7 @@ void StageWidget::rebuild() {
     shown_.push_back(std::move(shown));
   }
   place();
+  follow();
   const Colours& c = colours();
   const bool overlaid = session_.layout() == StageLayout::overlaid;
   for (const Shown& shown : shown_) {
@@ -141,6 +142,24 @@ void StageWidget::place() {
     if (shown.cast == Cast::performer) placement = {placement.linear * scale, placement.translation * scale};
     if (session_.layout() == StageLayout::sideBySide) placement.translation.x += shown.cast == Cast::performer ? -half : half;
   }
+}
+
+void StageWidget::follow() {
+  Vec3d middle;
+  for (const Shown& shown : shown_) {
+    const SkeletonMap& map = shown.cast == Cast::performer ? document_.map().performer : document_.map().character;
+    const auto at = worldOf({shown.cast, std::max(0, map.joint(Role::hips))});
+    if (at) middle += *at / static_cast<double>(shown_.size());
+  }
+  middle.y = 0;
+  // While a bone is turned by hand the picture stays still under the mouse.
+  if (follow_ && anchor_ && drag_ == Drag::none && view_ != View::top) camera_.target += middle - *anchor_;
+  anchor_ = shown_.empty() ? std::nullopt : std::optional(middle);
+}
+
+void StageWidget::setFollowing(bool follow) {
+  follow_ = follow;
+  Q_EMIT viewChanged();
 }
 
 const StageWidget::Shown* StageWidget::shownOf(Cast cast) const {

@@ -23,6 +23,7 @@ class StageWidget : public QOpenGLWidget {
 
   [[nodiscard]] View view() const { return view_; }
   [[nodiscard]] bool showsBones() const { return bones_; }
+  [[nodiscard]] bool following() const { return follow_; }
   [[nodiscard]] const Camera& camera() const { return camera_; }
   /// Where a joint is in the window, device-independent pixels of this widget; nothing while it is not shown.
   [[nodiscard]] std::optional<QPointF> pointOf(Bone bone) const;
@@ -34,6 +35,8 @@ class StageWidget : public QOpenGLWidget {
  public Q_SLOTS:
   void setView(understudy::View view);
   void setBones(bool shown);
+  /// The camera goes along with the figures' hips across the ground.
+  void setFollowing(bool follow);
   /// Moves the camera so that all figures fit.
   void frameAll();
   void frameSelection();
@@ -68,6 +71,7 @@ class StageWidget : public QOpenGLWidget {
 
   void rebuild();
   void place();
+  void follow();
   [[nodiscard]] const Shown* shownOf(Cast cast) const;
   [[nodiscard]] std::optional<Vec3d> worldOf(Bone bone) const;
   [[nodiscard]] std::optional<Bone> boneAt(QPointF point, Vec3d* where = nullptr) const;
@@ -83,7 +87,8 @@ class StageWidget : public QOpenGLWidget {
   bool refused_ = false;
   Camera camera_;
   View view_ = View::free;
-  bool bones_ = true, moving_ = false, framedOnce_ = false, stale_ = true;
+  bool bones_ = true, moving_ = false, framedOnce_ = false, stale_ = true, follow_ = true;
+  std::optional<Vec3d> anchor_;
   std::vector<Shown> shown_;
   Scene scene_;
   Drag drag_ = Drag::none;

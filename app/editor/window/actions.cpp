@@ -19,6 +19,7 @@ QMenu* Actions::menu(const QString& name) {
 
 QAction* Actions::add(const QString& menuName, const QString& text, const QKeySequence& key, std::function<void()> run, const char* iconName) {
   auto* action = new QAction(text, this);
+  action->setProperty("name", text);
   action->setShortcut(key);
   action->setShortcutContext(Qt::WindowShortcut);
   if (iconName) action->setProperty("iconName", QString::fromLatin1(iconName));
@@ -33,7 +34,7 @@ void Actions::separator(const QString& menuName) { menu(menuName)->addSeparator(
 
 QAction* Actions::find(const QString& text) const {
   for (QAction* action : all_)
-    if (action->text().remove(QLatin1Char('&')) == text) return action;
+    if (action->property("name").toString() == text) return action;
   return nullptr;
 }
 

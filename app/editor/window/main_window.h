@@ -55,6 +55,7 @@ class MainWindow : public QMainWindow {
   void refreshTitle();
   void find(const QString& text);
   void stepToKey(int direction);
+  void trimToRange();
 
   Document document_;
   Session session_;

@@ -1,0 +1,132 @@
+// The window's commands: names, keys, and what they do.
+#include <QCompleter>
+#include <QLineEdit>
+#include <QMenu>
+#include <algorithm>
+#include <cmath>
+
+#include "app/editor/look/appearance.h"
+#include "app/editor/panels/bars.h"
+#include "app/editor/panels/hand_over_dialog.h"
+#include "app/editor/panels/repairs_panel.h"
+#include "app/editor/stage/stage_widget.h"
+#include "app/editor/timeline/timeline_panel.h"
+#include "app/editor/window/actions.h"
+#include "app/editor/window/file_keeper.h"
+#include "app/editor/window/main_window.h"
+#include "core/take/edits.h"
+
+namespace understudy::editor {
+
+void MainWindow::buildActions() {
+  Actions& a = *actions_;
+  const QString file = tr("&File"), edit = tr("&Edit"), pose = tr("&Pose"), play = tr("P&lay"), view = tr("&View");
+  a.add(file, tr("New reel"), QKeySequence::New, [this] { files_->newReel(); });
+  a.add(file, tr("Open…"), QKeySequence::Open, [this] { files_->askOpen(); }, "open");
+  QMenu* recent = a.menu(file)->addMenu(tr("Recent files"));
+  connect(recent, &QMenu::aboutToShow, this, [this, recent] { files_->fillRecent(*recent); });
+  a.separator(file);
+  a.add(file, tr("Choose performer…"), QKeySequence(tr("Ctrl+Shift+P")), [this] { files_->askOpen(Cast::performer); }, "performer");
+  a.add(file, tr("Choose character…"), QKeySequence(tr("Ctrl+Shift+C")), [this] { files_->askOpen(Cast::character); }, "character");
+  a.separator(file);
+  a.add(file, tr("Save"), QKeySequence::Save, [this] { files_->save(); }, "save");
+  a.add(file, tr("Save as…"), QKeySequence::SaveAs, [this] { files_->saveAs(); });
+  a.add(file, tr("Hand over…"), QKeySequence(tr("Ctrl+E")), [this] { handOver_->open(); }, "hand-over");
+  a.separator(file);
+  a.add(file, tr("Quit"), QKeySequence::Quit, [this] { close(); });
+  undo_ = a.add(edit, tr("Undo"), QKeySequence::Undo, [this] { document_.undo(); }, "undo");
+  redo_ = a.add(edit, tr("Redo"), QKeySequence::Redo, [this] { document_.redo(); }, "redo");
+  a.separator(edit);
+  a.add(edit, tr("Find a command or a frame"), QKeySequence(tr("Ctrl+K")), [this] { finder_->setFocus(), finder_->selectAll(); }, "find");
+  const QString steps[] = {tr("Step 1: load"), tr("Step 2: map"), tr("Step 3: match"), tr("Step 4: repair"), tr("Step 5: hand over")};
+  for (int i = 0; i < stepCount; ++i)
+    a.add(edit, steps[i], QKeySequence(QStringLiteral("Ctrl+%1").arg(i + 1)), [this, i] { showStep(static_cast<Step>(i)); });
+  a.add(pose, tr("Nudge the selected bone here"), QKeySequence(tr("N")), [this] { stage_->nudgeSelected(); }, "pin");
+  a.add(pose, tr("Mute the selected nudge"), QKeySequence(tr("M")), [this] { repairs_->muteSelected(); }, "muted");
+  a.add(pose, tr("Remove the selected nudge"), QKeySequence(Qt::Key_Delete), [this] { repairs_->removeSelected(); }, "remove");
+  a.separator(pose);
+  a.add(pose, tr("Pick bones for the map's row"), QKeySequence(tr("P")), [this] { session_.setPicking(!session_.picking()); }, "pick");
+  a.add(pose, tr("Select nothing"), QKeySequence(Qt::Key_Escape), [this] {
+    if (session_.picking()) session_.setPicking(false);
+    else if (!messages_->text().isEmpty()) messages_->dismiss();
+    else session_.select({});
+  });
+  a.add(play, tr("Play or pause"), QKeySequence(Qt::Key_Space), [this] { session_.setPlaying(!session_.playing()); }, "play");
+  a.add(play, tr("One frame back"), QKeySequence(Qt::Key_Left), [this] { session_.step(-1); });
+  a.add(play, tr("One frame on"), QKeySequence(Qt::Key_Right), [this] { session_.step(1); });
+  a.add(play, tr("Ten frames back"), QKeySequence(tr("Shift+Left")), [this] { session_.step(-10); });
+  a.add(play, tr("Ten frames on"), QKeySequence(tr("Shift+Right")), [this] { session_.step(10); });
+  a.add(play, tr("First frame of the range"), QKeySequence(Qt::Key_Home), [this] { session_.setFrame(session_.rangeFirst()); });
+  a.add(play, tr("Last frame of the range"), QKeySequence(Qt::Key_End), [this] { session_.setFrame(session_.rangeLast()); });
+  a.add(play, tr("Key before"), QKeySequence(tr(",")), [this] { stepToKey(-1); });
+  a.add(play, tr("Key after"), QKeySequence(tr(".")), [this] { stepToKey(1); });
+  a.separator(play);
+  a.add(play, tr("Loop"), QKeySequence(tr("L")), [this] { session_.setLooping(!session_.looping()); }, "loop");
+  a.add(play, tr("Range starts here"), QKeySequence(tr("[")), [this] { session_.setRange(session_.frame(), std::max(session_.frame(), session_.rangeLast())); }, "range");
+  a.add(play, tr("Range ends here"), QKeySequence(tr("]")), [this] { session_.setRange(std::min(session_.frame(), session_.rangeFirst()), session_.frame()); });
+  a.add(play, tr("Whole range"), QKeySequence(tr("Backspace")), [this] { session_.setRange(0, session_.frames() - 1); });
+  a.separator(play);
+  a.add(play, tr("Trim the clip to the range"), QKeySequence(tr("Ctrl+T")), [this] { trimToRange(); });
+  a.add(play, tr("Take the whole clip"), QKeySequence(tr("Ctrl+Shift+T")), [this] { document_.edit(tr("Take the whole clip"), setTrimSeconds(document_.take(), {})); });
+  const std::pair<QString, View> views[] = {{tr("Free view"), View::free}, {tr("Front view"), View::front}, {tr("Side view"), View::side}, {tr("Top view"), View::top}};
+  int key = 1;
+  for (const auto& [text, v] : views) a.add(view, text, QKeySequence(QString::number(key++)), [this, v = v] { stage_->setView(v); });
+  a.separator(view);
+  const std::pair<QString, StageLayout> layouts[] = {{tr("Side by side"), StageLayout::sideBySide}, {tr("Overlaid"), StageLayout::overlaid},
+                                                     {tr("Performer alone"), StageLayout::performerAlone}, {tr("Character alone"), StageLayout::characterAlone}};
+  for (const auto& [text, l] : layouts) a.add(view, text, QKeySequence(QString::number(key++)), [this, l = l] { session_.setLayout(l); });
+  a.separator(view);
+  a.add(view, tr("Fit all"), QKeySequence(tr("V")), [this] { stage_->frameAll(); }, "frame");
+  a.add(view, tr("Fit the selection"), QKeySequence(tr("Shift+V")), [this] { stage_->frameSelection(); });
+  a.add(view, tr("Camera follows the figures"), QKeySequence(tr("F")), [this] { stage_->setFollowing(!stage_->following()); });
+  a.add(view, tr("Bare stage"), QKeySequence(tr("H")), [this] { session_.setBare(!session_.bare()); }, "bare");
+  a.add(view, tr("Bones"), QKeySequence(tr("B")), [this] { stage_->setBones(!stage_->showsBones()); });
+  a.add(view, tr("Lanes or curves"), QKeySequence(tr("C")), [this] { timeline_->toggleCurves(); });
+  a.separator(view);
+  a.add(view, tr("Light or dark"), QKeySequence(tr("Ctrl+L")), [this] { setAppearance(Appearance::instance().kind() == Appearance::Kind::dark); }, "theme");
+  a.refreshIcons();
+  auto* completer = new QCompleter([&] {
+    QStringList names;
+    for (QAction* action : a.all()) names << action->property("name").toString();
+    return names;
+  }(), finder_);
+  completer->setFilterMode(Qt::MatchContains);
+  completer->setCaseSensitivity(Qt::CaseInsensitive);
+  finder_->setCompleter(completer);
+  // After the completer has put the name into the field, which would else stay there.
+  connect(completer, qOverload<const QString&>(&QCompleter::activated), this, &MainWindow::find, Qt::QueuedConnection);
+  connect(finder_, &QLineEdit::returnPressed, this, [this] { find(finder_->text()); });
+}
+
+void MainWindow::find(const QString& text) {
+  if (text.isEmpty()) return;
+  bool number = false;
+  const int frame = text.trimmed().toInt(&number);
+  if (QAction* action = actions_->find(text)) action->trigger();
+  else if (number) session_.setFrame(frame - document_.take().firstFrame);
+  else return;
+  finder_->clear();
+  stage_->setFocus();
+}
+
+void MainWindow::stepToKey(int direction) {
+  const auto evaluated = document_.evaluated();
+  if (!evaluated) return;
+  int best = -1;
+  for (const auto& nudge : *document_.take().nudges) {
+    const int frame = frameOf(*evaluated, *nudge);
+    if ((frame - session_.frame()) * direction <= 0) continue;
+    if (best < 0 || std::abs(frame - session_.frame()) < std::abs(best - session_.frame())) best = frame;
+  }
+  if (best >= 0) session_.setFrame(best);
+}
+
+void MainWindow::trimToRange() {
+  const auto evaluated = document_.evaluated();
+  if (!evaluated || session_.frames() == 0) return;
+  // The range counts in what is shown; a trim in the whole clip.
+  const FrameRange range{evaluated->trimFirst + session_.rangeFirst() + 1, evaluated->trimFirst + session_.rangeLast() + 1};
+  document_.edit(tr("Trim the clip"), setTrim(document_.take(), range, evaluated->rate));
+}
+
+}  // namespace understudy::editor
