@@ -165,10 +165,10 @@ struct Keeper {
       rig.add(n + "hand", n + "forearm", wrist, local(0.095, 0, 0.004), front);
       rig.add(n + "thumb1", n + "hand", local(0.035, 0.035, 0.012), local(0.068, 0.068, 0.022), front);
       rig.add(n + "thumb2", n + "thumb1", local(0.068, 0.068, 0.022), local(0.098, 0.082, 0.028), front);
-      rig.add(n + "point1", n + "hand", local(0.098, 0.036, 0.004), local(0.138, 0.040, 0.012), front);
-      rig.add(n + "point2", n + "point1", local(0.138, 0.040, 0.012), local(0.172, 0.040, 0.026), front);
-      rig.add(n + "mitt1", n + "hand", local(0.098, -0.018, 0.004), local(0.140, -0.020, 0.012), front);
-      rig.add(n + "mitt2", n + "mitt1", local(0.140, -0.020, 0.012), local(0.172, -0.020, 0.028), front);
+      rig.add(n + "index1", n + "hand", local(0.098, 0.036, 0.004), local(0.138, 0.040, 0.012), front);
+      rig.add(n + "index2", n + "index1", local(0.138, 0.040, 0.012), local(0.172, 0.040, 0.026), front);
+      rig.add(n + "middle1", n + "hand", local(0.098, -0.018, 0.004), local(0.140, -0.020, 0.012), front);
+      rig.add(n + "middle2", n + "middle1", local(0.140, -0.020, 0.012), local(0.172, -0.020, 0.028), front);
       armDirection[side] = fore;
     }
     for (int side = 0; side < 2; ++side) {
@@ -348,8 +348,8 @@ struct Keeper {
 
   void hand(const Rig& rig, const std::string& n) {
     const double h = build.hand;
-    const Bone palm = rig.at(n + "hand"), t1 = rig.at(n + "thumb1"), t2 = rig.at(n + "thumb2"), p1 = rig.at(n + "point1"), p2 = rig.at(n + "point2"),
-               m1 = rig.at(n + "mitt1"), m2 = rig.at(n + "mitt2");
+    const Bone palm = rig.at(n + "hand"), t1 = rig.at(n + "thumb1"), t2 = rig.at(n + "thumb2"), p1 = rig.at(n + "index1"), p2 = rig.at(n + "index2"),
+               m1 = rig.at(n + "middle1"), m2 = rig.at(n + "middle2");
     const Vec3d across = normalised(p1.head - m1.head), along = normalised(palm.tail - palm.head);
     const Vec3d gap = across * (0.021 * h), w = palm.head;
     const std::vector<Cone> cones{{w - along * 0.03, w + along * (0.03 * h), 0.040, 0.041 * h},

@@ -16,11 +16,16 @@ const Vec3d axisX{1, 0, 0}, axisY{0, 1, 0}, axisZ{0, 0, 1};
 Quatd about(const Vec3d& axis, double degrees) { return fromAxisAngle(axis, degrees * degree); }
 Vec3d across(const Vec3d& v, const Vec3d& unit) { return v - unit * dot(v, unit); }
 
-constexpr int parents[jointCount] = {-1, pelvis, spine1, spine2, spine3, neck, spine3, leftClav, leftArm, leftFore, leftHand,
-                                     spine3, rightClav, rightArm, rightFore, rightHand, pelvis, leftThigh, leftShin, leftFoot,
-                                     pelvis, rightThigh, rightShin, rightFoot};
-constexpr const char* names[jointCount] = {"pelvis", "spine1", "spine2", "spine3", "neck", "head", "LClav", "LArm", "LFore", "LHand", "LFingers", "RClav",
-                                           "RArm", "RFore", "RHand", "RFingers", "LThigh", "LShin", "LFoot", "LToes", "RThigh", "RShin", "RFoot", "RToes"};
+constexpr int parents[jointCount] = {
+    -1, pelvis, spine1, spine2, spine3, neck,
+    spine3, leftClav, leftArm, leftFore, leftHand, leftIndex1, leftHand, leftMiddle1,
+    spine3, rightClav, rightArm, rightFore, rightHand, rightIndex1, rightHand, rightMiddle1,
+    pelvis, leftThigh, leftShin, leftFoot, pelvis, rightThigh, rightShin, rightFoot};
+constexpr const char* names[jointCount] = {
+    "pelvis", "spine1", "spine2", "spine3", "neck", "head",
+    "LClav", "LArm", "LFore", "LHand", "LIndex1", "LIndex2", "LMiddle1", "LMiddle2",
+    "RClav", "RArm", "RFore", "RHand", "RIndex1", "RIndex2", "RMiddle1", "RMiddle2",
+    "LThigh", "LShin", "LFoot", "LToes", "RThigh", "RShin", "RFoot", "RToes"};
 
 // Segment shares of body height from Drillis and Contini (via Winter, Biomechanics and Motor Control).
 Performer makePerformer(Pcg32& random, bool asDrawn) {
@@ -46,8 +51,12 @@ Performer makePerformer(Pcg32& random, bool asDrawn) {
     p.offset[arm + 1] = {(halfShoulder - 0.018 * h) * s, 0.03 * trunk, -0.010 * h};
     p.offset[arm + 2] = {upperArm * s, 0, 0};
     p.offset[arm + 3] = {fore * s, 0, 0};
-    p.offset[arm + 4] = {hand * s, 0, 0};
-    p.end[arm + 4] = {hand * s, 0, 0};
+    for (int finger = 0; finger < 2; ++finger) {
+      const int first = arm + 4 + 2 * finger;
+      p.offset[first] = {(finger == 0 ? 0.96 : 1.0) * hand * s, 0, (finger == 0 ? 0.011 : -0.004) * h};
+      p.offset[first + 1] = {0.024 * h * s, 0, 0};
+      p.end[first + 1] = {0.026 * h * s, 0, 0};
+    }
     p.offset[leg] = {halfHip * s, -rise, 0};
     p.offset[leg + 1] = {0, knee - hip, 0};
     p.offset[leg + 2] = {0, ankle - knee, 0};
@@ -192,9 +201,9 @@ struct Story {
     }
 
     // --- the broom
-    out.broomLength = 1.36 * r;
-    out.leadAlongShaft = 1.18 * r;
-    out.supportAlongShaft = 0.94 * r;
+    out.broomLength = 1.40 * r;
+    out.leadAlongShaft = 1.22 * r;
+    out.supportAlongShaft = 0.985 * r;
     for (int side = 0; side < 2; ++side) out.gripPoint[side] = {(side == 0 ? 1 : -1) * 0.045 * out.performer.height, -0.020 * r, 0.006 * r};
     out.mark = {(0.30 + vary(0.04)) * r, 0, (0.97 + vary(0.03)) * r};
     const auto head = [&](double time, double x, double y, double z) {
@@ -211,7 +220,7 @@ struct Story {
     head(t(4.7), 0.20, 0.20, 0.92);
     lead(0, -0.22, 1.04, 0.32);
     lead(t(4.6), -0.22, 1.04, 0.32);
-    lean = {{0, 3}, {t(0.6), 4}, {t(4.3), 4}, {t(5.3), 15}};
+    lean = {{0, 3}, {t(0.6), 4}, {t(4.3), 4}, {t(5.3), 11}};
     tilt = {{0, 1}, {t(4.3), 2}, {t(5.3), 7}};
     chestYaw = {{0, 0}, {t(4.6), 0}};
     pelvisYaw = {{0, 0}, {t(4.6), 0}};
@@ -234,9 +243,9 @@ struct Story {
       lead(begin, -0.20, 1.12, 0.33);
       lead(touch, -0.14, 1.06, 0.43);
       lead(begin + whole, -0.02, 1.08, 0.40);
-      lean.add(begin, 14);
-      lean.add(touch, 18);
-      lean.add(begin + whole, 16);
+      lean.add(begin, 10);
+      lean.add(touch, 13);
+      lean.add(begin + whole, 12);
       tilt.add(begin, 6);
       tilt.add(touch, 10);
       tilt.add(begin + whole, 8);
@@ -539,7 +548,7 @@ void Story::play() {
 
       for (int side = 0; side < 2; ++side) {
         const double s = side == 0 ? 1 : -1;
-        const int clav = side == 0 ? leftClav : rightClav, arm = clav + 1, fore = clav + 2, hand = clav + 3, fingers = clav + 4;
+        const int clav = side == 0 ? leftClav : rightClav, arm = clav + 1, fore = clav + 2, hand = clav + 3;
         const double upper = std::abs(p.offset[fore].x), lower = std::abs(p.offset[hand].x);
         const double holds = side == 0 ? supportHolds.at(now) : leadHolds.at(now);
         const double touch = side == 0 ? chestTouch.at(now) : 0, onHip = hips.at(side == 1 ? now - 0.10 : now);
@@ -611,7 +620,10 @@ void Story::play() {
         placeWorld(fore, plain * conjugate(parts.twist));
         placeWorld(hand, handTurn);
         const double curl = (22 + 4 * wanderArm.at(now + 3 * side)) * (1 - holds) + 74 * holds - 12 * touch;
-        place(fingers, about(axisZ, -curl * s));
+        for (int finger = 0; finger < 2; ++finger) {
+          place(hand + 1 + 2 * finger, about(axisZ, -(curl - 5 * finger * (1 - holds)) * s));
+          place(hand + 2 + 2 * finger, about(axisZ, -(0.6 * curl + 30 * holds) * s));
+        }
       }
 
       for (int side = 0; side < 2; ++side) {
@@ -636,7 +648,7 @@ void Story::play() {
     for (int f = 0; f < n; ++f) negative[f] = -(extra[f] + (need[f] > 1e-6 ? (need[f] + 0.004) / (0.32 * r) / degree : 0.0));
     if (*std::max_element(need.begin(), need.end()) > 1e-6) {
       const std::vector<double> envelope = below(negative, 7);
-      for (int f = 0; f < n; ++f) extra[f] = std::min(26.0, -envelope[f]);
+      for (int f = 0; f < n; ++f) extra[f] = std::min(24.0, -envelope[f]);
     }
     if (pass == 5) {
       lookYaw = smoothed(lookYaw, 3.2);

@@ -10,11 +10,11 @@
 
 namespace understudy::samples {
 
-/// Joints of the performer, in file order; each side's run of eight is left first.
+/// Joints of the performer, in file order; left before right.
 enum Joint : int {
   pelvis, spine1, spine2, spine3, neck, head,
-  leftClav, leftArm, leftFore, leftHand, leftFingers,
-  rightClav, rightArm, rightFore, rightHand, rightFingers,
+  leftClav, leftArm, leftFore, leftHand, leftIndex1, leftIndex2, leftMiddle1, leftMiddle2,
+  rightClav, rightArm, rightFore, rightHand, rightIndex1, rightIndex2, rightMiddle1, rightMiddle2,
   leftThigh, leftShin, leftFoot, leftToes,
   rightThigh, rightShin, rightFoot, rightToes,
   jointCount
