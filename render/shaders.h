@@ -3,8 +3,10 @@
 
 namespace understudy::shaders {
 
-// Four texels a palette entry: three rows of the matrix, then (highlight, 0, 0, 0).
-inline constexpr const char* meshVertex = R"(#version 330 core
+// Comes after "#version" and "#define INFLUENCES n" (0: positions are in the world already; 1, 4 or 8), because software
+// drivers run loops and both sides of a branch in full. Four texels a palette entry: three rows of the matrix, then
+// (highlight, 0, 0, 0).
+inline constexpr const char* meshVertex = R"(
 layout(location = 0) in vec3 position;
 layout(location = 1) in vec3 normal;
 layout(location = 2) in vec2 texcoord;
@@ -15,34 +17,44 @@ layout(location = 6) in vec4 weightsA;
 layout(location = 7) in vec4 weightsB;
 uniform mat4 clipFromWorld;
 uniform samplerBuffer palette;
-uniform int influences;   // 0: positions are in the world already
 uniform int firstEntry;
-uniform int lit;          // 1: entries carry highlights
 out vec3 worldPosition;
 out vec3 worldNormal;
 out vec2 uv;
 out vec4 tint;
 out float highlight;
+vec4 r0 = vec4(0.0), r1 = vec4(0.0), r2 = vec4(0.0);
+void blend(uint entry, float w) {
+  int at = (firstEntry + int(entry)) * 4;
+  r0 += w * texelFetch(palette, at);
+  r1 += w * texelFetch(palette, at + 1);
+  r2 += w * texelFetch(palette, at + 2);
+#ifdef LIT
+  highlight += w * texelFetch(palette, at + 3).x;
+#endif
+}
 void main() {
-  vec4 p = vec4(position, 1.0);
   highlight = 0.0;
-  if (influences == 0) {
-    worldPosition = position;
-    worldNormal = normal;
-  } else {
-    vec4 r0 = vec4(0.0), r1 = vec4(0.0), r2 = vec4(0.0);
-    for (int k = 0; k < influences; ++k) {
-      uint entry = k < 4 ? entriesA[k] : entriesB[k - 4];
-      float w = k < 4 ? weightsA[k] : weightsB[k - 4];
-      int at = (firstEntry + int(entry)) * 4;
-      r0 += w * texelFetch(palette, at);
-      r1 += w * texelFetch(palette, at + 1);
-      r2 += w * texelFetch(palette, at + 2);
-      if (lit == 1) highlight += w * texelFetch(palette, at + 3).x;
-    }
-    worldPosition = vec3(dot(r0, p), dot(r1, p), dot(r2, p));
-    worldNormal = vec3(dot(r0.xyz, normal), dot(r1.xyz, normal), dot(r2.xyz, normal));
-  }
+#if INFLUENCES == 0
+  worldPosition = position;
+  worldNormal = normal;
+#else
+  blend(entriesA.x, weightsA.x);
+#if INFLUENCES > 1
+  blend(entriesA.y, weightsA.y);
+  blend(entriesA.z, weightsA.z);
+  blend(entriesA.w, weightsA.w);
+#endif
+#if INFLUENCES > 4
+  blend(entriesB.x, weightsB.x);
+  blend(entriesB.y, weightsB.y);
+  blend(entriesB.z, weightsB.z);
+  blend(entriesB.w, weightsB.w);
+#endif
+  vec4 p = vec4(position, 1.0);
+  worldPosition = vec3(dot(r0, p), dot(r1, p), dot(r2, p));
+  worldNormal = vec3(dot(r0.xyz, normal), dot(r1.xyz, normal), dot(r2.xyz, normal));
+#endif
   uv = texcoord;
   tint = colour;
   gl_Position = clipFromWorld * vec4(worldPosition, 1.0);

@@ -30,6 +30,7 @@ Light lightOf(Theme theme) {
 
 struct Program {
   GLuint id = 0;
+  unsigned frame = 0;   ///< the frame whose camera and light it has
   std::map<std::string, GLint> places;
 };
 
@@ -77,7 +78,9 @@ void appendCapsule(const Capsule& c, std::vector<StageVertex>& vertices, std::ve
 
 struct StageRenderer::Impl {
   Gl gl;
-  Program mesh, sky, ground, stroke;
+  /// Meshes by influences a vertex (0, 1, 4, 8), plain and with highlights.
+  Program meshes[8];
+  Program sky, ground, stroke;
   GLuint emptyArray = 0, strokeArray = 0, strokeBuffer = 0, looseArray = 0, looseBuffer = 0, looseIndices = 0;
   GLuint paletteBuffer = 0, paletteTexture = 0, shadowTexture = 0;
   GLuint sampledFramebuffer = 0, sampledColour = 0, sampledDepth = 0;
@@ -86,11 +89,15 @@ struct StageRenderer::Impl {
   std::string driverName;
   std::map<const StageFigure*, Uploaded> uploads;
   std::vector<float> paletteTexels;
+  unsigned frameNumber = 0;
 
   ~Impl() {
     if (!gl.DeleteProgram) return;
-    for (Program* p : {&mesh, &sky, &ground, &stroke}) {
+    for (Program* p : {&sky, &ground, &stroke}) {
       if (p->id) gl.DeleteProgram(p->id);
+    }
+    for (const Program& p : meshes) {
+      if (p.id) gl.DeleteProgram(p.id);
     }
     for (auto& [key, upload] : uploads) release(upload);
     for (const GLuint array : {emptyArray, strokeArray, looseArray}) gl.DeleteVertexArrays(1, &array);
@@ -306,8 +313,13 @@ struct StageRenderer::Impl {
     int looseFirst = 0, looseCount = 0;
   };
 
-  void beginMesh(const Frame& frame) {
+  /// The program for so many influences a vertex, ready to draw this frame.
+  Program& beginMesh(const Frame& frame, int influences, bool lit) {
+    const int kind = influences == 0 ? 0 : influences == 1 ? 1 : influences <= 4 ? 2 : 3;
+    Program& mesh = meshes[kind * 2 + (lit ? 1 : 0)];
     gl.UseProgram(mesh.id);
+    if (mesh.frame == frameNumber) return mesh;
+    mesh.frame = frameNumber;
     const Camera& camera = *frame.camera;
     set(mesh, "clipFromWorld", frame.clipFromWorld);
     set(mesh, "eye", Vec3f(camera.position()));
@@ -324,23 +336,20 @@ struct StageRenderer::Impl {
     set(mesh, "groundHeight", static_cast<float>(frame.style->groundHeight));
     set(mesh, "palette", 1);
     set(mesh, "image", 0);
+    return mesh;
   }
 
   void drawMeshes(const Frame& frame, const Prepared& prepared) {
     const FigureInstance& instance = *prepared.instance;
     const Figure& figure = *instance.figure->figure;
-    set(mesh, "alpha", instance.meshAlpha);
     Colour replaced{0, 0, 0, 0};
     if (instance.meshTint) {
       const Vec3f c = linearOf(*instance.meshTint);
       replaced = {c.x, c.y, c.z, instance.meshTint->a};
     }
-    set(mesh, "replaced", replaced);
     if (prepared.firstEntry >= 0) {
       Uploaded& buffers = uploaded(instance.figure);
       gl.BindVertexArray(buffers.vertexArray);
-      set(mesh, "firstEntry", prepared.firstEntry);
-      set(mesh, "lit", prepared.lit ? 1 : 0);
       const Vec3f clay = linearOf(frame.palette.clay);
       for (const StageBatch& batch : instance.figure->batches) {
         if (meshHidden(instance, batch.mesh)) continue;
@@ -348,6 +357,10 @@ struct StageRenderer::Impl {
         const Material& material = batch.material >= 0 ? figure.materials[batch.material] : plain;
         const bool bare = batch.material < 0 && figure.meshes[batch.mesh].colours.empty();
         const auto& b = material.baseColour;
+        Program& mesh = beginMesh(frame, batch.influences, prepared.lit);
+        set(mesh, "alpha", instance.meshAlpha);
+        set(mesh, "replaced", replaced);
+        set(mesh, "firstEntry", prepared.firstEntry);
         set(mesh, "baseColour", bare ? Colour{clay.x, clay.y, clay.z, 1} : Colour{b[0], b[1], b[2], b[3]});
         const bool hasImage = material.image >= 0 && static_cast<std::size_t>(material.image) < buffers.textures.size() && buffers.textures[material.image];
         gl.ActiveTexture(GL_TEXTURE0);
@@ -361,7 +374,6 @@ struct StageRenderer::Impl {
           gl.Enable(GL_CULL_FACE);
           gl.FrontFace(prepared.mirrored[batch.firstEntry] ? GL_CW : GL_CCW);
         }
-        set(mesh, "influences", batch.influences);
         gl.DrawElements(GL_TRIANGLES, static_cast<GLsizei>(batch.indexCount), GL_UNSIGNED_INT, offset(std::size_t{4} * batch.firstIndex));
       }
     }
@@ -369,7 +381,9 @@ struct StageRenderer::Impl {
       gl.BindVertexArray(looseArray);
       gl.Enable(GL_CULL_FACE);
       gl.FrontFace(GL_CCW);
-      set(mesh, "influences", 0);
+      Program& mesh = beginMesh(frame, 0, false);
+      set(mesh, "alpha", instance.meshAlpha);
+      set(mesh, "replaced", replaced);
       const Vec3f c = linearOf(instance.skeletonColour);
       // The body steps back behind the lines drawn on it: darker on dark, paler on light.
       const bool dark = frame.style->theme == Theme::dark;
@@ -533,6 +547,7 @@ struct StageRenderer::Impl {
   void draw(const Scene& scene, const Camera& camera, const StageStyle& style, int width, int height, GLuint target) {
     if (width <= 0 || height <= 0) return;
     forgetExpired();
+    ++frameNumber;
     const int samples = std::clamp(style.samples, 1, maxSamples);
     const bool sampled = samples > 1 && bindSampled(width, height, samples);
     if (!sampled) gl.BindFramebuffer(GL_FRAMEBUFFER, target);
@@ -559,7 +574,6 @@ struct StageRenderer::Impl {
                 stagePalette(style.theme), lightOf(style.theme), width, height};
     const std::vector<Prepared> prepared = prepare(scene);
 
-    beginMesh(frame);
     const auto opaque = [](const Prepared& p) { return p.instance->meshAlpha >= 0.999f; };
     for (const Prepared& p : prepared) {
       if (p.instance->figure && opaque(p)) drawMeshes(frame, p);
@@ -574,7 +588,6 @@ struct StageRenderer::Impl {
     }
 
     // Seen through: depth first, then colour where it is nearest, so that a figure does not show its own inside.
-    beginMesh(frame);
     for (const Prepared& p : prepared) {
       if (!p.instance->figure || opaque(p)) continue;
       gl.ColorMask(GL_FALSE, GL_FALSE, GL_FALSE, GL_FALSE);
@@ -641,11 +654,17 @@ Result<std::unique_ptr<StageRenderer>> StageRenderer::create(const GetProcAddres
     impl->gl = {};
     return makeError(Fault::internal, "The stage cannot draw: it needs OpenGL 3.3", text(GL_VERSION), advice);
   }
+  for (int i = 0; i < 8; ++i) {
+    static constexpr int influences[] = {0, 1, 4, 8};
+    const std::string vertex = "#version 330 core\n#define INFLUENCES " + std::to_string(influences[i / 2]) + (i % 2 ? "\n#define LIT\n" : "\n") + shaders::meshVertex;
+    if (const std::string log = impl->build(impl->meshes[i], vertex.c_str(), shaders::meshFragment); !log.empty()) {
+      return makeError(Fault::internal, "The stage cannot draw: the driver refuses the mesh shader (" + log + ")", impl->driverName, advice);
+    }
+  }
   const struct {
     Program& program;
     const char *vertex, *fragment, *name;
-  } programs[] = {{impl->mesh, shaders::meshVertex, shaders::meshFragment, "mesh"},
-                  {impl->sky, shaders::skyVertex, shaders::skyFragment, "sky"},
+  } programs[] = {{impl->sky, shaders::skyVertex, shaders::skyFragment, "sky"},
                   {impl->ground, shaders::groundVertex, shaders::groundFragment, "ground"},
                   {impl->stroke, shaders::strokeVertex, shaders::strokeFragment, "stroke"}};
   for (const auto& p : programs) {
