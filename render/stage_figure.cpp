@@ -5,6 +5,8 @@
 #include <limits>
 #include <numeric>
 
+#include "core/mapping/bone_map.h"
+
 namespace understudy {
 namespace {
 
@@ -207,15 +209,25 @@ void chooseDrawnJoints(StageFigure& out) {
   double heaviest = 0;
   for (const double w : weight) heaviest = std::max(heaviest, w);
   if (!(heaviest > 0)) {
+    // Files without skin may hold cameras, lights and helpers as well: the body is what hangs on its roles.
+    std::vector<char> body(n, 0);
+    if (figure.format != "BVH" && n > 0) {
+      const SkeletonMap map = mapRoles(figure);
+      if (map.joint(Role::hips) >= 0 && missingRequired(map).empty()) {
+        for (const RoleJoints& role : map.roles) {
+          for (const int j : role.joints) body[j] = 1;
+        }
+        for (int j = 0; j < n; ++j) {
+          if (skeleton.parents[j] >= 0 && body[skeleton.parents[j]]) body[j] = 1;
+        }
+      }
+    }
+    for (int j = 0; j < n; ++j) {
+      if (body[j]) out.drawn.push_back(j);
+    }
+    if (!out.drawn.empty()) return;
     out.drawn.resize(n);
     std::iota(out.drawn.begin(), out.drawn.end(), 0);
-    // A helper that holds the whole file (no offset of its own, one child) is no bone.
-    while (out.drawn.size() > 2 && skeleton.parents[out.drawn.front()] < 0) {
-      const int root = out.drawn.front();
-      const auto children = std::count(skeleton.parents.begin(), skeleton.parents.end(), root);
-      if (figure.format == "BVH" || children != 1) break;
-      out.drawn.erase(out.drawn.begin());
-    }
     return;
   }
   // Joints that carry weight, and those between them up to the branch they all share.
