@@ -4,6 +4,7 @@
 #include <QAbstractItemView>
 #include <QApplication>
 #include <QComboBox>
+#include <QDoubleSpinBox>
 #include <QDropEvent>
 #include <QEventLoop>
 #include <QFileDialog>
@@ -20,6 +21,7 @@
 #include <QUrl>
 #include <cmath>
 
+#include "app/editor/document/mapping.h"
 #include "app/editor/document/nudging.h"
 #include "app/editor/panels/bars.h"
 #include "app/editor/panels/hand_over_dialog.h"
@@ -238,6 +240,59 @@ TEST_F(EditorRun, FromTwoFilesToTheExportedFile) {
   EXPECT_LT(angle(20, document().evaluated()->motion), 2e-3);
   EXPECT_NEAR(angle(20, document().evaluated()->base), length(nudge.joints[0].rotation), 3e-3);
   EXPECT_LT(angle(60, document().evaluated()->base), 2e-3) << "outside its ease a nudge changes nothing";
+}
+
+TEST_F(EditorRun, AnEmptyRowKeepsTheSelectionAndIsFilledByPicking) {
+  load();
+  selectRole(Role::leftUpperLeg);
+  assignRole(document(), Cast::character, Role::leftHand, {});
+  settle();
+  EXPECT_EQ(stateOf(document().map(), Role::leftHand), RowState::missing);
+  EXPECT_TRUE(stepsOf(document(), false)[1].next) << "filling the map comes next";
+  selectRole(Role::leftHand);
+  EXPECT_EQ(session().role(), Role::leftHand);
+  EXPECT_EQ(session().selected(), (Bone{Cast::performer, document().map().performer.joint(Role::leftHand)}));
+  key(Qt::Key_P);
+  drawn();
+  const auto hand = window->stage().pointOf({Cast::character, joint("hand_l")});
+  ASSERT_TRUE(hand);
+  QTest::mouseClick(&window->stage(), Qt::LeftButton, Qt::NoModifier, hand->toPoint());
+  settle();
+  EXPECT_EQ(document().map().character.joint(Role::leftHand), joint("hand_l"));
+  EXPECT_FALSE(stepsOf(document(), false)[1].next);
+}
+
+TEST_F(EditorRun, AClickOnABoneSelectsItsRow) {
+  load();
+  drawn();
+  const auto foot = window->stage().middleOf({Cast::character, joint("calf_r")});
+  ASSERT_TRUE(foot);
+  QTest::mouseClick(&window->stage(), Qt::LeftButton, Qt::NoModifier, foot->toPoint());
+  EXPECT_EQ(session().selected(), (Bone{Cast::character, joint("calf_r")}));
+  EXPECT_EQ(session().role(), Role::rightLowerLeg);
+  EXPECT_EQ(window->map().table().currentIndex().row(), window->map().model().rowOf(Role::rightLowerLeg));
+}
+
+TEST_F(EditorRun, TheMatchOfARoleIsChangedAndTakenBack) {
+  load();
+  window->showStep(Step::match);
+  const Quatd before(document().evaluated()->motion.rotationsAt(5)[static_cast<std::size_t>(joint("upperarm_l"))]);
+  session().selectRole(Role::leftUpperArm, {});
+  QDoubleSpinBox* turn = nullptr;
+  for (auto* spin : window->findChildren<QDoubleSpinBox*>())
+    if (spin->isVisible() && spin->prefix() == QStringLiteral("Z ")) turn = spin;
+  ASSERT_TRUE(turn);
+  turn->setFocus();
+  turn->selectAll();
+  QTest::keyClicks(turn, QStringLiteral("25"));
+  QTest::keyClick(turn, Qt::Key_Return);
+  settle();
+  ASSERT_EQ(document().take().retarget->alignmentOffsets.size(), 1U);
+  const Quatd turned(document().evaluated()->motion.rotationsAt(5)[static_cast<std::size_t>(joint("upperarm_l"))]);
+  EXPECT_NEAR(angleBetween(before, turned) * 57.29577951, 25, 0.05);
+  key(Qt::Key_Z, Qt::ControlModifier);
+  settle();
+  EXPECT_TRUE(document().take().retarget->alignmentOffsets.empty());
 }
 
 TEST_F(EditorRun, BadFilesLeaveTheTakeAsItIs) {

@@ -32,10 +32,14 @@ void JobLane::post(const QString& name, Job job, bool replace) {
 }
 
 void JobLane::cancel() {
-  const std::lock_guard lock(mutex_);
-  running_.request_stop();
-  open_ -= static_cast<int>(waiting_.size());
-  waiting_.clear();
+  const bool was = busy();
+  {
+    const std::lock_guard lock(mutex_);
+    running_.request_stop();
+    open_ -= static_cast<int>(waiting_.size());
+    waiting_.clear();
+  }
+  if (was && !busy()) Q_EMIT idle();
 }
 
 void JobLane::closeOne() {

@@ -31,6 +31,12 @@ MapSummary summaryOf(const BoneMap& map) {
   return summary;
 }
 
+std::optional<Bone> boneOf(const BoneMap& map, Role role) {
+  if (map.character.joint(role) >= 0) return Bone{Cast::character, map.character.joint(role)};
+  if (map.performer.joint(role) >= 0) return Bone{Cast::performer, map.performer.joint(role)};
+  return {};
+}
+
 void assignRole(Document& document, Cast cast, Role role, const std::vector<int>& joints, bool append) {
   const auto performer = document.figure(Cast::performer), character = document.figure(Cast::character);
   const auto own = cast == Cast::performer ? performer : character;

@@ -16,6 +16,9 @@ struct MapSummary {
 };
 [[nodiscard]] MapSummary summaryOf(const BoneMap& map);
 
+/// The bone a row stands for: the character's, else the performer's, else none.
+[[nodiscard]] std::optional<Bone> boneOf(const BoneMap& map, Role role);
+
 /// Fills a role on one side by hand. `append` adds to its chain instead. An automatic map becomes the take's own first.
 void assignRole(Document& document, Cast cast, Role role, const std::vector<int>& joints, bool append = false);
 /// Drops the take's own map: it is found automatically again.

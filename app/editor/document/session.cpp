@@ -113,6 +113,13 @@ void Session::setRole(std::optional<Role> role) {
   Q_EMIT selectionChanged();
 }
 
+void Session::selectRole(std::optional<Role> role, std::optional<Bone> bone) {
+  if (role == role_ && bone == selected_) return;
+  role_ = role;
+  selected_ = bone;
+  Q_EMIT selectionChanged();
+}
+
 void Session::setHovered(std::optional<Bone> bone) {
   if (bone == hovered_) return;
   hovered_ = bone;

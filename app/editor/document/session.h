@@ -59,6 +59,8 @@ class Session : public QObject {
   void setSpeed(double speed);
   void select(std::optional<understudy::editor::Bone> bone);
   void setRole(std::optional<understudy::Role> role);
+  /// Both at once: a row of the map and its bone.
+  void selectRole(std::optional<understudy::Role> role, std::optional<understudy::editor::Bone> bone);
   void setHovered(std::optional<understudy::editor::Bone> bone);
   void setRepair(int index);
   void setLayout(understudy::editor::StageLayout layout);

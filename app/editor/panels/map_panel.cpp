@@ -3,10 +3,11 @@
 #include <QHBoxLayout>
 #include <QHeaderView>
 #include <QLabel>
-#include <QScopedValueRollback>
+#include <QSignalBlocker>
 #include <QTableView>
 #include <QToolButton>
 #include <QVBoxLayout>
+#include <algorithm>
 
 #include "app/editor/document/describe.h"
 #include "app/editor/look/icons.h"
@@ -67,11 +68,9 @@ MapPanel::MapPanel(Document& document, Session& session, QWidget* parent) : QWid
   connect(&session, &Session::pickingChanged, pick_, &QToolButton::setChecked);
   connect(table_->selectionModel(), &QItemSelectionModel::currentRowChanged, this, [this](const QModelIndex& now) {
     if (!now.isValid()) return;
-    const Role role = model_->roleOfRow(now.row());
-    session_.setRole(role);
     // The role's own bone becomes the selected one, so that handle and curves follow.
-    const int joint = document_.map().character.joint(role);
-    if (joint >= 0) session_.select(Bone{Cast::character, joint});
+    const Role role = model_->roleOfRow(now.row());
+    session_.selectRole(role, boneOf(document_.map(), role));
   });
   connect(&session, &Session::selectionChanged, this, &MapPanel::followSelection);
   connect(&document, &Document::evaluatedChanged, this, &MapPanel::refresh);
@@ -94,22 +93,25 @@ void MapPanel::refresh() {
 
 void MapPanel::followSelection() {
   const auto bone = session_.selected();
-  if (!bone || session_.picking()) return;
-  const auto role = roleOf(bone->cast == Cast::performer ? document_.map().performer : document_.map().character, bone->joint);
-  if (!role) {
-    table_->selectionModel()->clear();
-    session_.setRole({});
-    return;
+  if (bone != followed_ && bone && !session_.picking()) {
+    const SkeletonMap& map = bone->cast == Cast::performer ? document_.map().performer : document_.map().character;
+    const auto role = session_.role();
+    const bool held = role && std::count(map.at(*role).joints.begin(), map.at(*role).joints.end(), bone->joint) > 0;
+    followed_ = bone;
+    if (!held) session_.setRole(roleOf(map, bone->joint));
   }
-  session_.setRole(role);
-  const int row = model_->rowOf(*role);
-  if (row >= 0 && table_->currentIndex().row() != row) {
-    // Only the row moves; the bone that was clicked stays selected.
-    const QSignalBlocker blocker(table_->selectionModel());
+  followed_ = bone;
+  const int row = session_.role() ? model_->rowOf(*session_.role()) : -1;
+  if (row == table_->currentIndex().row()) return;
+  // Only the row moves; the bone that was clicked stays selected.
+  const QSignalBlocker blocker(table_->selectionModel());
+  if (row >= 0) {
     table_->selectionModel()->setCurrentIndex(model_->index(row, 0), QItemSelectionModel::ClearAndSelect | QItemSelectionModel::Rows);
     table_->scrollTo(model_->index(row, 0));
-    table_->viewport()->update();
+  } else {
+    table_->selectionModel()->clear();
   }
+  table_->viewport()->update();
 }
 
 }  // namespace understudy::editor

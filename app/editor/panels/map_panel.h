@@ -30,6 +30,7 @@ class MapPanel : public QWidget {
   QTableView* table_;
   QLabel* summary_;
   QToolButton* pick_;
+  std::optional<Bone> followed_;
 };
 
 }  // namespace understudy::editor

@@ -192,7 +192,7 @@ MatchPanel::MatchPanel(Document& document, Session& session, QWidget* parent) : 
     if (!filling_) document_.edit(tr("Ground"), setGround(document_.take(), on));
   });
   connect(table_->selectionModel(), &QItemSelectionModel::currentRowChanged, this, [this](const QModelIndex& now) {
-    if (now.isValid()) session_.setRole(model_->roleOfRow(now.row()));
+    if (now.isValid() && !filling_) session_.selectRole(model_->roleOfRow(now.row()), boneOf(document_.map(), model_->roleOfRow(now.row())));
   });
   connect(&session, &Session::selectionChanged, this, &MatchPanel::refresh);
   connect(&document, &Document::evaluatedChanged, this, &MatchPanel::refresh);
