@@ -8,7 +8,9 @@
 namespace understudy::samples {
 namespace {
 
-Quatd turned(double yaw, double pitch) { return fromAxisAngle(Vec3d{0, 1, 0}, yaw) * fromAxisAngle(Vec3d{1, 0, 0}, pitch); }
+Quatd turned(double yaw, double pitch) {
+  return fromAxisAngle(Vec3d{0, 1, 0}, yaw) * fromAxisAngle(Vec3d{1, 0, 0}, pitch);
+}
 
 double pitchOf(const Quatd& q) {
   const Vec3d z = rotate(q, Vec3d{0, 0, 1});
@@ -17,7 +19,8 @@ double pitchOf(const Quatd& q) {
 
 template <class T>
 T hermite(const T& a, const T& va, const T& b, const T& vb, double span, double u) {
-  return a * ((1 + 2 * u) * (1 - u) * (1 - u)) + va * (span * u * (1 - u) * (1 - u)) + b * (u * u * (3 - 2 * u)) + vb * (span * u * u * (u - 1));
+  return a * ((1 + 2 * u) * (1 - u) * (1 - u)) + va * (span * u * (1 - u) * (1 - u)) + b * (u * u * (3 - 2 * u)) +
+         vb * (span * u * u * (u - 1));
 }
 
 }  // namespace
@@ -32,7 +35,8 @@ FootPath::FootPath(FootShape shape, std::vector<Stance> stances) : shape_(shape)
         const double u = k / 20.0;
         const FootPose p = swinging(i, stances_[i].toeOff + u * (stances_[i + 1].strike - stances_[i].toeOff), lift);
         const Vec3d ball = p.ankle + rotate(p.foot, shape_.ankleToBall());
-        const double low = std::min({(p.ankle + rotate(p.foot, shape_.ankleToHeel())).y, (ball + rotate(p.toes, shape_.ballToTip())).y, ball.y - shape_.ball});
+        const double low = std::min(
+            {(p.ankle + rotate(p.foot, shape_.ankleToHeel())).y, (ball + rotate(p.toes, shape_.ballToTip())).y, ball.y - shape_.ball});
         clear = low > 0.016 * std::min(1.0, 4 * u * (1 - u));
       }
       if (clear) break;
@@ -77,7 +81,8 @@ FootPose FootPath::standing(const Stance& s, double time) const {
 FootPose FootPath::swinging(std::size_t index, double time, double lift) const {
   const Stance &from = stances_[index], &to = stances_[index + 1];
   const double span = to.strike - from.toeOff, u = std::clamp((time - from.toeOff) / span, 0.0, 1.0), h = 1e-3;
-  const FootPose a0 = standing(from, from.toeOff - h), a = standing(from, from.toeOff), b = standing(to, to.strike), b1 = standing(to, to.strike + h);
+  const FootPose a0 = standing(from, from.toeOff - h), a = standing(from, from.toeOff), b = standing(to, to.strike),
+                 b1 = standing(to, to.strike + h);
   const Vec3d va = (a.ankle - a0.ankle) / h, vb = (b1.ankle - b.ankle) / h;
   FootPose pose;
   pose.ankle = hermite(a.ankle, va, b.ankle, vb, span, u);

@@ -22,7 +22,7 @@ struct Stance {
   double strike = 0, flat = 0, heelOff = 0, toeOff = 0;  ///< seconds
   double x = 0, z = 0;                                   ///< of the toe joint, metres
   double yaw = 0, strikePitch = 0, offPitch = 0;
-  double spinStart = 0, spinEnd = 0, spin = 0;           ///< a turn on the ball while flat
+  double spinStart = 0, spinEnd = 0, spin = 0;  ///< a turn on the ball while flat
 };
 
 struct FootPose {

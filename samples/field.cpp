@@ -31,7 +31,9 @@ double smoothMin(double a, double b, double k) {
   return low - k * std::log1p(std::exp((low - high) / k));
 }
 
-double smoothMax(double a, double b, double k) { return -smoothMin(-a, -b, k); }
+double smoothMax(double a, double b, double k) {
+  return -smoothMin(-a, -b, k);
+}
 
 double blended(const std::vector<Cone>& cones, double k, const Vec3d& point) {
   std::vector<double> d(cones.size());

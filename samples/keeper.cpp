@@ -29,7 +29,8 @@ class Rig {
   }
 
   // A bone from head to tail: local Y runs along it, local Z leans towards `front`.
-  int add(const std::string& name, const std::string& parent, const Vec3d& head, const Vec3d& tail, const Vec3d& front, bool skinned = true) {
+  int add(const std::string& name, const std::string& parent, const Vec3d& head, const Vec3d& tail, const Vec3d& front,
+          bool skinned = true) {
     const Vec3d y = normalised(tail - head);
     const Vec3d z = normalised(front - y * dot(front, y));
     const Affined world{{cross(y, z), y, z}, head};
@@ -78,8 +79,8 @@ Field blend(std::vector<Cone> cones, double k) {
 
 // A band around a body: an oval profile swept round `axis` through `centre`, between two offsets of the body's field.
 // `half` is its half width along the axis.
-Part bandPart(const std::string& name, const Colour& colour, const Field& body, double inner, double outer, const Vec3d& centre, const Vec3d& axis, double half,
-              int around, const WeightField& weights) {
+Part bandPart(const std::string& name, const Colour& colour, const Field& body, double inner, double outer, const Vec3d& centre,
+              const Vec3d& axis, double half, int around, const WeightField& weights) {
   constexpr int across = 8;
   const Vec3d u = normalised(cross(std::abs(axis.z) < 0.8 ? Vec3d{0, 0, 1} : Vec3d{1, 0, 0}, axis)), v = cross(axis, u);
   Surface surface;
@@ -104,20 +105,31 @@ Part bandPart(const std::string& name, const Colour& colour, const Field& body, 
     for (int k = 0; k < across; ++k) {
       const auto& p = surface.positions;
       surface.normals.push_back(normalised(cross(p[index(i + 1, k)] - p[index(i - 1, k)], p[index(i, k + 1)] - p[index(i, k - 1)])));
-      surface.indices.insert(surface.indices.end(), {index(i, k), index(i + 1, k), index(i + 1, k + 1), index(i, k), index(i + 1, k + 1), index(i, k + 1)});
+      surface.indices.insert(surface.indices.end(),
+                             {index(i, k), index(i + 1, k), index(i + 1, k + 1), index(i, k), index(i + 1, k + 1), index(i, k + 1)});
       for (int c = 0; c < 3; ++c) {
         least[c] = std::min(least[c], p[index(i, k)][c]);
         most[c] = std::max(most[c], p[index(i, k)][c]);
       }
     }
   const double middle = (inner + outer) / 2, thick = (outer - inner) / 2;
-  Part part = {name, colour, [=](const Vec3d& p) { return (std::hypot((body(p) - middle) / thick, dot(p - centre, axis) / half) - 1) * std::min(thick, half); },
-               least, most, 0, weights, {}, {}};
+  Part part = {
+      name,
+      colour,
+      [=](const Vec3d& p) { return (std::hypot((body(p) - middle) / thick, dot(p - centre, axis) / half) - 1) * std::min(thick, half); },
+      least,
+      most,
+      0,
+      weights,
+      {},
+      {}};
   part.surface = std::move(surface);
   return part;
 }
 
-double above(const Vec3d& p, double y) { return y - p.y; }  // negative above the plane
+double above(const Vec3d& p, double y) {
+  return y - p.y;
+}  // negative above the plane
 
 struct Keeper {
   Figure figure;
@@ -268,7 +280,8 @@ struct Keeper {
     for (const double y : {0.475, 0.66, 0.735, 0.805}) {
       const Vec3d c = onFront(0.022, y);
       const Cone button{c, c + Vec3d{0, 0, 0.001}, 0.0145, 0.0145, {1, 1, 0.7}};
-      parts.push_back(makePart("brass", brass, blend({button}, 0.002), c - Vec3d{0.02, 0.02, 0.02}, c + Vec3d{0.02, 0.02, 0.02}, 0.0092, torsoWeights));
+      parts.push_back(
+          makePart("brass", brass, blend({button}, 0.002), c - Vec3d{0.02, 0.02, 0.02}, c + Vec3d{0.02, 0.02, 0.02}, 0.0092, torsoWeights));
     }
     // Collar: a thick roll around the neck, open at the throat.
     const Field throatField = [=](const Vec3d& p) {
@@ -279,7 +292,8 @@ struct Keeper {
     collarWeights.softness = 0.03;
     collarWeights.handles = {body.handles[2], body.handles[3]};
     collarWeights.handles[1].shape.radiusA = collarWeights.handles[1].shape.radiusB = 0.04;
-    parts.push_back(bandPart("collar", darkTeal, throatField, -0.028, 0.028, at(0, 0.925, -0.008), normalised(Vec3d{0, 1, 0.18}), 0.034, 28, collarWeights));
+    parts.push_back(bandPart("collar", darkTeal, throatField, -0.028, 0.028, at(0, 0.925, -0.008), normalised(Vec3d{0, 1, 0.18}), 0.034, 28,
+                             collarWeights));
 
     limbs(rig, body);
     headParts(rig);
@@ -335,7 +349,8 @@ struct Keeper {
       };
       // The cut and the rounding leave the lowest points a hair off the floor; the sole stands exactly on y = 0.
       parts.push_back(makePart("soles", sole, soleField, low, {high.x, 0.05, high.z}, 0.0182, {{feet.handles[1], feet.handles[2]}, 0.014}));
-      parts.push_back(bandPart("boot_tops", leather, bootRound, -0.014, 0.010, {x, cut - 0.010, 0.001}, {0, 1, 0}, 0.020, 22, {{feet.handles[0]}, 0.02}));
+      parts.push_back(bandPart("boot_tops", leather, bootRound, -0.014, 0.010, {x, cut - 0.010, 0.001}, {0, 1, 0}, 0.020, 22,
+                               {{feet.handles[0]}, 0.02}));
 
       // Cuff at the end of the sleeve, and the glove.
       const Vec3d f = armDirection[side], wrist = fore.tail;
@@ -348,8 +363,8 @@ struct Keeper {
 
   void hand(const Rig& rig, const std::string& n) {
     const double h = build.hand;
-    const Bone palm = rig.at(n + "hand"), t1 = rig.at(n + "thumb1"), t2 = rig.at(n + "thumb2"), p1 = rig.at(n + "index1"), p2 = rig.at(n + "index2"),
-               m1 = rig.at(n + "middle1"), m2 = rig.at(n + "middle2");
+    const Bone palm = rig.at(n + "hand"), t1 = rig.at(n + "thumb1"), t2 = rig.at(n + "thumb2"), p1 = rig.at(n + "index1"),
+               p2 = rig.at(n + "index2"), m1 = rig.at(n + "middle1"), m2 = rig.at(n + "middle2");
     const Vec3d across = normalised(p1.head - m1.head), along = normalised(palm.tail - palm.head);
     const Vec3d gap = across * (0.021 * h), w = palm.head;
     const std::vector<Cone> cones{{w - along * 0.03, w + along * (0.03 * h), 0.040, 0.041 * h},
@@ -367,7 +382,8 @@ struct Keeper {
                                   {m1.tail - gap * 1.05, m2.tail - gap - along * (0.008 * h), 0.021 * h, 0.018 * h}};
     WeightField weights;
     weights.softness = 0.009 * h;
-    const int joints[] = {palm.joint, palm.joint, palm.joint, palm.joint, palm.joint, t1.joint, t2.joint, p1.joint, p2.joint, m1.joint, m2.joint, m1.joint, m2.joint};
+    const int joints[] = {palm.joint, palm.joint, palm.joint, palm.joint, palm.joint, t1.joint, t2.joint,
+                          p1.joint,   p2.joint,   m1.joint,   m2.joint,   m1.joint,   m2.joint};
     for (std::size_t i = 0; i < cones.size(); ++i) weights.handles.push_back({joints[i], cones[i]});
     const Vec3d c = lerp(w, m2.tail, 0.5);
     const Vec3d reach{0.165 * h, 0.165 * h, 0.165 * h};
@@ -383,11 +399,13 @@ struct Keeper {
       return Cone{at(a.x, a.y, a.z), at(b.x, b.y, b.z), ra * k, rb * k, squash};
     };
     const WeightField head{{rig.handle("head", 0.16, 0.16)}, 0.02};
-    WeightField throat{{rig.handle("head", 0.15, 0.15), {rig.at("neck").joint, {base - Vec3d{0, 0.055, 0}, base - Vec3d{0, 0.04, 0}, 0.075, 0.07}}}, 0.02};
-    const std::vector<Cone> skull{cone({0, 0.15, 0.008}, {0, 0.19, 0.0}, 0.160, 0.150), cone({0, 0.08, 0.03}, {0, 0.12, 0.03}, 0.115, 0.13)};
+    WeightField throat{
+        {rig.handle("head", 0.15, 0.15), {rig.at("neck").joint, {base - Vec3d{0, 0.055, 0}, base - Vec3d{0, 0.04, 0}, 0.075, 0.07}}}, 0.02};
+    const std::vector<Cone> skull{cone({0, 0.15, 0.008}, {0, 0.19, 0.0}, 0.160, 0.150),
+                                  cone({0, 0.08, 0.03}, {0, 0.12, 0.03}, 0.115, 0.13)};
     std::vector<Cone> face = skull;
-    face.push_back(cone({0, -0.05, -0.008}, {0, 0.05, 0}, 0.072, 0.075));               // neck
-    face.push_back(cone({0, 0.128, 0.168}, {0, 0.118, 0.192}, 0.022, 0.030));           // nose
+    face.push_back(cone({0, -0.05, -0.008}, {0, 0.05, 0}, 0.072, 0.075));      // neck
+    face.push_back(cone({0, 0.128, 0.168}, {0, 0.118, 0.192}, 0.022, 0.030));  // nose
     for (const double s : {1.0, -1.0}) {
       face.push_back(cone({0.160 * s, 0.14, -0.004}, {0.168 * s, 0.165, -0.012}, 0.024, 0.030, {0.7, 1, 1}));
       face.push_back(cone({0.075 * s, 0.105, 0.118}, {0.085 * s, 0.108, 0.112}, 0.040, 0.036));  // cheeks
@@ -396,14 +414,16 @@ struct Keeper {
     facePart.tint = [=](const Vec3d& p, const Vec3d&) {
       const Vec3d q = (p - base) / k;
       const auto near = [&](const Vec3d& c, double r) { return std::exp(-dot(q - c, q - c) / (r * r)); };
-      const double blush = 0.75 * near({0.092, 0.105, 0.135}, 0.036) + 0.75 * near({-0.092, 0.105, 0.135}, 0.036) + 0.8 * near({0, 0.12, 0.205}, 0.034);
+      const double blush =
+          0.75 * near({0.092, 0.105, 0.135}, 0.036) + 0.75 * near({-0.092, 0.105, 0.135}, 0.036) + 0.8 * near({0, 0.12, 0.205}, 0.034);
       return Vec3d{1 - 0.04 * blush, 1 - 0.36 * blush, 1 - 0.38 * blush};
     };
     parts.push_back(facePart);
 
     // Cap: the skull, larger, cut above the brow; ribs run up to the crown. The band is its turned-up edge.
     const Field skullField = blend(skull, 0.012);
-    const std::vector<Cone> dome{cone({0, 0.16, 0.002}, {0, 0.205, -0.004}, 0.176, 0.158), cone({0, 0.28, -0.012}, {0, 0.325, -0.02}, 0.09, 0.045)};
+    const std::vector<Cone> dome{cone({0, 0.16, 0.002}, {0, 0.205, -0.004}, 0.176, 0.158),
+                                 cone({0, 0.28, -0.012}, {0, 0.325, -0.02}, 0.09, 0.045)};
     const Field domeField = blend(dome, 0.022);
     const auto brim = [=](const Vec3d& p) { return (p.y - base.y) / k - 0.218 + 0.10 * (p.z - base.z) / k * -1.0; };
     const Field cap = [=](const Vec3d& p) {
@@ -462,15 +482,17 @@ struct Keeper {
       const auto ball = [&](const char* name, const Colour& colour, Vec3d c, double r, Vec3d squash, double cell, int joint) {
         const Cone shape = cone(c, c + Vec3d{0, 0.0004, 0}, r, r, squash);
         const double reach = 1.9 * r;
-        parts.push_back(makePart(name, colour, blend({shape}, 0.001), at(c.x - reach, c.y - reach, c.z - reach), at(c.x + reach, c.y + reach, c.z + reach),
-                                 cell * k, {{{joint, shape}}, 0.02}));
+        parts.push_back(makePart(name, colour, blend({shape}, 0.001), at(c.x - reach, c.y - reach, c.z - reach),
+                                 at(c.x + reach, c.y + reach, c.z + reach), cell * k, {{{joint, shape}}, 0.02}));
       };
       ball("eyes", ink, {0.056 * s, 0.158, z + 0.001}, 0.019, {1, 1.32, 0.55}, 0.0078, eyeJoint);
       ball("glints", white, {0.056 * s + 0.006, 0.169, z + 0.0095}, 0.0058, {1, 1, 0.7}, 0.0042, eyeJoint);
       const double zb = onFace(0.060 * s, 0.196);
-      const std::vector<Cone> brow{cone({0.030 * s, 0.199, onFace(0.030 * s, 0.199) + 0.005}, {0.060 * s, 0.203, zb + 0.005}, 0.0105, 0.0135),
-                                   cone({0.060 * s, 0.203, zb + 0.005}, {0.094 * s, 0.184, onFace(0.094 * s, 0.184) + 0.004}, 0.0135, 0.007)};
-      parts.push_back(makePart("beard", white, blend(brow, 0.003), at(0.06 * s - 0.06, 0.16, 0.06), at(0.06 * s + 0.06, 0.235, 0.2), 0.0125, head));
+      const std::vector<Cone> brow{
+          cone({0.030 * s, 0.199, onFace(0.030 * s, 0.199) + 0.005}, {0.060 * s, 0.203, zb + 0.005}, 0.0105, 0.0135),
+          cone({0.060 * s, 0.203, zb + 0.005}, {0.094 * s, 0.184, onFace(0.094 * s, 0.184) + 0.004}, 0.0135, 0.007)};
+      parts.push_back(
+          makePart("beard", white, blend(brow, 0.003), at(0.06 * s - 0.06, 0.16, 0.06), at(0.06 * s + 0.06, 0.235, 0.2), 0.0125, head));
     }
   }
 
@@ -509,7 +531,8 @@ Figure makeKeeper(const KeeperSettings& settings) {
   figure.format = "glTF 2.0";
   if (settings.seed != 1) {
     Pcg32 random(settings.seed, 11);
-    keeper.build = {random.between(0.93, 1.10), random.between(0.93, 1.05), random.between(0.94, 1.05), random.between(0.94, 1.08), random.between(0.93, 1.08)};
+    keeper.build = {random.between(0.93, 1.10), random.between(0.93, 1.05), random.between(0.94, 1.05), random.between(0.94, 1.08),
+                    random.between(0.93, 1.08)};
   }
   figure.skins.push_back({"keeper", {}, {}});
   Rig rig(figure);
@@ -545,7 +568,8 @@ Figure makeBroom(double length) {
   const Vec3d low{-0.6 * head, -0.1 * head, -0.6 * head}, high{0.6 * head, 1.2 * head, 0.6 * head};
   addParts(figure,
            {makePart("shaft", wood, shaft, {-3 * r, head * 0.7, -3 * r}, {3 * r, length + 3 * r, 3 * r}, 0.9 * r, {}),
-            makePart("bristles", straw, twigs, low, high, 0.05 * head, {}), makePart("ties", darkRed, tie(0.70 * head), low, high, 0.034 * head, {}),
+            makePart("bristles", straw, twigs, low, high, 0.05 * head, {}),
+            makePart("ties", darkRed, tie(0.70 * head), low, high, 0.034 * head, {}),
             makePart("ties", darkRed, tie(0.85 * head), low, high, 0.034 * head, {})},
            node, -1);
   return figure;

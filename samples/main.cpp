@@ -53,7 +53,8 @@ int main(int argc, char** argv) {
     } else if (option == "--seed" && i + 1 < argc) {
       char* end = nullptr;
       settings.seed = std::strtoull(argv[++i], &end, 10);
-      if (*end != '\0' || settings.seed == 0) return say(makeError(Fault::usage, std::string(argv[i]) + " is no seed", "--seed", "give a whole number from 1"), 1);
+      if (*end != '\0' || settings.seed == 0)
+        return say(makeError(Fault::usage, std::string(argv[i]) + " is no seed", "--seed", "give a whole number from 1"), 1);
     } else {
       return say(makeError(Fault::usage, "unknown option or missing value: " + option, {}, "see make-samples --help"), 1);
     }

@@ -13,19 +13,21 @@ namespace {
 constexpr double degree = M_PI / 180;
 const Vec3d axisX{1, 0, 0}, axisY{0, 1, 0}, axisZ{0, 0, 1};
 
-Quatd about(const Vec3d& axis, double degrees) { return fromAxisAngle(axis, degrees * degree); }
-Vec3d across(const Vec3d& v, const Vec3d& unit) { return v - unit * dot(v, unit); }
+Quatd about(const Vec3d& axis, double degrees) {
+  return fromAxisAngle(axis, degrees * degree);
+}
+Vec3d across(const Vec3d& v, const Vec3d& unit) {
+  return v - unit * dot(v, unit);
+}
 
-constexpr int parents[jointCount] = {
-    -1, pelvis, spine1, spine2, spine3, neck,
-    spine3, leftClav, leftArm, leftFore, leftHand, leftIndex1, leftHand, leftMiddle1,
-    spine3, rightClav, rightArm, rightFore, rightHand, rightIndex1, rightHand, rightMiddle1,
-    pelvis, leftThigh, leftShin, leftFoot, pelvis, rightThigh, rightShin, rightFoot};
-constexpr const char* names[jointCount] = {
-    "pelvis", "spine1", "spine2", "spine3", "neck", "head",
-    "LClav", "LArm", "LFore", "LHand", "LIndex1", "LIndex2", "LMiddle1", "LMiddle2",
-    "RClav", "RArm", "RFore", "RHand", "RIndex1", "RIndex2", "RMiddle1", "RMiddle2",
-    "LThigh", "LShin", "LFoot", "LToes", "RThigh", "RShin", "RFoot", "RToes"};
+constexpr int parents[jointCount] = {-1,       pelvis,    spine1,    spine2,      spine3,    neck,         spine3, leftClav,
+                                     leftArm,  leftFore,  leftHand,  leftIndex1,  leftHand,  leftMiddle1,  spine3, rightClav,
+                                     rightArm, rightFore, rightHand, rightIndex1, rightHand, rightMiddle1, pelvis, leftThigh,
+                                     leftShin, leftFoot,  pelvis,    rightThigh,  rightShin, rightFoot};
+constexpr const char* names[jointCount] = {"pelvis", "spine1", "spine2",  "spine3",  "neck",     "head",     "LClav",  "LArm",
+                                           "LFore",  "LHand",  "LIndex1", "LIndex2", "LMiddle1", "LMiddle2", "RClav",  "RArm",
+                                           "RFore",  "RHand",  "RIndex1", "RIndex2", "RMiddle1", "RMiddle2", "LThigh", "LShin",
+                                           "LFoot",  "LToes",  "RThigh",  "RShin",   "RFoot",    "RToes"};
 
 // Segment shares of body height from Drillis and Contini (via Winter, Biomechanics and Motor Control).
 Performer makePerformer(Pcg32& random, bool asDrawn) {
@@ -92,7 +94,9 @@ Limb bend(const Vec3d& root, const Vec3d& target, double upper, double lower, co
   return {root + u * along + side * out, root + u * reach, std::abs(length(line) - reach)};
 }
 
-Quatd frame(const Vec3d& x, const Vec3d& y) { return toQuat(Mat3d{x, y, cross(x, y)}); }
+Quatd frame(const Vec3d& x, const Vec3d& y) {
+  return toQuat(Mat3d{x, y, cross(x, y)});
+}
 
 // A hand from the way its fingers point and the way its palm faces.
 Quatd handFrom(double s, const Vec3d& fingers, const Vec3d& palm) {
@@ -127,8 +131,8 @@ struct Story {
   Performance out;
   double tempo = 1, reach = 1;
   std::vector<FootPath> feet;
-  Track headX, headZ, headY, station, leadX, leadY, leadZ;          // broom head on the floor, lead hand wished for
-  Track inWorld, leadHolds, supportHolds, hips, chestTouch;         // 0 … 1
+  Track headX, headZ, headY, leadX, leadY, leadZ;            // broom head on the floor, lead hand wished for
+  Track inWorld, leadHolds, supportHolds, hips, chestTouch;  // 0 … 1
   Track lean, tilt, chestYaw, pelvisYaw, sideBend, crouch, shift, lookBroom, lookUp;
   std::vector<double> markTimes;
 
@@ -154,8 +158,8 @@ struct Story {
     const double line = -0.05 * r, wide = 0.085 * r, last = -0.06 * r;
     for (int k = 0; k < 5; ++k) {
       const int side = k % 2 == 0 ? 1 : 0;
-      steps.push_back({side, t(1.0 + 0.56 * k), last - step * (4 - k), line + (side == 1 ? wide : -wide), M_PI / 2 + (side == 1 ? -5 : 5) * degree, t(0.42),
-                       (k == 4 ? -10 : -19) * degree, 46 * degree});
+      steps.push_back({side, t(1.0 + 0.56 * k), last - step * (4 - k), line + (side == 1 ? wide : -wide),
+                       M_PI / 2 + (side == 1 ? -5 : 5) * degree, t(0.42), (k == 4 ? -10 : -19) * degree, 46 * degree});
     }
     const double leftX = 0.17 * r, leftZ = 0.20 * r, rightX = -0.19 * r, rightZ = 0.06 * r, aside = (0.10 + vary(0.02)) * r;
     steps.push_back({0, t(4.05), leftX, leftZ, 18 * degree, t(0.56), -5 * degree, 40 * degree});
@@ -331,12 +335,14 @@ struct Story {
     const auto size = [&](double value) { return drawn ? value : value * random.between(0.8, 1.3); };
     const auto span = [&](double from, double to) { return Span{frameAt(t(from)), frameAt(t(to))}; };
     const double moved = drawn ? 0 : random.between(-0.08, 0.08);
-    out.flaws = {{"slide", "LFoot", "mm", "the planted foot drifts outwards and stays there until it lifts", span(5.9 + moved, 6.9 + moved), size(31)},
+    out.flaws = {{"slide", "LFoot", "mm", "the planted foot drifts outwards and stays there until it lifts", span(5.9 + moved, 6.9 + moved),
+                  size(31)},
                  {"float", "RFoot", "mm", "the planted foot hangs above the floor", span(10.2 + moved, 11.3 + moved), size(11)},
                  {"sink", "LFoot", "mm", "the planted foot goes into the floor", span(17.7 + moved, 18.8 + moved), size(14)},
                  {"pop", "head", "deg", "turned for a single frame", span(14.3 + moved, 14.3 + moved), size(15)},
                  {"flip", "LFore", "deg", "turned half way round its own axis", span(2.4 + moved, 2.6 + moved), 180},
-                 {"twist", "RFore", "deg", "twisted further than a forearm can; the hand stays where it is", span(9.55 + moved, 10.05 + moved), size(150)},
+                 {"twist", "RFore", "deg", "twisted further than a forearm can; the hand stays where it is",
+                  span(9.55 + moved, 10.05 + moved), size(150)},
                  {"hand leaves shaft", "LHand", "mm", "the support hand comes off the broom", span(8.2 + moved, 8.9 + moved), size(22)},
                  {"missed mark", "RHand", "mm", "the broom head passes beside the floor mark", {}, size(45)}};
     Stroke& stroke = out.strokes[drawn ? 4 : static_cast<std::size_t>(random.whole(3, 4))];
@@ -361,7 +367,8 @@ struct Story {
       for (const Stance& s : feet[side].stances()) {
         const auto add = [&](const char* phase, double from, double to) {
           // Frames whose time lies within the phase.
-          const int first = std::max(0, static_cast<int>(std::ceil(from * 30 - 1e-9))), last = std::min(out.frames - 1, static_cast<int>(std::floor(to * 30 + 1e-9)));
+          const int first = std::max(0, static_cast<int>(std::ceil(from * 30 - 1e-9))),
+                    last = std::min(out.frames - 1, static_cast<int>(std::floor(to * 30 + 1e-9)));
           if (first <= last) out.phases.push_back({side, phase, {first, last}});
         };
         const double end = std::min(s.heelOff, 1e6), tip = s.heelOff + 0.72 * (s.toeOff - s.heelOff);
@@ -441,7 +448,8 @@ void Story::play() {
     }
   }
 
-  Wander wanderX(random), wanderZ(random), wanderLean(random), wanderYaw(random), wanderHead(random), wanderBroom(random), wanderArm(random);
+  Wander wanderX(random), wanderZ(random), wanderLean(random), wanderYaw(random), wanderHead(random), wanderBroom(random),
+      wanderArm(random);
   const double breath = 0.27 + (settings_.seed == 1 ? 0 : random.between(-0.03, 0.03));
 
   struct Trunk {
@@ -458,21 +466,24 @@ void Story::play() {
     const double lateral = dot(foot[f][0].ankle - foot[f][1].ankle, left);
     Trunk& body = trunk[f];
     const double apart = std::clamp(lateral, 0.0, 0.5);
-    body.pelvis = middle[f] + ahead * (0.028 * r - 0.16 * std::sin(tilt.at(now) * degree)) + left * (share[f] * apart * 0.52 + shift.at(now) * r) +
-                  Vec3d{0.004 * wanderX.at(now), 0, 0.004 * wanderZ.at(now)};
+    body.pelvis = middle[f] + ahead * (0.028 * r - 0.16 * std::sin(tilt.at(now) * degree)) +
+                  left * (share[f] * apart * 0.52 + shift.at(now) * r) + Vec3d{0.004 * wanderX.at(now), 0, 0.004 * wanderZ.at(now)};
     const double strideTurn = -11 * walking[f] * stride[f] / (0.6 * r);  // the side of the leading foot goes forward
     const double spinYaw = yaw[f] / degree + pelvisYaw.at(now) + strideTurn + 0.8 * wanderYaw.at(now);
-    body.pelvisTurn = about(axisY, spinYaw) * about(axisX, tilt.at(now) + 0.4 * wanderLean.at(now + 3)) * about(axisZ, 5 * share[f] + 0.3 * wanderZ.at(now + 1));
+    body.pelvisTurn = about(axisY, spinYaw) * about(axisX, tilt.at(now) + 0.4 * wanderLean.at(now + 3)) *
+                      about(axisZ, 5 * share[f] + 0.3 * wanderZ.at(now + 1));
     const double breathing = std::sin(2 * M_PI * breath * now);
     body.chestTurn = about(axisY, chestYaw.at(now) - 1.9 * strideTurn + 0.7 * wanderYaw.at(now + 2)) *
-                     about(axisX, lean.at(now) - 0.9 * breathing + 0.6 * wanderLean.at(now)) * about(axisZ, sideBend.at(now) - 4.0 * share[f] + 0.4 * wanderX.at(now + 5));
+                     about(axisX, lean.at(now) - 0.9 * breathing + 0.6 * wanderLean.at(now)) *
+                     about(axisZ, sideBend.at(now) - 4.0 * share[f] + 0.4 * wanderX.at(now + 5));
     ceiling[f] = stand - crouch.at(now) * r;
     for (int side = 0; side < 2; ++side) {
       const Vec3d hip = body.pelvis + rotate(body.pelvisTurn, p.offset[side == 0 ? leftThigh : rightThigh]);
       const Vec3d d = foot[f][side].ankle - hip;
       const double most = 0.988 * leg, flatway = std::hypot(d.x, d.z);
       const double rise = std::sqrt(std::max(0.01, most * most - flatway * flatway));
-      ceiling[f] = std::min(ceiling[f], foot[f][side].ankle.y + rise - rotate(body.pelvisTurn, p.offset[side == 0 ? leftThigh : rightThigh]).y);
+      ceiling[f] =
+          std::min(ceiling[f], foot[f][side].ankle.y + rise - rotate(body.pelvisTurn, p.offset[side == 0 ? leftThigh : rightThigh]).y);
     }
   }
   const std::vector<double> height = below(ceiling, 4);
@@ -560,19 +571,23 @@ void Story::play() {
         const double swing = walking[f] * stride[f] * -s * 0.36;  // against the leg of the same side
         const Vec3d shoulderRest = chest(p.offset[clav] + p.offset[arm]);
         const Vec3d down{0, -1, 0};
-        const Vec3d hang = shoulderRest + hipWay(Vec3d{0.055 * s, 0, 0.05} * r) + down * (0.955 * (upper + lower) - 0.35 * swing * swing) + ahead * swing +
-                           Vec3d{0, 0, 0.006 * wanderArm.at(now + side)};
+        const Vec3d hang = shoulderRest + hipWay(Vec3d{0.055 * s, 0, 0.05} * r) + down * (0.955 * (upper + lower) - 0.35 * swing * swing) +
+                           ahead * swing + Vec3d{0, 0, 0.006 * wanderArm.at(now + side)};
         const Vec3d rub = Vec3d{0.016 * std::sin(2 * M_PI * 1.6 * now), 0.022 * std::sin(2 * M_PI * 1.6 * now + 0.7), 0} * (touch * r);
         const Vec3d chestPlace = chest((Vec3d{-0.035, 0.050, 0.205} + rub) * r);
         const Vec3d hipPlace = at[pelvis] + hipWay(Vec3d{0.222 * s, 0.085, -0.015} * r);
         Vec3d free = hang * (1 - touch - onHip) + chestPlace * touch + hipPlace * onHip;
         // On the way to hip or chest the hand swings out, round the body rather than through it.
-        free += hipWay(Vec3d{0.10 * s, 0.02, 0.06} * r) * (4 * onHip * (1 - onHip)) + chestWay(Vec3d{0.04 * s, -0.04, 0.14} * r) * (4 * touch * (1 - touch));
+        free += hipWay(Vec3d{0.10 * s, 0.02, 0.06} * r) * (4 * onHip * (1 - onHip)) +
+                chestWay(Vec3d{0.04 * s, -0.04, 0.14} * r) * (4 * touch * (1 - touch));
         const Vec3d hangFingers = normalised(free - shoulderRest) + ahead * 0.22;
-        const Vec3d fingersWay = hangFingers * (1 - touch - onHip) + chestWay({-0.90, 0.34, 0.05}) * touch + hipWay({-0.42 * s, -0.42, 0.80}) * onHip;
-        const Vec3d palmWay = hipWay({-0.92 * s, 0.0, -0.38}) * (1 - touch - onHip) + chestWay({-0.05, -0.25, -0.95}) * touch + hipWay({-0.80 * s, -0.45, -0.40}) * onHip;
+        const Vec3d fingersWay =
+            hangFingers * (1 - touch - onHip) + chestWay({-0.90, 0.34, 0.05}) * touch + hipWay({-0.42 * s, -0.42, 0.80}) * onHip;
+        const Vec3d palmWay = hipWay({-0.92 * s, 0.0, -0.38}) * (1 - touch - onHip) + chestWay({-0.05, -0.25, -0.95}) * touch +
+                              hipWay({-0.80 * s, -0.45, -0.40}) * onHip;
         const Quatd freeTurn = handFrom(s, fingersWay, palmWay);
-        const Vec3d pole = chestWay(Vec3d{0.55 * s, -0.60, -0.60}) * (1 - touch - onHip) + chestWay({0.55, -0.85, 0.25}) * touch + hipWay({0.95 * s, 0.10, -0.55}) * onHip;
+        const Vec3d pole = chestWay(Vec3d{0.55 * s, -0.60, -0.60}) * (1 - touch - onHip) + chestWay({0.55, -0.85, 0.25}) * touch +
+                           hipWay({0.95 * s, 0.10, -0.55}) * onHip;
 
         // Where the broom wants it.
         double along = side == 0 ? out.supportAlongShaft : out.leadAlongShaft;
@@ -584,7 +599,8 @@ void Story::play() {
         // The collarbone gives a little towards the hand, from where the hand is wanted.
         const Vec3d wanted = free * (1 - holds) + grip * holds;
         const Vec3d toward = rotate(conjugate(turn[spine3]), wanted - shoulderRest) / (upper + lower);
-        const double raise = std::clamp(16 * (toward.y + 0.55), 0.0, 22.0), forward = std::clamp(15 * (toward.z - 0.15) - 9 * s * toward.x, -6.0, 20.0);
+        const double raise = std::clamp(16 * (toward.y + 0.55), 0.0, 22.0),
+                     forward = std::clamp(15 * (toward.z - 0.15) - 9 * s * toward.x, -6.0, 20.0);
         place(clav, about(axisY, -forward * s) * about(axisZ, (raise + 0.5 * std::sin(2 * M_PI * breath * now - 0.4)) * s));
         at[arm] = at[clav] + rotate(turn[clav], p.offset[arm]);
 
@@ -688,8 +704,12 @@ void Story::play() {
 
 }  // namespace
 
-int Performer::parent(int joint) { return parents[joint]; }
-const char* Performer::name(int joint) { return names[joint]; }
+int Performer::parent(int joint) {
+  return parents[joint];
+}
+const char* Performer::name(int joint) {
+  return names[joint];
+}
 
 Performance makePerformance(const PerformanceSettings& settings) {
   Story story(settings);

@@ -12,18 +12,43 @@ namespace understudy::samples {
 
 /// Joints of the performer, in file order; left before right.
 enum Joint : int {
-  pelvis, spine1, spine2, spine3, neck, head,
-  leftClav, leftArm, leftFore, leftHand, leftIndex1, leftIndex2, leftMiddle1, leftMiddle2,
-  rightClav, rightArm, rightFore, rightHand, rightIndex1, rightIndex2, rightMiddle1, rightMiddle2,
-  leftThigh, leftShin, leftFoot, leftToes,
-  rightThigh, rightShin, rightFoot, rightToes,
+  pelvis,
+  spine1,
+  spine2,
+  spine3,
+  neck,
+  head,
+  leftClav,
+  leftArm,
+  leftFore,
+  leftHand,
+  leftIndex1,
+  leftIndex2,
+  leftMiddle1,
+  leftMiddle2,
+  rightClav,
+  rightArm,
+  rightFore,
+  rightHand,
+  rightIndex1,
+  rightIndex2,
+  rightMiddle1,
+  rightMiddle2,
+  leftThigh,
+  leftShin,
+  leftFoot,
+  leftToes,
+  rightThigh,
+  rightShin,
+  rightFoot,
+  rightToes,
   jointCount
 };
 
 struct Performer {
-  double height = 1.78;                       ///< metres
-  std::array<Vec3d, jointCount> offset{};     ///< from the parent, metres, T-pose, world axes
-  std::array<Vec3d, jointCount> end{};        ///< end sites of head, fingers and toes
+  double height = 1.78;                    ///< metres
+  std::array<Vec3d, jointCount> offset{};  ///< from the parent, metres, T-pose, world axes
+  std::array<Vec3d, jointCount> end{};     ///< end sites of head, fingers and toes
   [[nodiscard]] static int parent(int joint);
   [[nodiscard]] static const char* name(int joint);
 };
@@ -39,8 +64,8 @@ struct Span {
 };
 
 struct FootPhase {
-  int side = 0;           ///< 0 left, 1 right
-  std::string phase;      ///< heel, flat, spin, ball, toe: what the foot turns about
+  int side = 0;       ///< 0 left, 1 right
+  std::string phase;  ///< heel, flat, spin, ball, toe: what the foot turns about
   Span span;
 };
 
@@ -70,17 +95,17 @@ struct Performance {
   std::vector<std::array<Quatd, jointCount>> rotations;
 
   // Truth.
-  Vec3d mark;                       ///< on the floor, metres
-  double broomLength = 0;           ///< metres
+  Vec3d mark;                                        ///< on the floor, metres
+  double broomLength = 0;                            ///< metres
   double leadAlongShaft = 0, supportAlongShaft = 0;  ///< metres from the bristles' end
-  std::array<Vec3d, 2> gripPoint{};  ///< in the hand joint's frame, metres: left, right
+  std::array<Vec3d, 2> gripPoint{};                  ///< in the hand joint's frame, metres: left, right
   Span leadGrip, supportGrip;
   std::vector<Vec3d> broomHead, broomUp;  ///< the broom's pose a frame, as meant
   std::vector<FootPhase> phases;
   std::vector<Stroke> strokes;
   std::vector<Gesture> gestures;
   std::vector<Flaw> flaws;
-  double worstReach = 0;            ///< metres a hand falls short of where it should be; 0 when all is well
+  double worstReach = 0;  ///< metres a hand falls short of where it should be; 0 when all is well
 };
 
 [[nodiscard]] Performance makePerformance(const PerformanceSettings& settings);

@@ -10,8 +10,8 @@ namespace understudy::samples {
 
 struct Surface {
   std::vector<Vec3d> positions;
-  std::vector<Vec3d> normals;           ///< unit, outward
-  std::vector<std::uint32_t> indices;   ///< three a triangle, counter-clockwise from outside
+  std::vector<Vec3d> normals;          ///< unit, outward
+  std::vector<std::uint32_t> indices;  ///< three a triangle, counter-clockwise from outside
 };
 
 /// The zero set of `field` inside the box low…high (which must enclose it), by surface nets (Gibson 1998) on cells of

@@ -69,7 +69,8 @@ void addParts(Figure& figure, const std::vector<Part>& parts, int node, int skin
     mesh.name = part.name;
     mesh.node = node;
     mesh.skin = skin;
-    const auto known = std::find_if(figure.materials.begin(), figure.materials.end(), [&](const Material& m) { return m.name == part.name; });
+    const auto known =
+        std::find_if(figure.materials.begin(), figure.materials.end(), [&](const Material& m) { return m.name == part.name; });
     mesh.material = static_cast<int>(known - figure.materials.begin());
     if (known == figure.materials.end()) {
       Material material;

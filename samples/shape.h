@@ -35,12 +35,12 @@ struct Part {
   std::string name;
   std::array<double, 3> colour{};  ///< sRGB 0 … 255
   Field field;
-  Vec3d low, high;                 ///< a box around the surface
-  double cell = 0.015;             ///< metres
+  Vec3d low, high;      ///< a box around the surface
+  double cell = 0.015;  ///< metres
   WeightField weights;
   /// Extra tint at a point (linear factors), for cheeks and stitches; empty: none.
   std::function<Vec3d(const Vec3d& point, const Vec3d& normal)> tint;
-  Surface surface;                 ///< made already (swept bands); empty: polygonise the field
+  Surface surface;  ///< made already (swept bands); empty: polygonise the field
 };
 
 /// Linear value of an sRGB channel 0 … 255.

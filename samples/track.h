@@ -13,7 +13,7 @@ namespace understudy::samples {
   return t * t * (3 - 2 * t);
 }
 
-/// Cubic Hermite through keys; tangents are those of neighbours, zero at an extremum and where `still` says so, so that
+/// Cubic Hermite through keys; tangents follow the neighbours and are zero at an extremum, so that
 /// a held value stays exactly held.
 class Track {
  public:

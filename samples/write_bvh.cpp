@@ -1,6 +1,6 @@
+#include <algorithm>
 #include <cmath>
 #include <cstdio>
-#include <algorithm>
 
 #include "samples/performance.h"
 
@@ -13,14 +13,17 @@ std::string number(double value, int digits) {
   return text;
 }
 
-std::string triple(const Vec3d& metres) { return number(metres.x * 100, 4) + " " + number(metres.y * 100, 4) + " " + number(metres.z * 100, 4); }
+std::string triple(const Vec3d& metres) {
+  return number(metres.x * 100, 4) + " " + number(metres.y * 100, 4) + " " + number(metres.z * 100, 4);
+}
 
 void writeJoint(std::string& out, const Performer& performer, int joint, const std::string& indent) {
   const bool root = Performer::parent(joint) < 0;
   out += indent + (root ? "ROOT " : "JOINT ") + Performer::name(joint) + "\n" + indent + "{\n";
   const std::string inner = indent + "\t";
   out += inner + "OFFSET " + (root ? "0.0000 0.0000 0.0000" : triple(performer.offset[joint])) + "\n";
-  out += inner + (root ? "CHANNELS 6 Xposition Yposition Zposition Zrotation Xrotation Yrotation\n" : "CHANNELS 3 Zrotation Xrotation Yrotation\n");
+  out += inner +
+         (root ? "CHANNELS 6 Xposition Yposition Zposition Zrotation Xrotation Yrotation\n" : "CHANNELS 3 Zrotation Xrotation Yrotation\n");
   bool leaf = true;
   for (int child = joint + 1; child < jointCount; ++child)
     if (Performer::parent(child) == joint) {

@@ -36,7 +36,9 @@ class Buffer {
   ordered_json views = ordered_json::array(), accessors = ordered_json::array();
 };
 
-std::uint8_t byteOf(float value) { return static_cast<std::uint8_t>(std::lround(std::clamp(value, 0.0F, 1.0F) * 255)); }
+std::uint8_t byteOf(float value) {
+  return static_cast<std::uint8_t>(std::lround(std::clamp(value, 0.0F, 1.0F) * 255));
+}
 
 }  // namespace
 
@@ -68,8 +70,9 @@ std::string glbOf(const Figure& figure, const std::string& meshName) {
   json["nodes"] = nodes;
   for (const Material& m : figure.materials) {
     const auto& c = m.baseColour;
-    json["materials"].push_back({{"name", m.name},
-                                 {"pbrMetallicRoughness", {{"baseColorFactor", {c[0], c[1], c[2], c[3]}}, {"metallicFactor", 0}, {"roughnessFactor", 0.8}}}});
+    json["materials"].push_back(
+        {{"name", m.name},
+         {"pbrMetallicRoughness", {{"baseColorFactor", {c[0], c[1], c[2], c[3]}}, {"metallicFactor", 0}, {"roughnessFactor", 0.8}}}});
   }
 
   Buffer buffer;

@@ -1,5 +1,6 @@
 // The program that makes the demo files: what it promises about them, for several seeds.
 #include <gtest/gtest.h>
+#include <unistd.h>
 
 #include <cmath>
 #include <cstdlib>
@@ -9,8 +10,6 @@
 #include <map>
 #include <nlohmann/json.hpp>
 #include <sstream>
-
-#include <unistd.h>
 
 #include "core/io/read.h"
 
@@ -60,7 +59,8 @@ struct Glb {
   [[nodiscard]] std::vector<T> values(int accessor, std::size_t perElement) const {
     const auto& a = json["accessors"][accessor];
     std::vector<T> out(a["count"].get<std::size_t>() * perElement);
-    std::memcpy(out.data(), buffer.data() + json["bufferViews"][a["bufferView"].get<int>()]["byteOffset"].get<std::size_t>(), out.size() * sizeof(T));
+    std::memcpy(out.data(), buffer.data() + json["bufferViews"][a["bufferView"].get<int>()]["byteOffset"].get<std::size_t>(),
+                out.size() * sizeof(T));
     return out;
   }
 };
@@ -89,7 +89,8 @@ TEST_P(SamplesOfSeed, KeeperIsClosedWeightedAndLight) {
     const auto positions = keeper.values<float>(primitive["attributes"]["POSITION"], 3);
     double volume = 0;  // positive when the triangles face outwards
     const auto corner = [&](std::uint16_t i) { return Vec3d{positions[3 * i], positions[3 * i + 1], positions[3 * i + 2]}; };
-    for (std::size_t i = 0; i < indices.size(); i += 3) volume += dot(corner(indices[i]), cross(corner(indices[i + 1]), corner(indices[i + 2])));
+    for (std::size_t i = 0; i < indices.size(); i += 3)
+      volume += dot(corner(indices[i]), cross(corner(indices[i + 1]), corner(indices[i + 2])));
     EXPECT_GT(volume, 0) << primitive["material"];
     for (std::size_t v = 0; v < normals.size(); v += 3) {
       ASSERT_NEAR(std::hypot(normals[v], normals[v + 1], normals[v + 2]), 1, 1e-5);
@@ -131,7 +132,8 @@ TEST_P(SamplesOfSeed, CleanPerformanceStandsAndHolds) {
       }
       end = last;
       for (int f = first; f <= last; ++f, ++checked)
-        ASSERT_LT(distance(world(f, toes).translation, stood) * 10, 0.5) << foot << " frame " << f + 1 << ", standing since " << firstOfStance + 1;
+        ASSERT_LT(distance(world(f, toes).translation, stood) * 10, 0.5)
+            << foot << " frame " << f + 1 << ", standing since " << firstOfStance + 1;
     }
   }
   EXPECT_GT(checked, motion.frames);  // both feet stand more than half of the time
@@ -171,7 +173,8 @@ INSTANTIATE_TEST_SUITE_P(Seeds, SamplesOfSeed, ::testing::Values(1, 2, 3));
 TEST(Samples, CommittedFilesAreWhatTheProgramMakes) {
   const Made made("--seed 1");
   for (const char* name : {"keeper.glb", "broom.glb", "sweep.bvh", "truth.json"})
-    EXPECT_TRUE(made.bytes(name) == contentOf(fs::path(UNDERSTUDY_SOURCE) / "samples" / name)) << name << ": run make-samples --out samples and commit";
+    EXPECT_TRUE(made.bytes(name) == contentOf(fs::path(UNDERSTUDY_SOURCE) / "samples" / name))
+        << name << ": run make-samples --out samples and commit";
 }
 
 TEST(Samples, FlawsAreWhereTheTruthSays) {
@@ -195,13 +198,16 @@ TEST(Samples, FlawsAreWhereTheTruthSays) {
     double most = 0;
     for (int f = first; f <= last; ++f) most = std::max(most, gap(f));
     // Where the whole broom goes astray, the hand that leads it moves less than its far end.
-    if (kind != "missed mark") EXPECT_NEAR(most, flaw["size"].get<double>(), angle ? 3.0 : 8.0) << kind;
-    else EXPECT_GT(most, 3) << kind;
+    if (kind != "missed mark")
+      EXPECT_NEAR(most, flaw["size"].get<double>(), angle ? 3.0 : 8.0) << kind;
+    else
+      EXPECT_GT(most, 3) << kind;
     // Well before it, nothing but capture noise.
     const int before = std::max(0, first - 12);
     EXPECT_LT(gap(before), angle ? 2.0 : 8.0) << kind;
   }
-  for (const char* kind : {"slide", "float", "sink", "pop", "flip", "twist", "hand leaves shaft", "missed mark"}) EXPECT_EQ(kinds[kind], 1) << kind;
+  for (const char* kind : {"slide", "float", "sink", "pop", "flip", "twist", "hand leaves shaft", "missed mark"})
+    EXPECT_EQ(kinds[kind], 1) << kind;
 }
 
 TEST(Samples, WrongOptionsAreRefused) {
