@@ -113,6 +113,7 @@ Result<Evaluated> evaluate(const Take& take, const Sources& sources, EvaluationC
       return makeError(Fault::usage, "There is no clip " + std::to_string(take.clip + 1), performer.path,
                        "The file has " + std::to_string(performer.clips.size()) + (performer.clips.size() == 1 ? " clip" : " clips"));
     const Clip& clip = performer.clips[static_cast<std::size_t>(take.clip)];
+    if (clip.still) return makeError(Fault::input, "The clip has no frames", performer.path, "Choose a file with a captured motion");
     Result<Motion> motion = sample(clip, performer.skeleton, control);
     if (!motion) return motion.error();
     if (control.stopped()) return RunControl::cancelled();

@@ -687,6 +687,7 @@ class Reader {
 
   bool restOnly() {
     *motion_ = restMotion(figure_.skeleton, 1, rate_);
+    noFrames_ = true;
     return true;
   }
 
@@ -734,6 +735,7 @@ class Reader {
     clip.start = 0;
     clip.end = motion_->duration();
     clip.sampled = motion_;
+    clip.still = noFrames_;
     figure_.clips.push_back(std::move(clip));
     detectSpace(figure_, settings_);
   }
@@ -761,6 +763,7 @@ class Reader {
   const char* framesAt_ = nullptr;
   const char* rowAt_ = nullptr;
   std::shared_ptr<Motion> motion_;
+  bool noFrames_ = false;  ///< the motion is only the rest pose
   std::vector<RotationPlan> rotations_;
   std::vector<PositionPlan> positions_;
   std::vector<int> still_;

@@ -29,6 +29,7 @@ struct Clip {
   std::string name;      ///< as in the file; may be empty
   FrameRate rate;        ///< the file's own rate, or the rate its keys are evenly spaced at
   bool rateStated = true;  ///< false: the file states no rate and its keys gave none; 30 is assumed
+  bool still = false;    ///< true: the file holds no frames, and the clip's only one is the rest pose
   double start = 0;      ///< seconds; time of the first key
   double end = 0;        ///< seconds; time of the last key
   std::vector<KeyedCurve> curves;           ///< empty for a sampled clip
