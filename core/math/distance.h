@@ -11,7 +11,7 @@ namespace understudy {
 /// The point of a segment nearest to a given point.
 struct PointOnSegment {
   Vec3d point;
-  double t = 0;         ///< 0 at the segment's start, 1 at its end
+  double t = 0;  ///< 0 at the segment's start, 1 at its end
   double distance = 0;
 };
 /// A segment of no length is a point, at t = 0.

@@ -26,11 +26,14 @@ double LowPass::gain(double hertz, double rate) const {
   return std::abs((a0 + a1 * z + a2 * z * z) / (1.0 - b1 * z - b2 * z * z));
 }
 
-double passCorrection(int passes) { return std::pow(std::pow(2.0, 1.0 / std::max(passes, 1)) - 1, 0.25); }
+double passCorrection(int passes) {
+  return std::pow(std::pow(2.0, 1.0 / std::max(passes, 1)) - 1, 0.25);
+}
 
 Result<LowPass> butterworthLowPass(double cutoff, double rate, double correction) {
   if (!std::isfinite(rate) || !(cutoff > 0) || !(cutoff < rate / 2) || !(correction > 0)) {
-    return makeError(Fault::usage, "a cut-off of " + std::to_string(cutoff) + " Hz cannot be applied at " + std::to_string(rate) + " samples a second",
+    return makeError(Fault::usage,
+                     "a cut-off of " + std::to_string(cutoff) + " Hz cannot be applied at " + std::to_string(rate) + " samples a second",
                      {}, "choose one above 0 and below half the rate");
   }
   const double w = std::tan(M_PI * cutoff / rate) / correction;

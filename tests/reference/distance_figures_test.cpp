@@ -57,7 +57,8 @@ TEST(DistanceFigures, NoSampledPairOfPointsIsNearer) {
 TEST(DistanceFigures, WindingNumberOfACube) {
   std::vector<Vec3f> corners;
   for (int i = 0; i < 8; ++i) corners.push_back({i & 1 ? 1.f : -1.f, i & 2 ? 1.f : -1.f, i & 4 ? 1.f : -1.f});
-  const std::vector<std::uint32_t> cube{0, 2, 1, 1, 2, 3, 4, 5, 6, 5, 7, 6, 0, 1, 4, 1, 5, 4, 2, 6, 3, 3, 6, 7, 0, 4, 2, 2, 4, 6, 1, 3, 5, 3, 7, 5};
+  const std::vector<std::uint32_t> cube{0, 2, 1, 1, 2, 3, 4, 5, 6, 5, 7, 6, 0, 1, 4, 1, 5, 4,
+                                        2, 6, 3, 3, 6, 7, 0, 4, 2, 2, 4, 6, 1, 3, 5, 3, 7, 5};
   for (const Vec3d inside : {Vec3d{0, 0, 0}, Vec3d{.9, -.7, .5}, Vec3d{.999, .999, .999}}) {
     EXPECT_NEAR(windingNumber(inside, corners, cube), 1, 1e-12);
   }

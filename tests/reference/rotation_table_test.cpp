@@ -123,7 +123,8 @@ TYPED_TEST(RotationTable, Slerp) {
     const double h = std::acos(std::min(1.0, std::abs(dot(a, b))));
     const bool chord = std::abs(dot(a, b)) > 0.9995;
     close += chord;
-    EXPECT_LT(difference(q, quatAt<double>(row, 9)), this->tolerance + (chord ? h * h * h / 6 * 0.0963 : 0)) << "angle " << 2 * h << " t " << row.v[8];
+    EXPECT_LT(difference(q, quatAt<double>(row, 9)), this->tolerance + (chord ? h * h * h / 6 * 0.0963 : 0))
+        << "angle " << 2 * h << " t " << row.v[8];
   }
   EXPECT_GE(close, 3);
 }
@@ -155,6 +156,21 @@ TYPED_TEST(RotationTable, ProductAndRotatedVector) {
   }
   for (const Row& row : turned) {
     EXPECT_LT(difference(rotate(quatAt<T>(row, 0), vecAt<T>(row, 4)), vecAt<double>(row, 7)), this->tolerance * 4);
+  }
+}
+
+// Worked by hand: Rz(40°)·Rx(70°) about X has twist 70° and swing Rz(40°) = (cos 20°, 0, 0, sin 20°).
+TYPED_TEST(RotationTable, SwingAndTwist) {
+  using T = TypeParam;
+  const auto about = [](const Vec3<T>& axis, double angle) { return fromAxisAngle(axis, static_cast<T>(angle * M_PI / 180)); };
+  const Vec3<T> x{1, 0, 0}, z{0, 0, 1};
+  const SwingTwist<T> parts = swingTwist(about(z, 40) * about(x, 70), x);
+  EXPECT_LT(difference(parts.swing, Quatd{.9396926207859084, 0, 0, .3420201433256687}), this->tolerance);
+  EXPECT_NEAR(length(logOf(parts.twist)) * 180 / M_PI, 70, this->tolerance * 100);
+  for (const Row& row : rowsOf("log", 7)) {
+    const SwingTwist<T> some = swingTwist(quatAt<T>(row, 0), x);
+    EXPECT_LT(difference(some.swing * some.twist, quatAt<double>(row, 0)), this->tolerance);
+    EXPECT_LT(std::abs(some.swing.x), this->tolerance);  // no turn about the axis is left in the swing
   }
 }
 
