@@ -3,6 +3,7 @@
 #include <cmath>
 #include <cstdio>
 #include <limits>
+#include <optional>
 #include <set>
 
 #include "app/command/commands.h"
@@ -32,8 +33,9 @@ Counts countsOf(const Figure& figure) {
   return counts;
 }
 
-/// Extent along the world's up axis in metres, of the skin in its bind pose where there is one, else of the joints at rest.
-double heightOf(const Figure& figure) {
+/// Extent along the world's up axis in metres: of the skin in its bind pose where there is one, with stiff parts that hang on the body, else of the
+/// body's joints at rest (or in the pose that stands for it). Cameras, targets and helpers of the file are no part of the body.
+double heightOf(const Figure& figure, const SkeletonMap& map, const std::optional<ReferencePose>& pose) {
   const Affined toWorld = figure.space.toWorld();
   double low = std::numeric_limits<double>::max(), high = -low;
   const auto add = [&](const Vec3d& point) {
@@ -47,8 +49,38 @@ double heightOf(const Figure& figure) {
     skinned = true;
     for (const Vec3f& p : skinnedPositions(figure, mesh, world)) add(Vec3d(p));
   }
-  if (!skinned)
-    for (const Affined& joint : world) add(joint.translation);
+  // Bodies made of stiff parts: what hangs on the body counts, what is held in a hand does not.
+  const auto held = [&](int node) {
+    for (const Role hand : {Role::leftHand, Role::rightHand}) {
+      const int joint = map.joint(hand);
+      if (joint >= 0 && (node == joint || isAncestor(figure.skeleton, joint, node))) return true;
+    }
+    return false;
+  };
+  double lowJoint = std::numeric_limits<double>::max(), highJoint = -lowJoint;
+  for (const RoleJoints& role : map.roles)
+    if (!role.empty()) {
+      const double y = apply(toWorld, world[static_cast<std::size_t>(role.first())].translation).y;
+      lowJoint = std::min(lowJoint, y), highJoint = std::max(highJoint, y);
+    }
+  // A skin that covers the joints is the body, and hats are not.
+  const bool covered = skinned && high - low >= 0.8 * (highJoint - lowJoint);
+  for (const Mesh& mesh : figure.meshes) {
+    const int hips = map.joint(Role::hips);
+    if (covered || mesh.skin >= 0 || mesh.node < 0 || hips < 0 || !isAncestor(figure.skeleton, hips, mesh.node) || held(mesh.node)) continue;
+    for (const Vec3f& p : mesh.positions) add(apply(world[static_cast<std::size_t>(mesh.node)], Vec3d(p)));
+  }
+  if (!skinned) {
+    const std::vector<Affined>& points = pose && pose->fileWorld.size() == world.size() ? pose->fileWorld : world;
+    std::vector<char> body(world.size(), map.joint(Role::hips) < 0 ? 1 : 0);
+    for (const RoleJoints& role : map.roles)
+      for (int joint : role.joints) body[static_cast<std::size_t>(joint)] = 1;
+    for (std::size_t j = 0; j < body.size(); ++j) {
+      const int parent = figure.skeleton.parents[j];
+      if (parent >= 0 && body[static_cast<std::size_t>(parent)]) body[j] = 1;
+      if (body[j]) add(points[j].translation);
+    }
+  }
   return high >= low ? high - low : 0;
 }
 
@@ -98,8 +130,7 @@ int run(const Context& context, const Options& options) {
   }
   if (context.control.stopped()) return fail(context, RunControl::cancelled());
   const Counts counts = countsOf(figure);
-  // Cameras, lights and helper nodes are no part of the body where it is known.
-  const double height = pose && pose->height > 0 ? pose->height : heightOf(figure);
+  const double height = heightOf(figure, map, pose);
   int mappedRoles = 0;
   for (const RoleJoints& role : map.roles) mappedRoles += role.empty() ? 0 : 1;
   std::set<int> skinJoints;
