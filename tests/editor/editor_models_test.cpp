@@ -4,6 +4,7 @@
 #include <QSignalSpy>
 #include <cmath>
 #include <numbers>
+#include <stdexcept>
 
 #include "app/editor/document/describe.h"
 #include "app/editor/document/job_lane.h"
@@ -177,6 +178,18 @@ TEST(EditorLane, JobsRunInOrderAndTheNewestReplacesThoseWaiting) {
   ASSERT_TRUE(idle.wait(5000));
   EXPECT_EQ(ran, (std::vector<int>{1, 4}));
   EXPECT_FALSE(lane.busy());
+}
+
+TEST(EditorLane, AnExceptionIsToldAndTheLaneGoesOn) {
+  JobLane lane;
+  QSignalSpy broken(&lane, &JobLane::broken), idle(&lane, &JobLane::idle);
+  bool ran = false;
+  lane.post(QStringLiteral("bad"), [](const RunControl&) -> JobLane::Answer { throw std::runtime_error("no more rope"); });
+  lane.post(QStringLiteral("good"), [&](const RunControl&) -> JobLane::Answer { return [&] { ran = true; }; });
+  ASSERT_TRUE(idle.wait(5000));
+  ASSERT_EQ(broken.size(), 1);
+  EXPECT_EQ(broken[0][0].toString(), QStringLiteral("no more rope"));
+  EXPECT_TRUE(ran);
 }
 
 TEST(EditorLane, CancellingAsksTheRunningJobToStop) {

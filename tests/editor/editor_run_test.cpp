@@ -18,6 +18,7 @@
 #include <QTableView>
 #include <QTest>
 #include <QTimer>
+#include <QToolButton>
 #include <QUrl>
 #include <cmath>
 
@@ -353,6 +354,19 @@ TEST_F(EditorRun, KeysStepAndPlayAndTheFrameFieldShowsTheNumber) {
   EXPECT_TRUE(session().playing());
   ASSERT_TRUE(moved.wait(5000));
   key(Qt::Key_Space);
+  EXPECT_FALSE(session().playing());
+}
+
+TEST_F(EditorRun, AButtonWithTheFocusKeepsTheSpaceKey) {
+  load();
+  QToolButton* loop = nullptr;
+  for (auto* button : window->timeline().findChildren<QToolButton*>())
+    if (button->isCheckable()) loop = button;
+  ASSERT_TRUE(loop);
+  ASSERT_TRUE(session().looping());
+  loop->setFocus(Qt::TabFocusReason);
+  QTest::keyClick(loop, Qt::Key_Space);
+  EXPECT_FALSE(session().looping());
   EXPECT_FALSE(session().playing());
 }
 

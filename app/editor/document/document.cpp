@@ -39,6 +39,11 @@ QString fileName(const std::string& path) { return QFileInfo(QString::fromStdStr
 
 Document::Document(QObject* parent) : QObject(parent), undo_(newReel()), cache_(std::make_shared<EvaluationCache>()) {
   undo_.reset(newReel());
+  for (JobLane* lane : {&files_, &evaluations_})
+    connect(lane, &JobLane::broken, this, [this](const QString& what) {
+      Q_EMIT message(makeError(Fault::internal, tr("The work was broken off: %1").arg(what).toStdString(), {},
+                               tr("The take is as it was. Save it, and report what you did").toStdString()));
+    });
 }
 Document::~Document() {
   // Answers of jobs under way must find no document half gone.

@@ -65,7 +65,12 @@ void JobLane::run() {
         Q_EMIT progressed(fraction, text);
       }, Qt::QueuedConnection);
     };
-    Answer answer = entry.job(control);
+    Answer answer;
+    try {
+      answer = entry.job(control);
+    } catch (const std::exception& error) {
+      answer = [this, what = QString::fromUtf8(error.what())] { Q_EMIT broken(what); };
+    }
     QMetaObject::invokeMethod(this, [this, answer = std::move(answer)] {
       if (answer) answer();
       closeOne();

@@ -36,6 +36,8 @@ class JobLane : public QObject {
   void started(const QString& name);
   void progressed(double fraction, const QString& step);
   void idle();
+  /// A job ended in an exception (out of memory, a defect): what it said.
+  void broken(const QString& what);
 
  private:
   struct Entry {

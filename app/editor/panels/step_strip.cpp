@@ -85,7 +85,7 @@ std::array<StepState, stepCount> stepsOf(const Document& document, bool handedOv
   steps[1].title = say("Map");
   steps[1].done = both && evaluated && evaluated->map && map.missing == 0 && map.doubtful == 0;
   steps[1].note = !both || !evaluated ? say("not yet")
-                  : map.missing > 0  ? say("%1 missing · %2 doubtful").arg(map.missing).arg(map.doubtful)
+                  : map.missing > 0  ? say("%1 missing").arg(map.missing) + (map.doubtful > 0 ? say(" · %1 doubtful").arg(map.doubtful) : QString())
                   : map.doubtful > 0 ? say("%1 sure · %2 doubtful").arg(map.sure).arg(map.doubtful)
                                      : say("%1 sure").arg(map.sure);
   steps[2].title = say("Match");

@@ -1,14 +1,37 @@
 #include "app/editor/window/actions.h"
 
+#include <QAbstractButton>
+#include <QApplication>
+#include <QComboBox>
+#include <QKeyEvent>
 #include <QMainWindow>
 #include <QMenu>
 #include <QMenuBar>
+#include <QTabBar>
+#include <QTableView>
 
 #include "app/editor/look/icons.h"
 
 namespace understudy::editor {
 
-Actions::Actions(QWidget* window) : QObject(window), window_(window), bar_(qobject_cast<QMainWindow*>(window)->menuBar()) {}
+Actions::Actions(QWidget* window) : QObject(window), window_(window), bar_(qobject_cast<QMainWindow*>(window)->menuBar()) {
+  qApp->installEventFilter(this);
+}
+
+bool Actions::eventFilter(QObject* watched, QEvent* event) {
+  if (event->type() == QEvent::ShortcutOverride) {
+    auto* key = static_cast<QKeyEvent*>(event);
+    const bool plain = (key->modifiers() & ~Qt::KeypadModifier) == Qt::NoModifier;
+    const bool space = key->key() == Qt::Key_Space && (qobject_cast<QAbstractButton*>(watched) || qobject_cast<QComboBox*>(watched));
+    const bool arrow = (key->key() == Qt::Key_Left || key->key() == Qt::Key_Right) &&
+                       (qobject_cast<QTableView*>(watched) || qobject_cast<QTabBar*>(watched) || qobject_cast<QComboBox*>(watched));
+    if (plain && (space || arrow)) {
+      event->accept();
+      return true;
+    }
+  }
+  return QObject::eventFilter(watched, event);
+}
 
 QMenu* Actions::menu(const QString& name) {
   for (const auto& [known, menu] : menus_)

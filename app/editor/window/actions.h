@@ -26,6 +26,10 @@ class Actions : public QObject {
   [[nodiscard]] QAction* find(const QString& text) const;
   void refreshIcons();
 
+ protected:
+  /// Buttons keep Space, tables and tabs their arrow keys: commands with these keys step back while they have the focus.
+  bool eventFilter(QObject* watched, QEvent* event) override;
+
  private:
   QWidget* window_;
   QMenuBar* bar_;

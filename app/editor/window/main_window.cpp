@@ -111,7 +111,7 @@ void MainWindow::buildParts() {
   down_->addWidget(across_);
   down_->addWidget(timeline_);
   down_->setStretchFactor(0, 1);
-  down_->setSizes({650, 170});
+  down_->setSizes({690, 150});
   rows->addWidget(down_, 1);
   setCentralWidget(centre);
 }
