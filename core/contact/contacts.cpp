@@ -23,10 +23,12 @@ double median(std::vector<double> values) {
   return *middle;
 }
 
-// Metres a second over about 10 ms on either side, at least one frame: long enough for capture noise, short enough for a landing.
-std::vector<Vec3d> velocities(const std::vector<Vec3d>& path, double rate) {
+// About 10 ms, at least one frame: long enough for the noise of good capture, short enough for a landing.
+int shortReach(double rate) { return std::max(1, static_cast<int>(std::lround(rate * 0.01))); }
+
+// Metres a second over `reach` frames on either side.
+std::vector<Vec3d> velocities(const std::vector<Vec3d>& path, double rate, int reach) {
   const int n = static_cast<int>(path.size());
-  const int reach = std::max(1, static_cast<int>(std::lround(rate * 0.01)));
   std::vector<Vec3d> result(path.size());
   for (int i = 0; i < n; ++i) {
     const int a = std::max(0, i - reach), b = std::min(n - 1, i + reach);
@@ -38,7 +40,7 @@ std::vector<Vec3d> velocities(const std::vector<Vec3d>& path, double rate) {
 // Frames in which the foot stands: both joints still, and of those the lower half, as a raised heel or a foot held in the
 // air is no standing foot. Where nothing is that still, the slowest tenth serves.
 std::vector<int> standingFrames(const FootPoses& poses, double rate, double leg) {
-  const std::vector<Vec3d> va = velocities(poses.at, rate), vb = velocities(poses.ball, rate);
+  const std::vector<Vec3d> va = velocities(poses.at, rate, shortReach(rate)), vb = velocities(poses.ball, rate, shortReach(rate));
   const int n = static_cast<int>(va.size());
   std::vector<double> speed(va.size());
   for (int i = 0; i < n; ++i) speed[i] = std::max(length(va[i]), length(vb[i])) / leg;
@@ -58,21 +60,30 @@ std::vector<int> standingFrames(const FootPoses& poses, double rate, double leg)
 struct Track {
   std::vector<double> height, speed, rise;  // leg, legs a second
   double unrest = 0;                        // of `rise` while the foot stands
+  int extraReach = 0;                       // frames by which noise lengthened the velocities' spans
 
   [[nodiscard]] bool maybe(int i, const ContactSettings& s) const { return height[i] < s.nearHeight && speed[i] < s.slow; }
 };
 
+// Velocities are taken over longer spans, up to 40 ms on either side, while a standing foot still seems to move up and down.
 Track trackOf(const std::vector<Vec3d>& path, double level, double rate, double leg, const std::vector<int>& standing) {
-  const std::vector<Vec3d> v = velocities(path, rate);
+  constexpr double calm = 0.08;  // leg/s, half of what a gentle landing shows
   Track track;
-  for (std::size_t i = 0; i < path.size(); ++i) {
-    track.height.push_back((path[i].y - level) / leg);
-    track.speed.push_back(length(v[i]) / leg);
-    track.rise.push_back(v[i].y / leg);
+  for (const Vec3d& p : path) track.height.push_back((p.y - level) / leg);
+  const int shortest = shortReach(rate), longest = std::max(shortest, static_cast<int>(std::lround(rate * 0.04)));
+  for (int reach = shortest; reach <= longest; ++reach) {
+    const std::vector<Vec3d> v = velocities(path, rate, reach);
+    double sum = 0;
+    for (const int f : standing) sum += v[f].y * v[f].y;
+    track.unrest = std::sqrt(sum / std::max<double>(1, static_cast<double>(standing.size()))) / leg;
+    track.extraReach = reach - shortest;
+    if (track.unrest > calm && reach < longest) continue;
+    for (const Vec3d& one : v) {
+      track.speed.push_back(length(one) / leg);
+      track.rise.push_back(one.y / leg);
+    }
+    break;
   }
-  double sum = 0;
-  for (const int f : standing) sum += track.rise[f] * track.rise[f];
-  track.unrest = std::sqrt(sum / std::max<double>(1, static_cast<double>(standing.size())));
   return track;
 }
 
@@ -91,7 +102,7 @@ double landingFrame(const Track& t, int start, int end, double rate, const Conta
   for (int i = from; i <= to; ++i)
     if (t.rise[i] < t.rise[best]) best = i;
   double frame = start;
-  if (t.rise[best] < -std::max(s.fall, 4 * t.unrest)) {  // else noise could be taken for a fall
+  if (t.rise[best] < -std::max(s.fall, 3 * t.unrest)) {  // else noise could be taken for a fall
     frame = best;
     if (best > from && best < to) frame += vertex(t.rise[best - 1], t.rise[best], t.rise[best + 1]);
   }
@@ -121,7 +132,13 @@ double leavingFrame(const Track& heel, const Track& ball, int last, double rate,
     if (last + part > frame) frame = last + part, leaves = t;
   }
   if (!leaves) return frame;
-  const auto gain = [&](int i) { return (leaves->speed[i + 1] - leaves->speed[i]) * rate; };  // at i + ½
+  // Over as many frames as keep the capture's noise below the push.
+  int reach = leaves->extraReach;
+  while (4 * leaves->unrest * rate / (1 + 2 * reach) > s.push && (reach + 1) < 0.03 * rate) ++reach;
+  const auto gain = [&](int i) {  // at i + ½
+    const int a = std::max(0, i - reach), b = std::min(n - 1, i + 1 + reach);
+    return (leaves->speed[b] - leaves->speed[a]) * rate / (b - a);
+  };
   const int from = std::max(0, static_cast<int>(std::floor(frame - s.searchBefore * rate)));
   const int to = std::min(n - 2, static_cast<int>(std::ceil(frame + s.searchAfter * rate)));
   int peak = from;

@@ -29,7 +29,7 @@ struct ContactSettings {
   /// leaves at half that peak, at most `searchBefore` from the moment it became fast. An easy walk reaches 45 and more.
   double push = 15;
   /// Within a contact, heel and ball count as down below this height; on landing also only once slower than `settled`.
-  double downHeight = 0.02;
+  double downHeight = 0.015;
   double settled = 0.5;
   /// The stationary part of a contact: the point the foot stands on is slower than this. Feet roll and drift, so it is not 0.
   double still = 0.2;

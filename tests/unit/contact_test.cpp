@@ -25,7 +25,7 @@ struct Gait {
   int rate = 120;
   bool toes = true;
   double unit = 1;                    ///< metres a file unit
-  Quatd worldFromFile;
+  Quatd worldFromFile{};
 };
 
 struct Pose {
@@ -72,7 +72,7 @@ Pose poseOf(const Gait& gait, double cycles) {
     const double dt = step * gait.cycle;
     const Vec3d v = (from.ankle - before.ankle) / dt;
     pose.ankle.z = hermite(from.ankle.z, v.z, to.ankle.z + gait.stride, gait.fallSpeed, span, s);
-    pose.ankle.y = hermite(from.ankle.y, v.y, to.ankle.y, -gait.fallSpeed, span, s);
+    pose.ankle.y = hermite(from.ankle.y, v.y, to.ankle.y, -gait.fallSpeed, span, s) + 0.04 * 16 * s * s * (1 - s) * (1 - s);  // clears the toes
     pose.pitch = hermite(from.pitch, (from.pitch - before.pitch) / dt, to.pitch, 0, span, s);
   }
   pose.ankle.z += whole * gait.stride;
