@@ -155,12 +155,41 @@ double leavingFrame(const Track& heel, const Track& ball, int last, double rate,
   return std::max(0.0, std::clamp(rises, frame - s.searchBefore * rate, frame + s.searchBefore * rate));
 }
 
-void findSpans(FootContact& foot, const Track& heel, const Track& ball, double rate, const ContactSettings& s) {
+struct Run {
+  int first, last;
+};
+
+// A careful step may never become fast or high: the foot rests, travels with heel and ball off the ground, and rests again.
+std::vector<Run> splitAtSlowSteps(const std::vector<Run>& runs, const Track& heel, const Track& ball, double rate, double leg,
+                                  const FootContact& foot, const ContactSettings& s) {
+  std::vector<Run> result;
+  for (const Run& run : runs) {
+    Run part = run;
+    int rested = -1, left = -1;  // last rest; first frame in the air since
+    int landed = -1;             // last frame in the air since
+    for (int i = run.first; i <= run.last; ++i) {
+      const double slower = std::min(heel.speed[i], ball.speed[i]);
+      if (slower < s.still && std::min(heel.height[i], ball.height[i]) < s.stepLift) {
+        if (left >= 0 && (landed - left + 1) / rate >= s.shortest && distance(foot.ball[rested], foot.ball[i]) > s.stepLength * leg &&
+            distance(foot.heel[rested], foot.heel[i]) > s.stepLength * leg) {
+          result.push_back({part.first, left - 1});
+          part.first = landed + 1;
+        }
+        rested = i;
+        left = -1;
+      } else if (rested >= 0 && slower >= s.still && std::min(heel.height[i], ball.height[i]) >= s.stepLift) {
+        if (left < 0) left = i;
+        landed = i;
+      }
+    }
+    result.push_back(part);
+  }
+  return result;
+}
+
+void findSpans(FootContact& foot, const Track& heel, const Track& ball, double rate, double leg, const ContactSettings& s) {
   const int n = static_cast<int>(foot.heel.size());
   foot.phases.assign(foot.heel.size(), FootPhase::none);
-  struct Run {
-    int first, last;
-  };
   std::vector<Run> runs;
   for (int i = 0; i < n; ++i) {
     if (!heel.maybe(i, s) && !ball.maybe(i, s)) continue;
@@ -169,6 +198,7 @@ void findSpans(FootContact& foot, const Track& heel, const Track& ball, double r
     else
       runs.push_back({i, i});
   }
+  runs = splitAtSlowSteps(runs, heel, ball, rate, leg, foot, s);
   for (const Run& run : runs) {
     ContactSpan span;
     span.landingSeen = run.first > 0;
@@ -359,7 +389,7 @@ Result<Contacts> findContacts(const Figure& figure, const SkeletonMap& map, cons
     if (foot.heel.empty()) continue;
     const Track heel = trackOf(foot.heel, foot.heelLevel, rate, leg, stands[side]);
     const Track ball = trackOf(foot.ball, foot.ballLevel, rate, leg, stands[side]);
-    findSpans(foot, heel, ball, rate, settings);
+    findSpans(foot, heel, ball, rate, leg, settings);
     for (ContactSpan& span : foot.spans) describe(foot, span, heel, ball, leg, contacts.floor, ground[side], settings);
   }
   control.report(1, "Finding ground contacts");

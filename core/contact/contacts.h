@@ -35,6 +35,9 @@ struct ContactSettings {
   double still = 0.2;
   /// Contacts and gaps shorter than this (seconds) are no steps.
   double shortest = 0.06;
+  /// A slow step: between two rests farther apart than `stepLength`, heel and ball are both higher than `stepLift`.
+  double stepLength = 0.08;
+  double stepLift = 0.012;
   /// Where no sole is known: how far the heel's contact point lies behind the ankle. Foot length .152 H, a quarter of it
   /// behind the ankle, less the rounding of the heel (proportions: Drillis and Contini 1966).
   double heelBehind = 0.06;

@@ -153,6 +153,35 @@ TEST_P(ContactCorpus, HoldsAtLowerRates) {
   }
 }
 
+// The defaults are no knife's edge: each one a fifth smaller or larger still agrees with the plates.
+TEST_P(ContactCorpus, DoesNotHangOnItsSettings) {
+  const auto [file, labelName] = GetParam();
+  if (!std::filesystem::exists(folder + file)) GTEST_SKIP() << "no corpus at " << UNDERSTUDY_CORPUS;
+  const auto figure = readFigure(folder + file);
+  ASSERT_TRUE(figure.ok()) << figure.error().text();
+  const auto clip = sample(figure->clips.at(0), figure->skeleton);
+  ASSERT_TRUE(clip.ok()) << clip.error().text();
+  const SkeletonMap map = mapRoles(*figure);
+  const Labels labels = readLabels(labelName);
+  double worst = 1;
+  using Field = double ContactSettings::*;
+  for (const Field field : {&ContactSettings::nearHeight, &ContactSettings::slow, &ContactSettings::fall, &ContactSettings::searchBefore,
+                            &ContactSettings::searchAfter, &ContactSettings::landHeight, &ContactSettings::push, &ContactSettings::still,
+                            &ContactSettings::shortest, &ContactSettings::heelBehind, &ContactSettings::ballAbove})
+    for (const double factor : {0.8, 1.2}) {
+      ContactSettings settings;
+      settings.*field *= factor;
+      const auto found = findContacts(*figure, map, *clip, settings);
+      ASSERT_TRUE(found.ok()) << found.error().text();
+      Tally tally;
+      for (int side = 0; side < 2; ++side)
+        for (int i = 0; i < clip->frames; ++i) tally.add(found->feet[side].down(i), labels.down[side][i]);
+      worst = std::min(worst, tally.f1());
+    }
+  std::printf("%s: worst F1 with one setting off by a fifth: %.4f\n", file, worst);
+  EXPECT_GE(worst, 0.97);
+}
+
 // Every captured performer: an answer, finite, and for those that walk all the time stance shares as walks have them.
 TEST(ContactCorpusAll, GivesPlausibleAnswers) {
   if (!std::filesystem::exists(folder)) GTEST_SKIP() << "no corpus at " << UNDERSTUDY_CORPUS;

@@ -261,6 +261,22 @@ TEST(Contact, AFootHeldStillInTheAirIsNotOnTheGround) {
   EXPECT_NEAR(found->feet[1].spans[1].landing, 5.9, 0.15);
 }
 
+TEST(Contact, ACarefulStepIsAStep) {
+  const Gait gait{.rate = 60};
+  // 0.3 m in 0.9 s, lifted by 35 mm: never faster than 0.6 m/s, never as high as the limits of a walk.
+  const auto place = [](double t) {
+    const double u = std::clamp((t - 2) / 0.9, 0.0, 1.0);
+    return Vec3d{0, ankleHeight + 0.035 * 16 * u * u * (1 - u) * (1 - u), 0.3 * u * u * (3 - 2 * u)};
+  };
+  const Walk walk = build(gait, 301, [&](int side, int f) { return Pose{side == 0 ? place(f / 60.0) : Vec3d{0, ankleHeight, 0}, 0}; });
+  const Result<Contacts> found = findContacts(walk.figure, walk.map, walk.motion);
+  ASSERT_TRUE(found.ok());
+  EXPECT_EQ(found->feet[1].spans.size(), 1U);
+  ASSERT_EQ(found->feet[0].spans.size(), 2U);
+  EXPECT_NEAR(found->feet[0].spans[0].leaving, 2.1, 0.12);
+  EXPECT_NEAR(found->feet[0].spans[1].landing, 2.8, 0.12);
+}
+
 TEST(Contact, RefusesWhatItCannotUse) {
   const Walk walk = makeWalk({.rate = 30}, 2);
   SkeletonMap none;
