@@ -1,8 +1,10 @@
 #include "core/retarget/retarget.h"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <cstdio>
+#include <cstring>
 
 #include "core/body/soles.h"
 #include "core/retarget/alignment.h"
@@ -291,6 +293,47 @@ struct TargetStep {
   bool hasPost;
 };
 
+/// Frames are carried over four at a time: lane k of every value belongs to frame f + k. Lanes never mix and each
+/// does the scalar arithmetic in the scalar order, so the bytes do not depend on it.
+using Lanes = float __attribute__((vector_size(16)));
+constexpr int laneCount = 4;
+using QuatLanes = Quat<Lanes>;
+
+Lanes loaded(const Quatf& q) {
+  Lanes lanes;
+  std::memcpy(&lanes, &q, sizeof lanes);
+  return lanes;
+}
+
+/// Four quaternions (w, x, y, z) → four lanes of each component; the same shuffle turns them back.
+void transpose(Lanes& a, Lanes& b, Lanes& c, Lanes& d) {
+  const Lanes p = __builtin_shufflevector(a, b, 0, 4, 1, 5), q = __builtin_shufflevector(c, d, 0, 4, 1, 5);
+  const Lanes r = __builtin_shufflevector(a, b, 2, 6, 3, 7), s = __builtin_shufflevector(c, d, 2, 6, 3, 7);
+  a = __builtin_shufflevector(p, q, 0, 1, 4, 5);
+  b = __builtin_shufflevector(p, q, 2, 3, 6, 7);
+  c = __builtin_shufflevector(r, s, 0, 1, 4, 5);
+  d = __builtin_shufflevector(r, s, 2, 3, 6, 7);
+}
+
+QuatLanes gathered(const std::array<const Quatf*, laneCount>& rows, int joint) {
+  Lanes a = loaded(rows[0][joint]), b = loaded(rows[1][joint]), c = loaded(rows[2][joint]), d = loaded(rows[3][joint]);
+  transpose(a, b, c, d);
+  return {a, b, c, d};
+}
+
+QuatLanes spread(const Quatf& q) {
+  return {Lanes{q.w, q.w, q.w, q.w}, Lanes{q.x, q.x, q.x, q.x}, Lanes{q.y, q.y, q.y, q.y}, Lanes{q.z, q.z, q.z, q.z}};
+}
+
+Quatf lane(const QuatLanes& q, int k) { return {q.w[k], q.x[k], q.y[k], q.z[k]}; }
+
+void setLane(QuatLanes& q, int k, const Quatf& value) {
+  q.w[k] = value.w;
+  q.x[k] = value.x;
+  q.y[k] = value.y;
+  q.z[k] = value.z;
+}
+
 /// The plan laid out for the loop over frames, with its work arrays.
 struct Work {
   std::vector<SourceStep> sourceTurns;
@@ -299,8 +342,9 @@ struct Work {
   std::vector<std::vector<int>> carried;   ///< a mover: joints of targetPlaces that go with it, itself first
   std::vector<std::size_t> track;          ///< a mover: index among the result's moved joints
   std::vector<Mat3d> unstretch;            ///< a mover: world metres in the parent's frame → file unit
-  std::vector<Quatf> ws, wt;
-  std::vector<Vec3d> ps, pt;
+  std::vector<QuatLanes> ws, wt;           ///< world rotations of the frames at hand
+  std::array<std::vector<Vec3d>, laneCount> ps;  ///< performer positions, a frame each
+  std::vector<Vec3d> pt;
 };
 
 std::vector<int> withAncestors(const std::vector<int>& parents, const std::vector<int>& joints) {
@@ -317,7 +361,7 @@ Work layOut(const Plan& plan, const Motion& clip, const std::vector<int>& moved)
   Work w;
   const RigidRig &rs = plan.performer.rig, &rt = plan.character.rig;
   w.ws.resize(rs.size());
-  w.ps.resize(rs.size());
+  for (std::vector<Vec3d>& positions : w.ps) positions.resize(rs.size());
   w.wt.resize(rt.size());
   w.pt.resize(rt.size());
   std::vector<int> placesS{plan.performer.joint(Role::leftUpperLeg), plan.performer.joint(Role::rightUpperLeg)};
@@ -350,63 +394,79 @@ Work layOut(const Plan& plan, const Motion& clip, const std::vector<int>& moved)
 
 void transfer(const Plan& plan, const Motion& clip, Motion& out, Work& w, int first, int last) {
   const RigidRig &rs = plan.performer.rig, &rt = plan.character.rig;
-  const Quatf baseS(rs.base), baseT(rt.base);
+  const QuatLanes baseS = spread(Quatf(rs.base)), baseT = spread(Quatf(rt.base));
   const int hl = plan.performer.joint(Role::leftUpperLeg), hr = plan.performer.joint(Role::rightUpperLeg);
   const int tl = plan.character.joint(Role::leftUpperLeg), tr = plan.character.joint(Role::rightUpperLeg);
-  for (int f = first; f < last; ++f) {
-    const auto qs = clip.rotationsAt(f);
-    const auto translations = clip.translationsAt(f);
+  std::vector<QuatLanes>&ws = w.ws, &wt = w.wt;
+  for (int f = first; f < last; f += laneCount) {
+    const int lanes = std::min(laneCount, last - f);
+    std::array<const Quatf*, laneCount> rows{};
+    for (int k = 0; k < laneCount; ++k) rows[k] = clip.rotationsAt(f + std::min(k, lanes - 1)).data();
     for (const SourceStep& step : w.sourceTurns) {
-      Quatf q = (step.parent < 0 ? baseS : w.ws[step.parent]) * qs[step.joint];
-      if (step.hasPost) q = q * step.post;
-      w.ws[step.joint] = q;
+      const QuatLanes q = (step.parent < 0 ? baseS : ws[step.parent]) * gathered(rows, step.joint);
+      ws[step.joint] = step.hasPost ? q * spread(step.post) : q;
     }
-    for (const PlaceStep& step : w.sourcePlaces) {
-      const Vec3d offset = step.movedAt >= 0 ? rs.stretch[step.joint] * Vec3d(translations[step.movedAt]) : step.offset;
-      w.ps[step.joint] = step.parent < 0 ? rotate(rs.base, offset) : w.ps[step.parent] + rotate(Quatd(w.ws[step.parent]), offset);
+    for (int k = 0; k < lanes; ++k) {
+      const auto translations = clip.translationsAt(f + k);
+      for (const PlaceStep& step : w.sourcePlaces) {
+        const Vec3d offset = step.movedAt >= 0 ? rs.stretch[step.joint] * Vec3d(translations[step.movedAt]) : step.offset;
+        w.ps[k][step.joint] =
+            step.parent < 0 ? rotate(rs.base, offset) : w.ps[k][step.parent] + rotate(Quatd(lane(ws[step.parent], k)), offset);
+      }
     }
-    const auto qt = out.rotationsAt(f);
-    const Quatf* before = f > 0 ? out.rotationsAt(f - 1).data() : nullptr;
     for (const TargetStep& step : w.targetTurns) {
       const Driver& d = step.driver;
       const int j = step.joint;
-      const Quatf& above = step.parent < 0 ? baseT : w.wt[step.parent];
-      Quatf world;
+      const QuatLanes& above = step.parent < 0 ? baseT : wt[step.parent];
+      QuatLanes world = above;
       switch (d.kind) {
         case Driver::Kind::hold:
-          world = above * d.local;
-          w.wt[j] = step.hasPost ? world * step.post : world;
+          world = above * spread(d.local);
+          wt[j] = step.hasPost ? world * spread(step.post) : world;
           continue;
         case Driver::Kind::follow:
-          world = w.ws[d.a] * d.ca;
-          if (d.aimEnd >= 0) {
-            const Vec3f now(normalised(w.ps[d.aimEnd] - w.ps[d.a]));
-            if (dot(now, now) > 0.5F) world = rotationBetween(rotate(w.ws[d.a], d.aimRest), now) * world;
+          world = ws[d.a] * spread(d.ca);
+          for (int k = 0; k < lanes && d.aimEnd >= 0; ++k) {
+            const Vec3f now(normalised(w.ps[k][d.aimEnd] - w.ps[k][d.a]));
+            if (dot(now, now) > 0.5F) setLane(world, k, rotationBetween(rotate(lane(ws[d.a], k), d.aimRest), now) * lane(world, k));
           }
           break;
-        case Driver::Kind::blend: world = slerp(w.ws[d.a] * d.ca, w.ws[d.b] * d.cb, d.t); break;
-        case Driver::Kind::twist: world = w.wt[d.twistFrom] * d.ca; break;
+        case Driver::Kind::blend: {
+          const QuatLanes a = ws[d.a] * spread(d.ca), b = ws[d.b] * spread(d.cb);
+          for (int k = 0; k < lanes; ++k) setLane(world, k, slerp(lane(a, k), lane(b, k), d.t));
+          break;
+        }
+        case Driver::Kind::twist: world = wt[d.twistFrom] * spread(d.ca); break;
       }
-      Quatf local = conjugate(above) * world;
-      if (step.hasPost) local = local * conjugate(step.post);
+      wt[j] = world;
+      QuatLanes local = conjugate(above) * world;
+      if (step.hasPost) local = local * conjugate(spread(step.post));
       // Products of unit quaternions drift by rounding only; one Newton step is enough.
-      float s = 1.5F - 0.5F * dot(local, local);
-      if (before && dot(local, before[j]) < 0) s = -s;
-      qt[j] = {local.w * s, local.x * s, local.y * s, local.z * s};
-      w.wt[j] = world;
+      const Lanes scale = 1.5F - 0.5F * dot(local, local);
+      Lanes a = local.w * scale, b = local.x * scale, c = local.y * scale, e = local.z * scale;
+      transpose(a, b, c, e);
+      const Lanes turned[laneCount] = {a, b, c, e};
+      for (int k = 0; k < lanes; ++k) {
+        Quatf q{turned[k][0], turned[k][1], turned[k][2], turned[k][3]};
+        if (f + k > 0 && dot(q, out.rotationsAt(f + k - 1)[j]) < 0) q = -q;
+        out.rotationsAt(f + k)[j] = q;
+      }
     }
-    for (const PlaceStep& step : w.targetPlaces)
-      w.pt[step.joint] = step.parent < 0 ? rotate(rt.base, step.offset) : w.pt[step.parent] + rotate(Quatd(w.wt[step.parent]), step.offset);
-    const auto moved = out.translationsAt(f);
-    for (std::size_t k = 0; k < plan.movers.size(); ++k) {
-      const Mover& m = plan.movers[k];
-      // The hips follow the performer's hip midpoint; the others keep their place beside their anchor.
-      const Vec3d shift = k == 0 ? (w.ps[hl] + w.ps[hr]) * (0.5 * plan.stride) - (w.pt[tl] + w.pt[tr]) * 0.5
-                                 : w.pt[m.anchor] + rotate(Quatd(w.wt[m.anchor]), m.offset) - w.pt[m.joint];
-      for (const int j : w.carried[k]) w.pt[j] += shift;
-      const int p = rt.parents[m.joint];
-      const Vec3d relative = p < 0 ? rotate(conjugate(rt.base), w.pt[m.joint]) : rotate(conjugate(Quatd(w.wt[p])), w.pt[m.joint] - w.pt[p]);
-      moved[w.track[k]] = Vec3f(w.unstretch[k] * relative);
+    for (int k = 0; k < lanes; ++k) {
+      for (const PlaceStep& step : w.targetPlaces)
+        w.pt[step.joint] =
+            step.parent < 0 ? rotate(rt.base, step.offset) : w.pt[step.parent] + rotate(Quatd(lane(wt[step.parent], k)), step.offset);
+      const auto moved = out.translationsAt(f + k);
+      for (std::size_t i = 0; i < plan.movers.size(); ++i) {
+        const Mover& m = plan.movers[i];
+        // The hips follow the performer's hip midpoint; the others keep their place beside their anchor.
+        const Vec3d shift = i == 0 ? (w.ps[k][hl] + w.ps[k][hr]) * (0.5 * plan.stride) - (w.pt[tl] + w.pt[tr]) * 0.5
+                                   : w.pt[m.anchor] + rotate(Quatd(lane(wt[m.anchor], k)), m.offset) - w.pt[m.joint];
+        for (const int j : w.carried[i]) w.pt[j] += shift;
+        const int p = rt.parents[m.joint];
+        const Vec3d relative = p < 0 ? rotate(conjugate(rt.base), w.pt[m.joint]) : rotate(conjugate(Quatd(lane(wt[p], k))), w.pt[m.joint] - w.pt[p]);
+        moved[w.track[i]] = Vec3f(w.unstretch[i] * relative);
+      }
     }
   }
 }
