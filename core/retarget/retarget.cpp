@@ -392,12 +392,14 @@ Work layOut(const Plan& plan, const Motion& clip, const std::vector<int>& moved)
   return w;
 }
 
-void transfer(const Plan& plan, const Motion& clip, Motion& out, Work& w, int first, int last) {
+/// Returns false where a rotation was no finite number.
+bool transfer(const Plan& plan, const Motion& clip, Motion& out, Work& w, int first, int last) {
   const RigidRig &rs = plan.performer.rig, &rt = plan.character.rig;
   const QuatLanes baseS = spread(Quatf(rs.base)), baseT = spread(Quatf(rt.base));
   const int hl = plan.performer.joint(Role::leftUpperLeg), hr = plan.performer.joint(Role::rightUpperLeg);
   const int tl = plan.character.joint(Role::leftUpperLeg), tr = plan.character.joint(Role::rightUpperLeg);
   std::vector<QuatLanes>&ws = w.ws, &wt = w.wt;
+  Lanes sanity{};  // not a number spreads into sums
   for (int f = first; f < last; f += laneCount) {
     const int lanes = std::min(laneCount, last - f);
     std::array<const Quatf*, laneCount> rows{};
@@ -443,6 +445,7 @@ void transfer(const Plan& plan, const Motion& clip, Motion& out, Work& w, int fi
       if (step.hasPost) local = local * conjugate(spread(step.post));
       // Products of unit quaternions drift by rounding only; one Newton step is enough.
       const Lanes scale = 1.5F - 0.5F * dot(local, local);
+      sanity += scale;
       Lanes a = local.w * scale, b = local.x * scale, c = local.y * scale, e = local.z * scale;
       transpose(a, b, c, e);
       const Lanes turned[laneCount] = {a, b, c, e};
@@ -469,6 +472,7 @@ void transfer(const Plan& plan, const Motion& clip, Motion& out, Work& w, int fi
       }
     }
   }
+  return std::isfinite(sanity[0] + sanity[1] + sanity[2] + sanity[3]);
 }
 
 /// Twist of the hand against the forearm, unrolled over time before it is divided along the forearm's twist bones.
@@ -652,14 +656,14 @@ Result<Retargeted> retarget(const Figure& performer, const Motion& clip, const F
   for (int f = 0; f < clip.frames; f += block) {
     if (control.stopped()) return RunControl::cancelled();
     control.report(static_cast<double>(f) / clip.frames, "Retargeting");
-    transfer(plan, clip, out, w, f, std::min(clip.frames, f + block));
+    const int last = std::min(clip.frames, f + block);
+    if (transfer(plan, clip, out, w, f, last)) continue;
+    for (int bad = f; bad < last; ++bad)
+      if (std::any_of(plan.animated.begin(), plan.animated.end(), [&](int j) { return !isFinite(out.rotationsAt(bad)[j]); }))
+        return makeError(Fault::input, "The clip holds a rotation that is no finite number", performer.path + ", frame " + std::to_string(bad + 1),
+                         "Export the clip again");
   }
   shareTwists(plan, out);
-  for (int f = 0; f < out.frames; ++f)
-    for (const int j : plan.animated)
-      if (!isFinite(out.rotationsAt(f)[j]))
-        return makeError(Fault::input, "The clip holds a rotation that is no finite number", performer.path + ", frame " + std::to_string(f + 1),
-                         "Export the clip again");
 
   if (settings.ground && !plan.sameBody) {
     // A performer with a skin has soles to compare with; one without stands on its own floor, wherever the capture put it.
