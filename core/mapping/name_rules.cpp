@@ -266,7 +266,7 @@ NameCue readName(std::string_view name) {
     if (isOneOf(w, endWords)) cue.end = true;
     if (isOneOf(w, helperWords)) cue.helper = true;
     if (isDigit(w[0])) digits = w;
-    biped = biped || w == "bip" || w == "biped" || w == "valvebiped";
+    biped = biped || w == "bip" || w == "biped";
     leg = leg || w == "leg" || w == "foot" || w == "toe" || w == "toes";
   }
   // "LeftHand_End" ends a chain; "tip" and "top" alone are not enough to end a finger or a head.
@@ -301,7 +301,7 @@ NameCue readName(std::string_view name) {
     else if (has("middle", "mid"))
       set(Part::middle, 1);
     else if (biped && words.back() == digits && !digits.empty() && digits[0] <= '4') {
-      // Biped figures number the fingers from the thumb: Finger0, Finger01, Finger02, Finger1, Finger11 …
+      // Skeletons named Bip01 … number the fingers from the thumb: Finger0, Finger01, Finger02, Finger1, Finger11 …
       set(static_cast<Part>(static_cast<int>(Part::thumb) + (digits[0] - '0')), 1);
       cue.number = digits.size() > 1 ? digits[1] - '0' + 1 : 1;
     } else {

@@ -119,7 +119,7 @@ ns:@Foot ns:@Leg .09 .10 -.02 leftFoot
 ns:@ToeBase ns:@Foot .10 .02 .11 leftToes
 ns:@Toe_End ns:@ToeBase .10 .02 .18)"));
 
-  all.push_back(sketch("biped, thighs on the spine, collar bones on the neck", "L", "R", R"(
+  all.push_back(sketch("two-legged, thighs on the spine, collar bones on the neck", "L", "R", R"(
 Bip01 - 0 .97 0
 Bip01~Footsteps Bip01 0 0 0
 Bip01~Pelvis Bip01 0 .97 0 hips

@@ -28,7 +28,7 @@ TEST(NameRules, ReadsCustomarySpellings) {
                             {"rtibia", Part::lowerLeg, Side::right},
                             {"lowerback", Part::spine, Side::centre},
                             {"upperneck", Part::neck, Side::centre},
-                            {"mixamorig:LeftForeArm", Part::lowerArm, Side::left},
+                            {"hero01:LeftForeArm", Part::lowerArm, Side::left},
                             {"RightUpLeg", Part::upperLeg, Side::right},
                             {"LeftToeBase", Part::toes, Side::left},
                             {"Bip01 L UpperArm", Part::upperArm, Side::left},
