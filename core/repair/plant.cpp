@@ -224,19 +224,7 @@ class Planter {
     out.pelvisDrop.assign(static_cast<std::size_t>(motion_.frames), 0);
     for (auto& r : out.residual) r.assign(static_cast<std::size_t>(motion_.frames), 0);
     if (plants.empty()) return out;
-    Result<PosedBody> body = posedBody(figure_, map_, nullptr, {});
-    if (!body) return body.error();
-    body_ = &*body;
-    const Vec3d upFile = rotate(conjugate(figure_.space.worldFromFile), up);
-    const std::array<Sole, 2> soles = findSoles(figure_, map_, body->pose.fileWorld, upFile);
-    for (int side = 0; side < 2; ++side) {
-      legs_[side] = makeLeg(*body, map_, side, soles[side]);
-      if (legs_[side].foot < 0 || legs_[side].thigh < 0 || legs_[side].shank < 0)
-        return makeError(Fault::mapping, std::string("The ") + (side == 0 ? "left" : "right") + " leg is not complete in the bone map", {},
-                         "Map thigh, shank and foot");
-      if (!soles[side].fromSkin)
-        out.issues.push_back(makeWarning(std::string("The ") + (side == 0 ? "left" : "right") + " foot has no skin; its joints stand for the sole"));
-    }
+    if (const Status ready = prepare(out.issues); !ready) return ready.error();
     if (legs_[0].detached || legs_[1].detached || legs_[0].offPelvis || legs_[1].offPelvis) addTracks(out.motion);
     addTrack(out.motion, map_.joint(Role::hips));
     if (const Status read = readCourse(out.motion, control); !read) return read.error();
@@ -253,7 +241,56 @@ class Planter {
     return out;
   }
 
+  Result<Motion> stand(const std::vector<Plant>& plants, const RunControl& control) {
+    if (const Status good = check(plants); !good) return good.error();
+    Motion out = motion_;
+    if (plants.empty()) return out;
+    Issues ignored;
+    if (const Status ready = prepare(ignored); !ready) return ready.error();
+    addTrack(out, map_.joint(Role::hips));
+    if (const Status read = readCourse(out, control); !read) return read.error();
+    std::vector<double> heights;
+    for (int pass = 0; pass < 2 && heights.empty(); ++pass)
+      for (const Plant& plant : plants)
+        for (int f = plant.first; f <= plant.last; ++f) {
+          const std::size_t k = static_cast<std::size_t>(f);
+          const Course& c = courses_[plant.side];
+          if (pass == 1 || phaseAt(plant, f) == PlantPhase::flat) heights.push_back(legs_[plant.side].lowest(c.foot[k], c.ankle[k], c.toe[k]) - plant.ground);
+        }
+    const auto middle = heights.begin() + static_cast<std::ptrdiff_t>(heights.size() / 2);
+    std::nth_element(heights.begin(), middle, heights.end());
+    // Tracks below another track are carried along.
+    std::vector<int> tops;
+    for (const int j : out.movedJoints)
+      if (std::none_of(out.movedJoints.begin(), out.movedJoints.end(), [&](int k) { return k != j && isAncestor(figure_.skeleton, k, j); })) tops.push_back(j);
+    for (int f = 0; f < out.frames; ++f) {
+      Pose pose = poseOf(out, f);
+      for (const int j : tops) {
+        shift(pose, j, up * -*middle);
+        const auto place = std::lower_bound(out.movedJoints.begin(), out.movedJoints.end(), j);
+        out.translationsAt(f)[static_cast<std::size_t>(place - out.movedJoints.begin())] = Vec3f(pose.translation[j]);
+      }
+    }
+    return out;
+  }
+
  private:
+  Status prepare(Issues& issues) {
+    Result<PosedBody> body = posedBody(figure_, map_, nullptr, {});
+    if (!body) return body.error();
+    body_ = std::move(*body);
+    const Vec3d upFile = rotate(conjugate(figure_.space.worldFromFile), up);
+    const std::array<Sole, 2> soles = findSoles(figure_, map_, body_.pose.fileWorld, upFile);
+    for (int side = 0; side < 2; ++side) {
+      const std::string name = side == 0 ? "left" : "right";
+      legs_[side] = makeLeg(body_, map_, side, soles[side]);
+      if (legs_[side].foot < 0 || legs_[side].thigh < 0 || legs_[side].shank < 0)
+        return makeError(Fault::mapping, "The " + name + " leg is not complete in the bone map", {}, "Map thigh, shank and foot");
+      if (!soles[side].fromSkin) issues.push_back(makeWarning("The " + name + " foot has no skin; its joints stand for the sole"));
+    }
+    return Done{};
+  }
+
   [[nodiscard]] Status check(const std::vector<Plant>& plants) const {
     const auto wrong = [](std::string what, std::string todo) { return makeError(Fault::usage, std::move(what), {}, std::move(todo)); };
     if (motion_.joints != figure_.skeleton.size())
@@ -310,13 +347,13 @@ class Planter {
     std::vector<Vec3d> translation, position;
   };
 
-  void world(Pose& pose) const { worldOf(body_->rig, pose.local, pose.translation, pose.rotation, pose.position); }
+  void world(Pose& pose) const { worldOf(body_.rig, pose.local, pose.translation, pose.rotation, pose.position); }
 
   [[nodiscard]] Pose poseOf(const Motion& motion, int frame) const {
     Pose pose;
     const auto rotations = motion.rotationsAt(frame);
     for (const Quatf& q : rotations) pose.local.push_back(normalised(Quatd(q)));
-    pose.translation = body_->rig.translation;
+    pose.translation = body_.rig.translation;
     const auto moved = motion.translationsAt(frame);
     for (std::size_t k = 0; k < moved.size(); ++k) pose.translation[motion.movedJoints[k]] = Vec3d(moved[k]);
     pose.rotation.resize(pose.local.size());
@@ -326,18 +363,18 @@ class Planter {
   }
 
   [[nodiscard]] Quatd above(const Pose& pose, int joint) const {
-    const int parent = body_->rig.parents[joint];
-    return parent < 0 ? body_->rig.base : pose.rotation[parent];
+    const int parent = body_.rig.parents[joint];
+    return parent < 0 ? body_.rig.base : pose.rotation[parent];
   }
 
   void turnTo(Pose& pose, int joint, const Quatd& turn) const {
     pose.local[joint] = conjugate(above(pose, joint)) * turn;
-    if (body_->rig.hasPost[joint]) pose.local[joint] = pose.local[joint] * conjugate(body_->rig.post[joint]);
+    if (body_.rig.hasPost[joint]) pose.local[joint] = pose.local[joint] * conjugate(body_.rig.post[joint]);
     pose.local[joint] = normalised(pose.local[joint]);
   }
 
   void shift(Pose& pose, int joint, const Vec3d& by) const {
-    pose.translation[joint] += inverse(body_->rig.stretch[joint]) * rotate(conjugate(above(pose, joint)), by);
+    pose.translation[joint] += inverse(body_.rig.stretch[joint]) * rotate(conjugate(above(pose, joint)), by);
   }
 
   Status readCourse(const Motion& motion, const RunControl& control) {
@@ -615,13 +652,44 @@ class Planter {
   const SkeletonMap& map_;
   const PlantSettings& settings_;
   const Motion& motion_;
-  const PosedBody* body_ = nullptr;
+  PosedBody body_;
   std::array<Leg, 2> legs_;
   std::array<Course, 2> courses_;
   std::array<std::vector<Goal>, 2> goals_;
 };
 
 }  // namespace
+
+Result<Motion> standOnPlants(const Figure& character, const SkeletonMap& map, const Motion& motion, const std::vector<Plant>& plants,
+                             const RunControl& control) {
+  const PlantSettings settings;
+  return Planter(character, map, motion, settings).stand(plants, control);
+}
+
+std::vector<Plant> plantsOf(const Contacts& contacts, double scale) {
+  std::vector<Plant> plants;
+  for (int side = 0; side < 2; ++side) {
+    const FootContact& foot = contacts.feet[static_cast<std::size_t>(side)];
+    for (const ContactSpan& span : foot.spans) {
+      Plant plant;
+      plant.side = side;
+      plant.first = span.first;
+      plant.last = span.last;
+      plant.ground = std::abs(span.height) > 0.05 * contacts.leg ? span.height * scale : 0;
+      for (int f = span.first; f <= span.last; ++f) {
+        switch (foot.phases[static_cast<std::size_t>(f)]) {
+          case FootPhase::heel: plant.phases.push_back(PlantPhase::heel); break;
+          case FootPhase::flat: plant.phases.push_back(PlantPhase::flat); break;
+          case FootPhase::ball: plant.phases.push_back(PlantPhase::ball); break;
+          case FootPhase::toe: plant.phases.push_back(PlantPhase::toe); break;
+          case FootPhase::none: plant.phases.push_back(plant.phases.empty() ? PlantPhase::flat : plant.phases.back()); break;
+        }
+      }
+      plants.push_back(std::move(plant));
+    }
+  }
+  return plants;
+}
 
 Result<Planted> plantFeet(const Figure& character, const SkeletonMap& map, const Motion& motion, const std::vector<Plant>& plants,
                           const PlantSettings& settings, const RunControl& control) {

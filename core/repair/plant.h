@@ -6,6 +6,7 @@
 #include <vector>
 
 #include "core/base/run_control.h"
+#include "core/contact/contacts.h"
 #include "core/figure/figure.h"
 #include "core/mapping/bone_map.h"
 #include "core/motion/motion.h"
@@ -31,6 +32,16 @@ struct Plant {
   std::optional<PlantAnchor> anchor;  ///< kept where it is given, else read off the motion
   friend bool operator==(const Plant&, const Plant&) = default;
 };
+
+/// One plant for each stay of a performer's feet on the ground. `scale`: character's leg by performer's leg. Ground that lies
+/// within 0.05 of the performer's leg of the floor is the floor (height 0), other heights are scaled.
+[[nodiscard]] std::vector<Plant> plantsOf(const Contacts& contacts, double scale = 1);
+
+/// The motion moved up or down by one constant, so that the soles' lowest points over all flat frames of the plants (all
+/// frames where there are none) lie on their grounds in the median. Long feet that dip in swing do not count here. To be used
+/// before plantFeet, which lowers the pelvis by a few hundredths of the leg only. Errors as plantFeet.
+[[nodiscard]] Result<Motion> standOnPlants(const Figure& character, const SkeletonMap& map, const Motion& motion, const std::vector<Plant>& plants,
+                                           const RunControl& control = {});
 
 struct PlantSettings {
   double ease = 0.2;           ///< seconds before and after each plant in which the foot joins its own way
