@@ -209,6 +209,9 @@ struct Goal {
   bool active = false, planted = false;
   Vec3d at;
   Quatd foot, toe;  // world
+  bool rolls = false;  // on the ball: may roll on where the leg is too short
+  double pitch = 0, yaw = 0;
+  Vec3d base;          // where the foot's joint stands when flat, slip of the release included
 };
 
 class Planter {
@@ -233,6 +236,10 @@ class Planter {
       plan(side, out.plants);
     }
     dropPelvis(out);
+    for (int side = 0; side < 2; ++side) {
+      rollOn(side, out.pelvisDrop);
+      ease(side, inOrder(side, out.plants));
+    }
     for (int f = 0; f < motion_.frames; ++f) {
       if (control.stopped()) return RunControl::cancelled();
       solve(f, out);
@@ -467,11 +474,7 @@ class Planter {
     const Leg& leg = legs_[side];
     const Course& course = courses_[side];
     std::vector<Goal>& goals = goals_[side];
-    std::vector<Plant*> own;
-    for (Plant& p : plants)
-      if (p.side == side) own.push_back(&p);
-    std::sort(own.begin(), own.end(), [](const Plant* a, const Plant* b) { return a->first < b->first; });
-    for (Plant* plant : own) {
+    for (Plant* plant : inOrder(side, plants)) {
       const std::vector<double> pitch = pitches(*plant, course);
       if (!plant->anchor) plant->anchor = fit(*plant, leg, course, pitch);
       const double yaw = plant->anchor->yaw;
@@ -489,16 +492,57 @@ class Planter {
         const double p = pitch[static_cast<std::size_t>(f - plant->first)];
         Goal& g = goals[static_cast<std::size_t>(f)];
         g.active = g.planted = true;
-        g.foot = leg.orientation(yaw, p);
-        g.at = base + leg.roll(yaw, p);
-        g.toe = leg.bends && p < 0 ? leg.orientation(yaw, 0) * leg.toeLocal : g.foot * leg.toeLocal;
+        g.rolls = signOf(phaseAt(*plant, f)) < 0;
+        g.pitch = p;
+        g.yaw = yaw;
+        g.base = base;
         if (leaves && f > held) {
           slip = std::max(slip, dot(ballOf(f) - ballOf(held), slipWay));
-          g.at += slipWay * slip;
+          g.base += slipWay * slip;
         }
+        place(leg, g);
       }
     }
-    ease(side, own);
+  }
+
+  static void place(const Leg& leg, Goal& g) {
+    g.foot = leg.orientation(g.yaw, g.pitch);
+    g.at = g.base + leg.roll(g.yaw, g.pitch);
+    g.toe = leg.bends && g.pitch < 0 ? leg.orientation(g.yaw, 0) * leg.toeLocal : g.foot * leg.toeLocal;
+  }
+
+  /// Where the leg stays too short although the pelvis has sunk, a foot on its ball rolls on: its heel rises earlier, as it does
+  /// when a straight leg leaves the ground, instead of the ball being pulled off its place.
+  void rollOn(int side, const std::vector<double>& drop) {
+    constexpr double furthest = 20 * std::numbers::pi / 180;
+    const Leg& leg = legs_[side];
+    const Course& c = courses_[side];
+    for (std::size_t f = 0; f < goals_[side].size(); ++f) {
+      Goal& g = goals_[side][f];
+      if (!g.rolls) continue;
+      const double reach = settings_.straightest * (distance(c.hip[f], c.knee[f]) + distance(c.knee[f], c.ankle[f]));
+      const Vec3d hip = c.hip[f] - up * drop[f];
+      if (distance(hip, g.at) <= reach) continue;
+      const double own = g.pitch;
+      double least = 0, most = std::max(0.0, std::min(furthest, steepest + own));
+      for (int i = 0; i < 40; ++i) {
+        const double middle = (least + most) / 2;
+        g.pitch = own - middle;
+        place(leg, g);
+        (distance(hip, g.at) > reach ? least : most) = middle;
+      }
+      g.pitch = own - most;
+      place(leg, g);
+    }
+  }
+
+  /// The plants of one foot in time.
+  static std::vector<Plant*> inOrder(int side, std::vector<Plant>& plants) {
+    std::vector<Plant*> own;
+    for (Plant& p : plants)
+      if (p.side == side) own.push_back(&p);
+    std::sort(own.begin(), own.end(), [](const Plant* a, const Plant* b) { return a->first < b->first; });
+    return own;
   }
 
   struct Change {
@@ -595,7 +639,11 @@ class Planter {
       const Course& c = courses_[side];
       Goal g = goals_[side][f];
       if (!g.active && drop <= 0) continue;
-      if (!g.active) g = {false, false, c.ankle[f], c.foot[f], c.toe[f]};
+      if (!g.active) {
+        g.at = c.ankle[f];
+        g.foot = c.foot[f];
+        g.toe = c.toe[f];
+      }
       const Vec3d hip = pose.position[leg.thigh], lowered = hip - c.hip[f];
       TwoBoneGoal goal;
       goal.target = g.at;
