@@ -524,12 +524,24 @@ class Planter {
       const Vec3d hip = c.hip[f] - up * drop[f];
       if (distance(hip, g.at) <= reach) continue;
       const double own = g.pitch;
-      double least = 0, most = std::max(0.0, std::min(furthest, steepest + own));
-      for (int i = 0; i < 40; ++i) {
-        const double middle = (least + most) / 2;
-        g.pitch = own - middle;
+      const auto apart = [&](double further) {
+        g.pitch = own - further;
         place(leg, g);
-        (distance(hip, g.at) > reach ? least : most) = middle;
+        return distance(hip, g.at);
+      };
+      // The foot's joint may pass over the ball: from there on, rolling takes it away again.
+      double least = 0, most = std::max(0.0, std::min(furthest, steepest + own));
+      for (int i = 0; i < 60; ++i) {
+        const double third = (most - least) / 3;
+        if (apart(least + third) <= apart(most - third))
+          most -= third;
+        else
+          least += third;
+      }
+      least = 0;
+      for (int i = 0; i < 40 && apart(most) < reach - 1e-9; ++i) {
+        const double middle = (least + most) / 2;
+        (apart(middle) > reach ? least : most) = middle;
       }
       g.pitch = own - most;
       place(leg, g);

@@ -160,6 +160,29 @@ TEST(Plant, ThePelvisSinksNoFurtherThanItMayAndTheRestIsTold) {
   for (const Quatf& q : result->motion.rotations) ASSERT_TRUE(isFinite(q));
 }
 
+TEST(Plant, AFootOnItsBallRollsOnWhereItsLegIsTooShort) {
+  const Walk walk;
+  PlantSettings settings;
+  settings.pelvisLimit = 0;
+  settings.release = 0;
+  Plant plant = step(0, 16);
+  const Result<Planted> at = plantFeet(walk.character, walk.map, walk.motion, {plant}, settings);
+  ASSERT_TRUE(at.ok());
+  plant.anchor = at->plants[0].anchor;
+  plant.anchor->foot.z -= 0.06;  // further behind than the leg reaches at the end
+  const Result<Planted> result = plantFeet(walk.character, walk.map, walk.motion, {plant}, settings);
+  ASSERT_TRUE(result.ok());
+  const auto pitch = [&](const Motion& m, int f) {
+    const auto pose = worldAt(walk.character.skeleton, m, f);
+    const Vec3d way = pose[walk.map.joint(Role::leftToes)].translation - pose[walk.map.joint(Role::leftFoot)].translation;
+    return std::asin(normalised(way).y);
+  };
+  double most = 0;
+  for (int f = 38; f <= 45; ++f) most = std::max(most, pitch(at->motion, f) - pitch(result->motion, f));
+  EXPECT_GT(most, 0.02);
+  EXPECT_LT(most, 0.36);
+}
+
 TEST(Plant, TheFilesUnitMakesNoDifference) {
   StickOptions inches;
   inches.scale = 0.0254;
