@@ -211,6 +211,7 @@ struct Goal {
   Quatd foot, toe;  // world
   bool rolls = false;  // on the ball: may roll on where the leg is too short
   double pitch = 0, yaw = 0;
+  double firm = 0;     // before and after plants: 1 at their edges, 0 where the ease ends
   Vec3d base;          // where the foot's joint stands when flat, slip of the release included
 };
 
@@ -585,6 +586,7 @@ class Planter {
         if (a <= 0 && b <= 0) continue;
         Goal& g = goals_[side][k];
         g.active = true;
+        g.firm = std::max(a, b);
         g.at = c.ankle[k] + fading.at * a + coming.at * b;
         g.foot = expOf(fading.foot * a + coming.foot * b) * c.foot[k];
         const Quatd toeLocal = conjugate(c.foot[k]) * c.toe[k];
@@ -659,6 +661,12 @@ class Planter {
       const Vec3d hip = pose.position[leg.thigh], lowered = hip - c.hip[f];
       TwoBoneGoal goal;
       goal.target = g.at;
+      if (!g.planted) {
+        // In swing a leg that is asked for more than it had nears full stretch without snapping straight.
+        const double full = distance(c.hip[f], c.knee[f]) + distance(c.knee[f], c.ankle[f]), wanted = distance(hip, g.at);
+        const double most = std::max(distance(c.hip[f], c.ankle[f]), softReach(wanted, full, 1 - 0.04 * (1 - g.firm)));
+        if (wanted > most) goal.target = hip + (g.at - hip) * (most / wanted);
+      }
       const TwoBoneSolution s = solveTwoBone({hip, c.knee[f] + lowered, c.ankle[f] + lowered}, goal);
       const Quatd thigh = s.rootTurn * pose.rotation[leg.thigh], shank = s.rootTurn * s.midTurn * pose.rotation[leg.shank];
       turnTo(pose, leg.thigh, thigh);
