@@ -517,52 +517,97 @@ std::array<Sole, 2> solesOf(const PosedBody& body) {
   return findSoles(*body.figure, *body.map, body.pose.fileWorld, upFile);
 }
 
-/// Height of the lowest sole point of the clip's standing feet, metres: median over frames where a foot is slow and
-/// low. Without such frames the 5th percentile of all frames.
-double standingLevel(const PosedBody& body, const std::array<Sole, 2>& soles, const Motion& motion) {
-  const Skeleton& skeleton = body.figure->skeleton;
-  const Affined toWorld = worldFromFile(*body.figure, body.pose);
-  const int feet[2] = {body.joint(Role::leftFoot), body.joint(Role::rightFoot)};
-  std::vector<int> wanted{feet[0], feet[1]};
+/// A frame in which the performer stands on a foot (0 left, 1 right).
+struct Standing {
+  int frame, side;
+};
+
+/// World transforms of a few joints and their ancestors.
+class FewJoints {
+ public:
+  FewJoints(const PosedBody& body, const Motion& motion, const std::vector<int>& joints)
+      : body_(body), motion_(motion), toWorld_(worldFromFile(*body.figure, body.pose)), joints_(withAncestors(body.rig.parents, joints)),
+        track_(body.rig.parents.size(), -1), world_(body.rig.parents.size()) {
+    for (std::size_t k = 0; k < motion.movedJoints.size(); ++k) track_[motion.movedJoints[k]] = static_cast<int>(k);
+  }
+
+  const std::vector<Affined>& at(int frame) {
+    const auto q = motion_.rotationsAt(frame);
+    const auto t = motion_.translationsAt(frame);
+    for (const int j : joints_) {
+      Trsd local = body_.figure->skeleton.rest[j];
+      local.rotation = Quatd(q[j]);
+      if (track_[j] >= 0) local.translation = Vec3d(t[track_[j]]);
+      const int parent = body_.rig.parents[j];
+      world_[j] = (parent < 0 ? toWorld_ : world_[parent]) * Affined(local);
+    }
+    return world_;
+  }
+
+ private:
+  const PosedBody& body_;
+  const Motion& motion_;
+  Affined toWorld_;
+  std::vector<int> joints_, track_;
+  std::vector<Affined> world_;
+};
+
+/// Frames (of about 200 spread over the clip) in which ankle and toe base are still and the ankle is low. Judged on the
+/// performer: a character's long feet may reach lower in swing than in stance.
+std::vector<Standing> standingFrames(const PosedBody& performer, const Motion& clip) {
+  const int ankles[2] = {performer.joint(Role::leftFoot), performer.joint(Role::rightFoot)};
+  const int toes[2] = {performer.joint(Role::leftToes), performer.joint(Role::rightToes)};
+  FewJoints joints(performer, clip, {ankles[0], ankles[1], toes[0], toes[1]});
+  const double leg = performer.pose.legLength, reach = 0.25 * leg / clip.rate.hertz();
+  struct Still {
+    Standing at;
+    double height;
+  };
+  std::vector<Still> still;
+  const int step = std::max(1, clip.frames / 200);
+  for (int f = 0; f + 1 < clip.frames; f += step) {
+    const std::vector<Affined> next = joints.at(f + 1);
+    const std::vector<Affined>& now = joints.at(f);
+    const auto moves = [&](int j) { return j >= 0 && distance(now[j].translation, next[j].translation) > reach; };
+    for (int side = 0; side < 2; ++side)
+      if (!moves(ankles[side]) && !moves(toes[side])) still.push_back({{f, side}, now[ankles[side]].translation.y});
+  }
+  std::vector<Standing> standing;
+  if (still.empty()) return standing;
+  std::vector<double> heights;
+  for (const Still& s : still) heights.push_back(s.height);
+  std::sort(heights.begin(), heights.end());
+  const double low = heights[heights.size() / 20];
+  for (const Still& s : still)
+    if (s.height < low + 0.04 * leg) standing.push_back(s.at);
+  return standing;
+}
+
+/// Height of the lowest sole point of the standing feet, metres: the median over those frames; without at least four
+/// of them, the 5th percentile over the clip.
+double standingLevel(const PosedBody& body, const std::array<Sole, 2>& soles, const Motion& motion, const std::vector<Standing>& standing) {
+  std::vector<int> wanted;
   for (const Sole& sole : soles)
     for (const JointPoint& p : sole.points) wanted.push_back(p.joint);
-  const std::vector<int> joints = withAncestors(skeleton.parents, wanted);
-  std::vector<int> track(skeleton.parents.size(), -1);
-  for (std::size_t k = 0; k < motion.movedJoints.size(); ++k) track[motion.movedJoints[k]] = static_cast<int>(k);
-  std::vector<Affined> world(skeleton.parents.size());
-  const auto pose = [&](int f) {
-    const auto q = motion.rotationsAt(f);
-    const auto t = motion.translationsAt(f);
-    for (const int j : joints) {
-      Trsd local = skeleton.rest[j];
-      local.rotation = Quatd(q[j]);
-      if (track[j] >= 0) local.translation = Vec3d(t[track[j]]);
-      const int parent = skeleton.parents[j];
-      world[j] = (parent < 0 ? toWorld : world[parent]) * Affined(local);
-    }
+  FewJoints joints(body, motion, wanted);
+  const auto lowest = [&](int frame, int side) {
+    const std::vector<Affined>& world = joints.at(frame);
+    double height = 1e30;
+    for (const JointPoint& p : soles[side].points) height = std::min(height, apply(world[p.joint], p.local).y);
+    return height;
   };
-  const double leg = body.pose.legLength, reach = 0.25 * leg / motion.rate.hertz();
-  const int step = std::max(1, motion.frames / 160);
-  std::vector<double> all, standing;
-  for (int f = 0; f < motion.frames; f += step) {
-    pose(std::min(f + 1, motion.frames - 1));
-    const Vec3d next[2] = {world[feet[0]].translation, world[feet[1]].translation};
-    pose(f);
-    for (int side = 0; side < 2; ++side) {
-      double height = 1e30;
-      for (const JointPoint& p : soles[side].points) height = std::min(height, apply(world[p.joint], p.local).y);
-      if (height > 1e29) continue;
-      all.push_back(height);
-      if (distance(world[feet[side]].translation, next[side]) < reach) standing.push_back(height);
-    }
-  }
-  if (all.empty()) return 0;
-  std::sort(all.begin(), all.end());
-  const double low = all[all.size() / 20];
-  std::erase_if(standing, [&](double h) { return h > low + 0.06 * leg; });
-  if (standing.size() < 6) return low;
-  std::nth_element(standing.begin(), standing.begin() + static_cast<std::ptrdiff_t>(standing.size() / 2), standing.end());
-  return standing[standing.size() / 2];
+  std::vector<double> heights;
+  const auto add = [&](double height) {
+    if (height < 1e29) heights.push_back(height);
+  };
+  const bool enough = standing.size() >= 4;
+  if (enough)
+    for (const Standing& s : standing) add(lowest(s.frame, s.side));
+  else
+    for (int f = 0; f < motion.frames; f += std::max(1, motion.frames / 200)) add(std::min(lowest(f, 0), lowest(f, 1)));
+  if (heights.empty()) return 0;
+  std::sort(heights.begin(), heights.end());
+  return heights[enough ? heights.size() / 2 : heights.size() / 20];
 }
 
 /// Height of the character's own floor: its lowest sole point in the reference pose.
@@ -668,9 +713,10 @@ Result<Retargeted> retarget(const Figure& performer, const Motion& clip, const F
   if (settings.ground && !plan.sameBody) {
     // A performer with a skin has soles to compare with; one without stands on its own floor, wherever the capture put it.
     const std::array<Sole, 2> soles = solesOf(plan.character);
-    const double level = standingLevel(plan.character, soles, out);
+    const std::vector<Standing> standing = standingFrames(plan.performer, clip);
+    const double level = standingLevel(plan.character, soles, out, standing);
     const bool comparable = performer.meshes.empty() == character.meshes.empty();
-    const double wanted = comparable ? plan.stride * standingLevel(plan.performer, solesOf(plan.performer), clip) : restLevel(plan.character, soles);
+    const double wanted = comparable ? plan.stride * standingLevel(plan.performer, solesOf(plan.performer), clip, standing) : restLevel(plan.character, soles);
     double offset = wanted - level;
     if (std::abs(offset) < 1e-6 * report.characterLeg) offset = 0;
     report.groundOffset = offset;
