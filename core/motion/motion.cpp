@@ -11,13 +11,16 @@ Motion restMotion(const Skeleton& skeleton, int frames, FrameRate rate, std::vec
   motion.frames = frames;
   motion.joints = skeleton.size();
   motion.movedJoints = std::move(moved);
-  motion.rotations.resize(static_cast<std::size_t>(frames) * motion.joints);
-  motion.translations.resize(static_cast<std::size_t>(frames) * motion.movedJoints.size());
-  for (int j = 0; j < motion.joints && frames > 0; ++j) motion.rotations[j] = Quatf(skeleton.rest[j].rotation);
+  // Row by row into reserved space: large clips are written once only.
+  std::vector<Quatf> pose;
+  for (const Trsd& rest : skeleton.rest) pose.push_back(Quatf(rest.rotation));
+  std::vector<Vec3f> places;
+  for (const int j : motion.movedJoints) places.push_back(Vec3f(skeleton.rest[j].translation));
+  motion.rotations.reserve(static_cast<std::size_t>(frames) * pose.size());
+  motion.translations.reserve(static_cast<std::size_t>(frames) * places.size());
   for (int f = 0; f < frames; ++f) {
-    if (f > 0) std::copy_n(motion.rotations.begin(), motion.joints, motion.rotationsAt(f).begin());
-    const auto translations = motion.translationsAt(f);
-    for (std::size_t k = 0; k < translations.size(); ++k) translations[k] = Vec3f(skeleton.rest[motion.movedJoints[k]].translation);
+    motion.rotations.insert(motion.rotations.end(), pose.begin(), pose.end());
+    motion.translations.insert(motion.translations.end(), places.begin(), places.end());
   }
   return motion;
 }
