@@ -446,14 +446,21 @@ bool transfer(const Plan& plan, const Motion& clip, Motion& out, Work& w, int fi
       // Products of unit quaternions drift by rounding only; one Newton step is enough.
       const Lanes scale = 1.5F - 0.5F * dot(local, local);
       sanity += scale;
-      Lanes a = local.w * scale, b = local.x * scale, c = local.y * scale, e = local.z * scale;
+      // Each frame takes the sign that lies in one hemisphere with the frame before it.
+      const QuatLanes stored = spread(f > 0 ? out.rotationsAt(f - 1)[j] : lane(local, 0));
+      const auto previous = [](const Lanes& before, const Lanes& now) { return __builtin_shufflevector(before, now, 0, 4, 5, 6); };
+      const Lanes agreement = local.w * previous(stored.w, local.w) + local.x * previous(stored.x, local.x) +
+                              local.y * previous(stored.y, local.y) + local.z * previous(stored.z, local.z);
+      float sign = 1;
+      Lanes signedScale = scale;
+      for (int k = 0; k < laneCount; ++k) {
+        if (agreement[k] < 0) sign = -sign;
+        signedScale[k] *= sign;
+      }
+      Lanes a = local.w * signedScale, b = local.x * signedScale, c = local.y * signedScale, e = local.z * signedScale;
       transpose(a, b, c, e);
       const Lanes turned[laneCount] = {a, b, c, e};
-      for (int k = 0; k < lanes; ++k) {
-        Quatf q{turned[k][0], turned[k][1], turned[k][2], turned[k][3]};
-        if (f + k > 0 && dot(q, out.rotationsAt(f + k - 1)[j]) < 0) q = -q;
-        out.rotationsAt(f + k)[j] = q;
-      }
+      for (int k = 0; k < lanes; ++k) out.rotationsAt(f + k)[j] = {turned[k][0], turned[k][1], turned[k][2], turned[k][3]};
     }
     for (int k = 0; k < lanes; ++k) {
       for (const PlaceStep& step : w.targetPlaces)

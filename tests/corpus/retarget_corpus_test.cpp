@@ -56,6 +56,8 @@ TEST_P(EveryPair, KeepsDirectionsTravelAndPosture) {
   ASSERT_TRUE(result.ok()) << result.error().text();
   const Motion& motion = result->motion;
   ASSERT_EQ(motion.frames, clip->frames);
+  for (int f = 1; f < motion.frames; ++f)
+    for (int j = 0; j < motion.joints; ++j) ASSERT_GE(dot(motion.rotationsAt(f)[j], motion.rotationsAt(f - 1)[j]), 0) << "frame " << f + 1;
 
   const Affined ws = worldFromFile(performer, result->report.performerReference), wt = worldFromFile(character, result->report.characterReference);
   const std::vector<Affined>&refS = result->report.performerReference.fileWorld, &refT = result->report.characterReference.fileWorld;
