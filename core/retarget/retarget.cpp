@@ -38,7 +38,6 @@ struct Plan {
   std::vector<Driver> drivers;
   std::vector<Mover> movers;       ///< hips first
   std::vector<char> performerNeeded, characterNeeded;
-  bool performerPositions = false;
   std::vector<int> animated;
   double stride = 1;
   bool sameBody = false;           ///< both figures have the same reference pose: rotations carry over as they are
@@ -196,7 +195,6 @@ class Planner {
       if (rigid || length(direction) < 1e-9) continue;
       plan_.drivers[j].aimEnd = end;
       plan_.drivers[j].aimRest = Vec3f(rotate(conjugate(p.rotation[a]), normalised(direction)));
-      plan_.performerPositions = true;
     }
   }
 
@@ -731,13 +729,12 @@ Result<Retargeted> retarget(const Figure& performer, const Motion& clip, const F
       const Mover& hips = plan.movers.front();
       const RigidRig& rig = plan.character.rig;
       // Joints above the hips stay where they are, so the lift has one local direction a mover.
+      std::vector<Quatd> rest(rig.size()), rotation(rig.size());
+      std::vector<Vec3d> position(rig.size());
+      for (int j = 0; j < rig.size(); ++j) rest[j] = character.skeleton.rest[j].rotation;
+      worldOf(rig, rest, {}, rotation, position);
       for (const Mover& m : plan.movers) {
         if (m.joint != hips.joint && isAncestor(character.skeleton, hips.joint, m.joint)) continue;
-        std::vector<Quatd> rest(rig.size());
-        for (int j = 0; j < rig.size(); ++j) rest[j] = character.skeleton.rest[j].rotation;
-        std::vector<Quatd> rotation(rig.size());
-        std::vector<Vec3d> position(rig.size());
-        worldOf(rig, rest, {}, rotation, position);
         const int p = rig.parents[m.joint];
         const Vec3d lift = inverse(rig.stretch[m.joint]) * rotate(conjugate(p < 0 ? rig.base : rotation[p]), Vec3d{0, offset, 0});
         const auto at = static_cast<std::size_t>(std::lower_bound(moved.begin(), moved.end(), m.joint) - moved.begin());
