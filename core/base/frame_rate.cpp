@@ -1,5 +1,6 @@
 #include "core/base/frame_rate.h"
 
+#include <algorithm>
 #include <charconv>
 #include <cmath>
 #include <cstdio>
@@ -88,6 +89,19 @@ Result<FrameRange> parseFrameRange(std::string_view text) {
     return makeError(Fault::usage, "'" + std::string(text) + "' is no frame range", {},
                      "Give first and last frame, both included and counted from 1, such as 10:48");
   return range;
+}
+
+std::vector<FrameSpan> joined(std::vector<FrameSpan> spans) {
+  std::erase_if(spans, [](const FrameSpan& s) { return s.empty(); });
+  std::sort(spans.begin(), spans.end(), [](const FrameSpan& a, const FrameSpan& b) { return a.first < b.first; });
+  std::vector<FrameSpan> out;
+  for (const FrameSpan& s : spans) {
+    if (!out.empty() && s.first <= out.back().last + 1)
+      out.back().last = std::max(out.back().last, s.last);
+    else
+      out.push_back(s);
+  }
+  return out;
 }
 
 }  // namespace understudy

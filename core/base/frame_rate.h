@@ -4,6 +4,7 @@
 #include <cstdint>
 #include <string>
 #include <string_view>
+#include <vector>
 
 #include "core/base/result.h"
 
@@ -40,6 +41,29 @@ struct FrameRange {
   int last = 1;
   [[nodiscard]] int count() const { return last - first + 1; }
   friend bool operator==(const FrameRange&, const FrameRange&) = default;
+};
+
+/// Frames first … last, counted from 0, both included; empty where last < first.
+struct FrameSpan {
+  int first = 0;
+  int last = -1;
+  [[nodiscard]] bool empty() const { return last < first; }
+  [[nodiscard]] int count() const { return empty() ? 0 : last - first + 1; }
+  [[nodiscard]] bool holds(int frame) const { return frame >= first && frame <= last; }
+  friend bool operator==(const FrameSpan&, const FrameSpan&) = default;
+};
+/// The frames both have.
+[[nodiscard]] inline FrameSpan common(FrameSpan a, FrameSpan b) { return {a.first > b.first ? a.first : b.first, a.last < b.last ? a.last : b.last}; }
+/// Wider by `before` and `after` frames; an empty span stays empty.
+[[nodiscard]] inline FrameSpan widened(FrameSpan s, int before, int after) { return s.empty() ? s : FrameSpan{s.first - before, s.last + after}; }
+/// Sorts spans and joins those that overlap or follow each other directly; empty ones vanish.
+[[nodiscard]] std::vector<FrameSpan> joined(std::vector<FrameSpan> spans);
+
+/// Seconds from the first frame of the untrimmed clip, both frames included.
+struct TimeRange {
+  double first = 0;
+  double last = 0;
+  friend bool operator==(const TimeRange&, const TimeRange&) = default;
 };
 
 /// Reads "A:B" (inclusive, counted from 1). Errors: not two numbers, A < 1, B < A.

@@ -10,11 +10,9 @@
 #include "core/figure/figure.h"
 #include "core/mapping/bone_map.h"
 #include "core/motion/motion.h"
+#include "core/repair/repair.h"
 
 namespace understudy {
-
-/// What a planted foot turns about. flat: nothing, it is still.
-enum class PlantPhase : unsigned char { heel, flat, ball, toe };
 
 /// Where a planted foot stands, as if it were flat. World: metres, Y up, the character facing +Z in its reference pose.
 struct PlantAnchor {

@@ -8,7 +8,7 @@
 #include "core/mapping/bone_map.h"
 #include "core/retarget/retarget.h"
 #include "core/take/node.h"
-#include "core/take/nudge.h"
+#include "core/repair/nudge.h"
 
 namespace understudy {
 
@@ -35,13 +35,6 @@ struct RoleKeys {
 struct MapKeys {
   PerRole<RoleKeys> performer, character;
   friend bool operator==(const MapKeys&, const MapKeys&) = default;
-};
-
-/// Seconds from the first frame of the untrimmed clip, both frames included.
-struct TimeRange {
-  double first = 0;
-  double last = 0;
-  friend bool operator==(const TimeRange&, const TimeRange&) = default;
 };
 
 /// How the take is handed over.

@@ -1,4 +1,4 @@
-#include "core/take/nudge.h"
+#include "core/repair/nudge.h"
 
 #include <algorithm>
 #include <array>

@@ -1,0 +1,116 @@
+#include "core/repair/poser.h"
+
+#include <algorithm>
+#include <limits>
+
+#include "core/math/two_bone.h"
+
+namespace understudy {
+
+Poser::Poser(const RepairContext& context) : context_(context) {
+  const auto n = static_cast<std::size_t>(context.body.rig.size());
+  local_.resize(n);
+  rotation_.resize(n);
+  translation_.resize(n);
+  position_.resize(n);
+  turned_.resize(n);
+  moved_.resize(n);
+}
+
+void Poser::load(const TiledMotion& motion, int frame) {
+  const auto rotations = motion.rotationsAt(frame);
+  for (std::size_t j = 0; j < local_.size(); ++j) local_[j] = normalised(Quatd(rotations[j]));
+  translation_ = context_.body.rig.translation;
+  const auto translations = motion.translationsAt(frame);
+  const std::vector<int>& tracks = motion.movedJoints();
+  for (std::size_t k = 0; k < tracks.size(); ++k) translation_[static_cast<std::size_t>(tracks[k])] = Vec3d(translations[k]);
+  worldOf(context_.body.rig, local_, translation_, rotation_, position_);
+  std::fill(turned_.begin(), turned_.end(), 0);
+  std::fill(moved_.begin(), moved_.end(), 0);
+}
+
+void Poser::store(TiledMotion& motion, int frame) const {
+  const auto rotations = motion.rotationsToWrite(frame);
+  for (std::size_t j = 0; j < local_.size(); ++j)
+    if (turned_[j]) rotations[j] = Quatf(sameHemisphere(normalised(local_[j]), Quatd(rotations[j])));
+  const auto translations = motion.translationsToWrite(frame);
+  const std::vector<int>& tracks = motion.movedJoints();
+  for (std::size_t k = 0; k < tracks.size(); ++k)
+    if (moved_[static_cast<std::size_t>(tracks[k])]) translations[k] = Vec3f(translation_[static_cast<std::size_t>(tracks[k])]);
+}
+
+const Quatd& Poser::above(int joint) const {
+  const int parent = context_.body.rig.parents[static_cast<std::size_t>(joint)];
+  return parent < 0 ? context_.body.rig.base : rotation(parent);
+}
+
+// World transforms of a joint and of all below it, from their local ones.
+void Poser::carry(int joint) {
+  const RigidRig& rig = context_.body.rig;
+  const auto one = [&](int index) {
+    const auto j = static_cast<std::size_t>(index);
+    const int parent = rig.parents[j];
+    const Quatd& up = above(index);
+    rotation_[j] = up * local_[j];
+    if (rig.hasPost[j]) rotation_[j] = rotation_[j] * rig.post[j];
+    position_[j] = rotate(up, rig.stretch[j] * translation_[j]) + (parent < 0 ? Vec3d{} : position(parent));
+  };
+  one(joint);
+  for (const int child : context_.below[static_cast<std::size_t>(joint)]) one(child);
+}
+
+void Poser::setLocal(int joint, const Quatd& local) {
+  const auto j = static_cast<std::size_t>(joint);
+  local_[j] = normalised(local);
+  turned_[j] = 1;
+  carry(joint);
+}
+
+void Poser::setRotation(int joint, const Quatd& world) {
+  const RigidRig& rig = context_.body.rig;
+  const auto j = static_cast<std::size_t>(joint);
+  const Quatd local = conjugate(above(joint)) * world;
+  setLocal(joint, rig.hasPost[j] ? local * conjugate(rig.post[j]) : local);
+}
+
+void Poser::turn(int joint, const Quatd& worldTurn) { setRotation(joint, worldTurn * rotation(joint)); }
+
+void Poser::moveBy(int joint, const Vec3d& worldShift) {
+  const auto j = static_cast<std::size_t>(joint);
+  translation_[j] += inverse(context_.body.rig.stretch[j]) * rotate(conjugate(above(joint)), worldShift);
+  moved_[j] = 1;
+  carry(joint);
+}
+
+double Poser::solveLimb(const LimbRig& limb, const LimbGoal& goal) {
+  if (!limb.complete()) return std::numeric_limits<double>::infinity();
+  const Quatd endRotation = goal.endRotation.value_or(rotation(limb.end));
+  // A detached end hangs where it would be if the middle joint carried it.
+  const Vec3d gap = rotate(conjugate(rotation(limb.mid)), position(limb.end) - position(limb.mid));
+  TwoBoneGoal wanted;
+  wanted.target = goal.target;
+  wanted.pole = goal.pole;
+  wanted.hinge = rotate(rotation(limb.root), limb.hinge);
+  wanted.soft = goal.soft;
+  const TwoBoneSolution solved = solveTwoBone({position(limb.root), position(limb.mid), position(limb.end)}, wanted);
+  const Quatd mid = solved.rootTurn * solved.midTurn * rotation(limb.mid);
+  turn(limb.root, solved.rootTurn);
+  setRotation(limb.mid, mid);
+  if (limb.detached) moveBy(limb.end, toWorld(limb.mid, gap) - position(limb.end));
+  setRotation(limb.end, endRotation);
+  return distance(position(limb.end), goal.target);
+}
+
+void Poser::swivel(const LimbRig& limb, double angle) {
+  if (!limb.complete()) return;
+  const Vec3d line = position(limb.end) - position(limb.root);
+  const double size = length(line);
+  if (size < 1e-9) return;
+  const Quatd about = fromAxisAngle(line / size, angle), end = rotation(limb.end);
+  const Vec3d place = position(limb.end);
+  turn(limb.root, about);
+  if (limb.detached) moveBy(limb.end, place - position(limb.end));
+  setRotation(limb.end, end);
+}
+
+}  // namespace understudy
