@@ -172,7 +172,7 @@ struct Keeper {
       rig.add(n + "forearm_twist1", n + "forearm", lerp(elbow, wrist, 1.0 / 3), lerp(elbow, wrist, 2.0 / 3), front);
       rig.add(n + "forearm_twist2", n + "forearm", lerp(elbow, wrist, 2.0 / 3), wrist, front);
       const Vec3d palm = normalised(Vec3d{-std::sin(raise) * s, -std::cos(raise), 0});  // out of the palm
-      const Vec3d thumbwards = normalised(cross(palm, fore) * -s);
+      const Vec3d thumbwards = normalised(cross(palm, fore) * s);
       const auto local = [&](double f, double t, double p) { return wrist + fore * (f * h) + thumbwards * (t * h) + palm * (p * h); };
       rig.add(n + "hand", n + "forearm", wrist, local(0.095, 0, 0.004), front);
       rig.add(n + "thumb1", n + "hand", local(0.035, 0.035, 0.012), local(0.068, 0.068, 0.022), front);
