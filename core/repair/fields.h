@@ -105,6 +105,8 @@ template <class V, Described<PlantRepair> T> void fields(V&& visit, T& v) {
   visit(FieldInfo{"anchored", "The place is kept; otherwise it is read off the motion once"}, v.anchored);
   visit(FieldInfo{"anchor", "Place of the part's joint, standing flat", "m"}, v.anchor);
   visit(FieldInfo{"yaw", "Direction of the foot about up", "rad"}, v.yaw);
+  visit(FieldInfo{"turn", "How far the foot spins", "rad"}, v.turn);
+  visit(FieldInfo{"lift", "How far the pelvis is raised meanwhile", "m"}, v.lift);
 }
 template <class V, Described<TouchRepair> T> void fields(V&& visit, T& v) {
   visit(FieldInfo{"kind", "meet: one frame; rest: stays; glide: free along the surface"}, v.kind);

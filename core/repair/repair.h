@@ -92,6 +92,8 @@ struct PlantRepair {
   bool anchored = false;         ///< false: the anchor is read off the motion once, when the repair is added
   Vec3d anchor;                  ///< of the part's joint, as if the foot were flat
   double yaw = 0;                ///< radians about +Y from the foot's direction in the reference pose
+  double turn = 0;               ///< radians by which the foot's direction changes over the spin phases
+  double lift = 0;               ///< metres by which the pelvis is raised while the part stands; part of the anchor
   friend bool operator==(const PlantRepair&, const PlantRepair&) = default;
 };
 
