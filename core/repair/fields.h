@@ -46,7 +46,7 @@ inline const std::vector<const char*>& namesOf(SetKind) {
 
 // fields(visitor, value): calls visitor(FieldInfo, member) for every member, in the order people read them. `value` may be
 // const. Members are double, int, bool, std::uint64_t, std::string, the enums above, Vec3d, Quatd, Placement, JointNudge,
-// PlantMark, TimeRange, and optionals and vectors of these.
+// PlantMark, PropHolder, TimeRange, and optionals and vectors of these.
 
 template <class T, class Wanted>
 concept Described = std::same_as<std::remove_const_t<T>, Wanted>;
@@ -129,6 +129,7 @@ template <class V, Described<GripRepair> T> void fields(V&& visit, T& v) {
   visit(FieldInfo{"leadPalm", "The lead hand's palm in its bone"}, v.leadPalm);
   visit(FieldInfo{"supportPalm", "The support hand's palm in its bone"}, v.supportPalm);
   visit(FieldInfo{"slide", "How far the support hand may slide along the prop", "m", 0, 10}, v.slide);
+  visit(FieldInfo{"share", "Part of the way between both hands that the lead hand comes", "", 0, 1}, v.share);
   visit(FieldInfo{"anchored", "The frames are kept; otherwise they are worked out once"}, v.anchored);
 }
 template <class V, Described<ClearanceRepair> T> void fields(V&& visit, T& v) {
@@ -154,6 +155,11 @@ template <class V, Described<Repair> T> void fields(V&& visit, T& v) {
   visit(FieldInfo{"solo", "Only solo repairs are applied"}, v.solo);
   visit(FieldInfo{"proposed", "Made by the program"}, v.proposed);
 }
+template <class V, Described<PropHolder> T> void fields(V&& visit, T& v) {
+  visit(FieldInfo{"time", "From when on", "s"}, v.time);
+  visit(FieldInfo{"bone", "Bone that holds it; empty: the world"}, v.bone);
+  visit(FieldInfo{"place", "Where it is, in the stage or in the bone's frame"}, v.place);
+}
 template <class V, Described<PropItem> T> void fields(V&& visit, T& v) {
   visit(FieldInfo{"id", "Number of the prop in its take"}, v.id);
   visit(FieldInfo{"name", "What people call it"}, v.name);
@@ -165,6 +171,7 @@ template <class V, Described<PropItem> T> void fields(V&& visit, T& v) {
   visit(FieldInfo{"leadGrip", "Where the lead hand holds it"}, v.leadGrip);
   visit(FieldInfo{"supportGrip", "Where the support hand holds it"}, v.supportGrip);
   visit(FieldInfo{"gripped", "The grips are kept; otherwise they are found on the mesh"}, v.gripped);
+  visit(FieldInfo{"holders", "Who holds it, in turn, where no grip does"}, v.holders);
 }
 template <class V, Described<SetItem> T> void fields(V&& visit, T& v) {
   visit(FieldInfo{"id", "Number of the object in its take"}, v.id);

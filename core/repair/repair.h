@@ -125,6 +125,7 @@ struct GripRepair {
   Placement leadPalm;       ///< of the lead hand's palm in its bone's rigid frame
   Placement supportPalm;
   double slide = 0;         ///< metres the support hand may slide along the prop where it is out of reach
+  double share = 0;         ///< part of the way between both hands that the lead hand comes; 0: it keeps its pose and only the other hand moves
   bool anchored = false;    ///< false: the frames are worked out once, when the repair is added
   friend bool operator==(const GripRepair&, const GripRepair&) = default;
 };
@@ -184,6 +185,14 @@ struct RepairFrames {
 /// 1 inside the span, 0 from `before` and `after` frames outwards, between them the kernel of easeWeight().
 [[nodiscard]] double spanWeight(const RepairFrames& frames, int frame);
 
+/// Who holds a prop from a time on, where no grip does: the world or a bone.
+struct PropHolder {
+  double time = 0;
+  std::string bone;  ///< empty: the world
+  Placement place;   ///< of the prop: in the stage, or in the bone's rigid frame, metres
+  friend bool operator==(const PropHolder&, const PropHolder&) = default;
+};
+
 /// A prop of the take.
 struct PropItem {
   std::uint64_t id = 0;
@@ -194,6 +203,7 @@ struct PropItem {
   double length = 1.5, radius = 0.015;
   Placement leadGrip, supportGrip;  ///< on the prop, metres, after scale
   bool gripped = false;          ///< false: the grips are found on its mesh when it is first used
+  std::vector<PropHolder> holders;  ///< in order of time; empty: it stays where the grips before and after it have it
   std::string unknown;
   friend bool operator==(const PropItem&, const PropItem&) = default;
 };
