@@ -1,0 +1,45 @@
+// Grips: a prop in a lead hand, and the support hand kept on it.
+#pragma once
+
+#include <memory>
+#include <optional>
+#include <vector>
+
+#include "core/math/rigid.h"
+#include "core/repair/hands.h"
+#include "core/repair/layer.h"
+
+namespace understudy {
+
+[[nodiscard]] inline Rigid rigidOf(const Placement& p) { return {p.rotation, p.position}; }
+[[nodiscard]] inline Placement placementOf(const Rigid& r) { return {r.at, r.turn}; }
+
+/// The stage of grips. With w the span's weight, L the lead palm and R = leadGrip⁻¹ · supportGrip, the support palm is brought to
+/// L · (from its own place beside L to R, by w). A share of the way is taken by the lead hand, which keeps its direction. Where the
+/// support hand does not reach, its collarbone gives way, then the chest a little (both arms are then solved again with the prop
+/// where it was), then the hand slides along the prop if it may, then the lead hand comes nearer if it shares; what is left is the
+/// residual. All of these set in smoothly before the arm is straight. The pelvis and the head's direction never change.
+/// Grips that are not anchored, lack a hand or an arm, or name a prop the take does not have are told in `issues` and left out.
+[[nodiscard]] RepairLayerPtr makeGripLayer(std::shared_ptr<const RepairContext> context, std::vector<const Repair*> repairs, Issues& issues);
+
+/// Works out a grip's frames from the motion its stage gets (untrimmed): the palms from the skin; how both hands lie to each other
+/// from their mean over the span, far enough apart for hands of their size where the motion keeps them apart, and within reach of
+/// both arms as far as that goes; and the prop laid through both palms, lead and support where the prop's own grips have them.
+/// The prop is the context's with the grip's id. Errors: a hand or arm is not mapped, no such prop, span outside the motion.
+[[nodiscard]] Result<GripRepair> anchorGrip(const RepairContext& context, const TiledMotion& motion, const Repair& repair);
+
+/// The palm in its joint's rigid frame: what anchorGrip stores.
+[[nodiscard]] std::array<Hand, 2> handsOf(const RepairContext& context);
+
+/// Hands and grips exchanged as in a mirror: the other hand leads. Frames that are not anchored stay so; others are mirrored.
+[[nodiscard]] GripRepair mirroredGrip(const RepairContext& context, const GripRepair& grip);
+/// Lead and support exchanged, the prop staying in both hands where it is.
+[[nodiscard]] GripRepair swappedGrip(const GripRepair& grip);
+
+/// Where a prop is over the frames `frames` of a motion that has its grips applied: with the lead hand during grips (blended over
+/// their eases), else with its holder, else where the grip before left it or the one after takes it up, in the stage.
+/// `repairs` are all of the take's in list order; muted and other ones are skipped. A prop nobody ever holds stays at the origin.
+[[nodiscard]] std::vector<Rigid> propPath(const RepairContext& context, const TiledMotion& motion, const PropItem& prop,
+                                          const std::vector<const Repair*>& repairs, FrameSpan frames);
+
+}  // namespace understudy
