@@ -1,0 +1,69 @@
+// A body as capsules with elliptic sections, laid around its joints, and places on them that another body has too.
+#pragma once
+
+#include <array>
+#include <span>
+#include <string_view>
+
+#include "core/figure/figure.h"
+#include "core/mapping/bone_map.h"
+#include "core/math/quat.h"
+
+namespace understudy {
+
+struct PosedBody;
+
+enum class BodyPart : unsigned char {
+  head, chest, belly, leftUpperArm, rightUpperArm, leftForearm, rightForearm, leftHand, rightHand, leftThigh, rightThigh, leftShank, rightShank, count
+};
+inline constexpr int bodyPartCount = static_cast<int>(BodyPart::count);
+/// "head", "left thigh" …
+[[nodiscard]] std::string_view bodyPartName(BodyPart part);
+[[nodiscard]] BodyPart mirrored(BodyPart part);
+
+/// One part. Lengths in metres; directions and points in the joint's own rigid frame (rotation and position only).
+/// Where the part is not mapped, `joint` is −1.
+struct PartShape {
+  int joint = -1;
+  Vec3d start, end;            ///< of the axis
+  Vec3d front{0, 0, 1};        ///< unit, at right angles to the axis: around = 0; of a hand: the palm's side
+  Vec3d side{1, 0, 0};         ///< unit: around = 90°
+  double frontStart = 0, frontEnd = 0, sideStart = 0, sideEnd = 0;  ///< half axes of the section
+
+  [[nodiscard]] bool known() const { return joint >= 0; }
+};
+
+/// A place in a part, the same on every body: `along` from 0 at the axis' start to 1 at its end, beyond them outside;
+/// `around` in radians from the part's front towards its side.
+struct PartPlace {
+  double along = 0, around = 0;
+  friend bool operator==(const PartPlace&, const PartPlace&) = default;
+};
+
+/// A point seen from a part.
+struct PartView {
+  PartPlace place;
+  double gap = 0;  ///< metres along the ray from the axis to the part's surface; negative inside
+};
+
+struct BodyParts {
+  std::array<PartShape, bodyPartCount> parts;
+  double stature = 0;  ///< metres, leg ÷ .491: what the body would measure with customary proportions
+  std::array<double, 2> handLength{};  ///< metres, wrist to finger tips
+
+  [[nodiscard]] const PartShape& at(BodyPart part) const { return parts[static_cast<int>(part)]; }
+};
+
+/// The parts of a body standing in its reference pose. Segment lengths are the body's own; thicknesses are fractions of its
+/// stature: breadths after Drillis and Contini 1966 (in Winter, "Biomechanics and Motor Control of Human Movement"), depths and
+/// girths after the means of the ANSUR II survey (Gordon et al. 2014), rounded. `turn` gives for each role a rotation that is taken
+/// off the part's front (what a retarget turned the other body's reference by), or is empty.
+[[nodiscard]] BodyParts bodyParts(const PosedBody& body, std::span<const Quatd> turn = {});
+
+/// `rotation` and `position` are those of the part's joint in the world; `point` is a world point.
+[[nodiscard]] PartView viewFrom(const PartShape& part, const Quatd& rotation, const Vec3d& position, const Vec3d& point);
+/// The point of the axis at `along`, and the unit direction of `around`, both in the joint's frame.
+[[nodiscard]] Vec3d axisPoint(const PartShape& part, double along);
+[[nodiscard]] Vec3d outwards(const PartShape& part, double around);
+
+}  // namespace understudy
