@@ -30,35 +30,35 @@ class Finder {
   Finder(const Motion& motion, const BodyContactSettings& settings) : motion_(motion), s_(settings) {}
 
   Result<BodyContacts> run(const PosedBody& body, const RunControl& control) {
-    out_.parts = bodyParts(body);
-    stature_ = out_.parts.stature;
+    out_.sites = bodySites(body);
+    stature_ = out_.sites.stature;
     rate_ = motion_.rate.hertz();
     frames_ = motion_.frames;
-    if (!out_.parts.at(BodyPart::leftHand).known() && !out_.parts.at(BodyPart::rightHand).known()) {
+    if (!out_.sites.at(BodySite::leftHand).known() && !out_.sites.at(BodySite::rightHand).known()) {
       out_.issues.push_back(makeNote("No hands are mapped: touches of the body are not looked for"));
       return std::move(out_);
     }
     if (const Status read = readWays(body, control); !read) return read.error();
-    const bool both = out_.parts.at(BodyPart::leftHand).known() && out_.parts.at(BodyPart::rightHand).known();
+    const bool both = out_.sites.at(BodySite::leftHand).known() && out_.sites.at(BodySite::rightHand).known();
     if (both) findTogether();
     if (both) findHandToHand();
     for (int hand = 0; hand < 2; ++hand) {
       if (control.stopped()) return RunControl::cancelled();
-      if (out_.parts.at(handPart(hand)).known()) findTouches(hand);
+      if (out_.sites.at(handSite(hand)).known()) findTouches(hand);
     }
     std::stable_sort(out_.touches.begin(), out_.touches.end(), [](const BodyContact& a, const BodyContact& b) { return a.first < b.first; });
     return std::move(out_);
   }
 
  private:
-  static BodyPart handPart(int hand) { return hand == 0 ? BodyPart::leftHand : BodyPart::rightHand; }
+  static BodySite handSite(int hand) { return hand == 0 ? BodySite::leftHand : BodySite::rightHand; }
 
   Status readWays(const PosedBody& body, const RunControl& control) {
     const int n = motion_.joints;
     std::vector<Quatd> local(static_cast<std::size_t>(n)), rotation(local.size());
     std::vector<Vec3d> translations(body.rig.translation), position(local.size());
     for (std::size_t p = 0; p < ways_.size(); ++p) {
-      if (!out_.parts.parts[p].known()) continue;
+      if (!out_.sites.shapes[p].known()) continue;
       ways_[p].rotation.resize(static_cast<std::size_t>(frames_));
       ways_[p].position.resize(static_cast<std::size_t>(frames_));
     }
@@ -70,7 +70,7 @@ class Finder {
       for (std::size_t k = 0; k < t.size(); ++k) translations[motion_.movedJoints[k]] = Vec3d(t[k]);
       worldOf(body.rig, local, translations, rotation, position);
       for (std::size_t p = 0; p < ways_.size(); ++p) {
-        const int joint = out_.parts.parts[p].joint;
+        const int joint = out_.sites.shapes[p].joint;
         if (joint < 0) continue;
         if (!isFinite(rotation[joint]) || !isFinite(position[joint]))
           return makeError(Fault::input, "The motion holds numbers that are not finite", "frame " + std::to_string(f + 1), "Repair or trim the clip");
@@ -81,20 +81,20 @@ class Finder {
     return Done{};
   }
 
-  [[nodiscard]] Vec3d pointOf(BodyPart part, int frame, const Vec3d& local) const {
-    const JointWay& way = ways_[static_cast<std::size_t>(part)];
+  [[nodiscard]] Vec3d pointOf(BodySite site, int frame, const Vec3d& local) const {
+    const JointWay& way = ways_[static_cast<std::size_t>(site)];
     return way.position[frame] + rotate(way.rotation[frame], local);
   }
   [[nodiscard]] Vec3d onHand(int hand, int frame, double along) const {
-    return pointOf(handPart(hand), frame, axisPoint(out_.parts.at(handPart(hand)), along));
+    return pointOf(handSite(hand), frame, axisPoint(out_.sites.at(handSite(hand)), along));
   }
   [[nodiscard]] Vec3d palm(int hand, int frame) const { return onHand(hand, frame, palmAlong); }
 
-  /// How near a hand is to a part, and where: the hand's points count the more the nearer they are, so that the place moves
+  /// How near a hand is to a site, and where: the hand's points count the more the nearer they are, so that the place moves
   /// smoothly as the hand rolls.
-  [[nodiscard]] BodyContactFrame seen(int hand, BodyPart part, int frame) const {
-    const PartShape& shape = out_.parts.at(part);
-    const JointWay& way = ways_[static_cast<std::size_t>(part)];
+  [[nodiscard]] BodyContactFrame seen(int hand, BodySite site, int frame) const {
+    const SiteShape& shape = out_.sites.at(site);
+    const JointWay& way = ways_[static_cast<std::size_t>(site)];
     std::array<double, samplesOnHand.size()> gaps{};
     double least = 1e300;
     for (std::size_t i = 0; i < samplesOnHand.size(); ++i) {
@@ -108,39 +108,46 @@ class Finder {
       weighted += w * samplesOnHand[i];
     }
     BodyContactFrame result;
-    result.part = part;
+    result.site = site;
     result.onHand = weighted / sum;
     result.place = viewFrom(shape, way.rotation[frame], way.position[frame], onHand(hand, frame, result.onHand)).place;
     result.gap = least;
     return result;
   }
 
-  [[nodiscard]] bool candidate(int hand, BodyPart part) const {
-    if (!out_.parts.at(part).known()) return false;
-    switch (part) {
-      case BodyPart::leftUpperArm:
-      case BodyPart::leftForearm: return hand == 1;
-      case BodyPart::rightUpperArm:
-      case BodyPart::rightForearm: return hand == 0;
-      case BodyPart::leftHand:
-      case BodyPart::rightHand: return false;  // looked for apart
+  [[nodiscard]] bool candidate(int hand, BodySite site) const {
+    if (!out_.sites.at(site).known()) return false;
+    switch (site) {
+      case BodySite::leftUpperArm:
+      case BodySite::leftForearm: return hand == 1;
+      case BodySite::rightUpperArm:
+      case BodySite::rightForearm: return hand == 0;
+      case BodySite::leftHand:
+      case BodySite::rightHand: return false;  // looked for apart
       default: return true;
     }
   }
-  static bool isOtherArm(BodyPart part) { return part >= BodyPart::leftUpperArm && part <= BodyPart::rightHand; }
+  static bool isOtherArm(BodySite site) { return site >= BodySite::leftUpperArm && site <= BodySite::rightHand; }
 
   [[nodiscard]] bool together(int frame) const {
     return std::any_of(out_.together.begin(), out_.together.end(), [&](const HandsTogether& t) { return frame >= t.first && frame <= t.last; });
   }
 
+  /// The hands touch each other: their wrists then come near the other forearm as well.
+  [[nodiscard]] bool handsMeet(int frame) const {
+    const int slack = std::max(1, static_cast<int>(std::lround(s_.shortest * rate_)));
+    return std::any_of(out_.touches.begin(), out_.touches.end(),
+                       [&](const BodyContact& t) { return t.handToHand() && frame >= t.first - slack && frame <= t.last + slack; });
+  }
+
   /// The arm is straight and points down along the trunk.
   [[nodiscard]] bool hangs(int hand, int frame) const {
-    const BodyPart upper = hand == 0 ? BodyPart::leftUpperArm : BodyPart::rightUpperArm, fore = hand == 0 ? BodyPart::leftForearm : BodyPart::rightForearm;
-    const PartShape& chest = out_.parts.at(BodyPart::chest);
-    if (!out_.parts.at(upper).known() || !out_.parts.at(fore).known() || !chest.known()) return false;
-    const Vec3d shoulder = pointOf(upper, frame, out_.parts.at(upper).start), elbow = pointOf(fore, frame, out_.parts.at(fore).start),
-                wrist = pointOf(handPart(hand), frame, Vec3d{});
-    const Vec3d down = pointOf(BodyPart::chest, frame, chest.start) - pointOf(BodyPart::chest, frame, chest.end);
+    const BodySite upper = hand == 0 ? BodySite::leftUpperArm : BodySite::rightUpperArm, fore = hand == 0 ? BodySite::leftForearm : BodySite::rightForearm;
+    const SiteShape& chest = out_.sites.at(BodySite::chest);
+    if (!out_.sites.at(upper).known() || !out_.sites.at(fore).known() || !chest.known()) return false;
+    const Vec3d shoulder = pointOf(upper, frame, out_.sites.at(upper).start), elbow = pointOf(fore, frame, out_.sites.at(fore).start),
+                wrist = pointOf(handSite(hand), frame, Vec3d{});
+    const Vec3d down = pointOf(BodySite::chest, frame, chest.start) - pointOf(BodySite::chest, frame, chest.end);
     constexpr double degree = std::numbers::pi / 180;
     return angleBetween(wrist - shoulder, down) < 35 * degree && angleBetween(elbow - shoulder, wrist - elbow) < 45 * degree;
   }
@@ -151,17 +158,17 @@ class Finder {
     for (int f = 0; f < frames_; ++f) {
       BodyContactFrame best;
       best.gap = 1e300;
-      const bool held = together(f);
+      const bool held = together(f) || handsMeet(f);
       const bool hanging = hangs(hand, f);
       double slack = 0;
-      for (int p = 0; p < bodyPartCount; ++p) {
-        const BodyPart part = static_cast<BodyPart>(p);
-        if (!candidate(hand, part) || (held && isOtherArm(part))) continue;
-        BodyContactFrame view = seen(hand, part, f);
-        const bool brushes = hanging && (part == BodyPart::belly || part == BodyPart::leftThigh || part == BodyPart::rightThigh);
+      for (int p = 0; p < bodySiteCount; ++p) {
+        const BodySite site = static_cast<BodySite>(p);
+        if (!candidate(hand, site) || (held && isOtherArm(site))) continue;
+        BodyContactFrame view = seen(hand, site, f);
+        const bool brushes = hanging && (site == BodySite::belly || site == BodySite::leftThigh || site == BodySite::rightThigh);
         const double extra = brushes ? (s_.enter - s_.hanging) * stature_ : 0;
-        // A little reluctance to change the part keeps the place from flickering between neighbours.
-        const double change = f > 0 && nearest[f - 1].gap < 1e299 && nearest[f - 1].part != part ? 0.004 * stature_ : 0;
+        // A little reluctance to change the site keeps the place from flickering between neighbours.
+        const double change = f > 0 && nearest[f - 1].gap < 1e299 && nearest[f - 1].site != site ? 0.004 * stature_ : 0;
         if (view.gap + extra + change < best.gap + slack) {
           slack = extra + change;
           best = view;
@@ -177,9 +184,9 @@ class Finder {
     std::vector<BodyContactFrame> nearest(static_cast<std::size_t>(frames_));
     std::vector<double> limit(static_cast<std::size_t>(frames_), s_.enter);
     for (int f = 0; f < frames_; ++f) {
-      nearest[f] = seen(0, BodyPart::rightHand, f);
+      nearest[f] = seen(0, BodySite::rightHand, f);
       // Seen from either hand: the nearer of both.
-      nearest[f].gap = std::min(nearest[f].gap, seen(1, BodyPart::leftHand, f).gap);
+      nearest[f].gap = std::min(nearest[f].gap, seen(1, BodySite::leftHand, f).gap);
       if (together(f)) nearest[f].gap = 1e300;
     }
     // Blows that happen between frames.
@@ -240,16 +247,16 @@ class Finder {
     c.first = first;
     c.last = last;
     c.nearest = first;
-    std::array<int, bodyPartCount> count{};
+    std::array<int, bodySiteCount> count{};
     for (int f = first; f <= last; ++f) {
       c.frames.push_back(nearest[f]);
-      ++count[static_cast<std::size_t>(nearest[f].part)];
+      ++count[static_cast<std::size_t>(nearest[f].site)];
       if (nearest[f].gap < nearest[c.nearest].gap) c.nearest = f;
     }
-    c.part = static_cast<BodyPart>(std::max_element(count.begin(), count.end()) - count.begin());
+    c.site = static_cast<BodySite>(std::max_element(count.begin(), count.end()) - count.begin());
     // Turns are counted on, so that places between frames can be interpolated.
     for (std::size_t i = 1; i < c.frames.size(); ++i) {
-      if (c.frames[i].part != c.frames[i - 1].part) continue;
+      if (c.frames[i].site != c.frames[i - 1].site) continue;
       const double before = c.frames[i - 1].place.around;
       c.frames[i].place.around = before + std::remainder(c.frames[i].place.around - before, 2 * std::numbers::pi);
     }
@@ -260,13 +267,13 @@ class Finder {
     out_.touches.push_back(std::move(c));
   }
 
-  /// Greatest distance of the touched place, seen from the part, to where it was first (metres).
+  /// Greatest distance of the touched place, seen from the site, to where it was first (metres).
   [[nodiscard]] double wanders(const BodyContact& c) const {
     double most = 0;
-    std::array<int, bodyPartCount> from;
+    std::array<int, bodySiteCount> from;
     from.fill(-1);
     for (int i = 0; i < static_cast<int>(c.frames.size()); ++i) {
-      const auto p = static_cast<std::size_t>(c.frames[i].part);
+      const auto p = static_cast<std::size_t>(c.frames[i].site);
       if (from[p] < 0) from[p] = i;
       const auto local = [&](int k) {
         const JointWay& way = ways_[p];
@@ -312,8 +319,8 @@ class Finder {
   }
 
   void findTogether() {
-    if (!out_.parts.at(BodyPart::chest).known()) return;
-    const JointWay& chest = ways_[static_cast<std::size_t>(BodyPart::chest)];
+    if (!out_.sites.at(BodySite::chest).known()) return;
+    const JointWay& chest = ways_[static_cast<std::size_t>(BodySite::chest)];
     std::vector<double> apart;
     std::array<std::vector<Vec3d>, 2> places;
     for (int f = 0; f < frames_; ++f) {
@@ -365,7 +372,7 @@ class Finder {
     t.distance = median({apart.begin() + first, apart.begin() + last + 1});
     t.spread = e.spread;
     t.travel = e.travel;
-    const JointWay &left = ways_[static_cast<std::size_t>(BodyPart::leftHand)], &right = ways_[static_cast<std::size_t>(BodyPart::rightHand)];
+    const JointWay &left = ways_[static_cast<std::size_t>(BodySite::leftHand)], &right = ways_[static_cast<std::size_t>(BodySite::rightHand)];
     std::array<std::vector<double>, 3> offsets;
     Quatd sum{0, 0, 0, 0};
     const Quatd some = conjugate(left.rotation[first]) * right.rotation[first];
@@ -405,7 +412,7 @@ class Finder {
   const Motion& motion_;
   const BodyContactSettings& s_;
   BodyContacts out_;
-  std::array<JointWay, bodyPartCount> ways_;
+  std::array<JointWay, bodySiteCount> ways_;
   double stature_ = 0, rate_ = 0;
   int frames_ = 0;
 };

@@ -4,14 +4,14 @@
 #include <vector>
 
 #include "core/base/run_control.h"
-#include "core/contact/body_parts.h"
+#include "core/contact/body_sites.h"
 #include "core/motion/motion.h"
 
 namespace understudy {
 
 /// Lengths are fractions of the stature (leg ÷ .491), so that one setting serves bodies of any size.
 struct BodyContactSettings {
-  /// A hand touches once it is nearer to a part than `enter`, and as long as it is nearer than `stay`. Hands that swing past
+  /// A hand touches once it is nearer to a site than `enter`, and as long as it is nearer than `stay`. Hands that swing past
   /// the thighs in walking keep more than .015.
   double enter = 0.012;
   double stay = 0.022;
@@ -43,22 +43,22 @@ enum class BodyContactKind : unsigned char { meet, rest, glide };
 
 /// One frame of a contact.
 struct BodyContactFrame {
-  BodyPart part = BodyPart::head;
-  PartPlace place;       ///< of the touching point, on `part`
+  BodySite site = BodySite::head;
+  SitePlace place;       ///< of the touching point, on `site`
   double onHand = 0.5;   ///< where along the hand it is: 0 wrist, 1 finger tips
-  double gap = 0;        ///< metres between hand and part, as far as proportions tell; negative: the thicknesses overlap
+  double gap = 0;        ///< metres between hand and site, as far as proportions tell; negative: the thicknesses overlap
 };
 
 /// One touch. Frames count from 0, inclusive.
 struct BodyContact {
   int hand = 0;                         ///< 0 left, 1 right; where both hands touch each other, 0
-  BodyPart part = BodyPart::head;       ///< the one touched longest
+  BodySite site = BodySite::head;       ///< the one touched longest
   BodyContactKind kind = BodyContactKind::rest;
   int first = 0, last = 0, nearest = 0;
   std::vector<BodyContactFrame> frames; ///< one a frame, first … last
   double confidence = 0;                ///< 0 … 1
 
-  [[nodiscard]] bool handToHand() const { return part == BodyPart::leftHand || part == BodyPart::rightHand; }
+  [[nodiscard]] bool handToHand() const { return site == BodySite::leftHand || site == BodySite::rightHand; }
 };
 
 /// Both hands on one thing that is not seen.
@@ -76,7 +76,7 @@ struct HandsTogether {
 struct BodyContacts {
   std::vector<BodyContact> touches;     ///< in order of their first frames
   std::vector<HandsTogether> together;
-  BodyParts parts;                      ///< of the performer
+  BodySites sites;                      ///< of the performer
   Issues issues;
 };
 

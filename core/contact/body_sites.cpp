@@ -1,4 +1,4 @@
-#include "core/contact/body_parts.h"
+#include "core/contact/body_sites.h"
 
 #include <algorithm>
 #include <cmath>
@@ -12,30 +12,30 @@ namespace {
 constexpr double legFraction = 0.491;   // thigh .245 and shank .246
 constexpr double handFraction = 0.108;
 constexpr double headAboveShoulders = 0.117;  // middle of the head .935, shoulder joints .818
-constexpr double waist = 0.45;                // part of the way from the hip joints to the shoulder joints
+constexpr double waist = 0.45;                // site of the way from the hip joints to the shoulder joints
 
 const Vec3d front{0, 0, 1}, up{0, 1, 0};
 
 struct Thickness {
-  double frontStart, frontEnd, sideStart, sideEnd;
+  double frontStart, frontEnd, sideStart, sideEnd, cap;
 };
 
-Thickness thicknessOf(BodyPart part) {
-  switch (part) {
-    case BodyPart::head: return {.057, .057, .044, .044};
-    case BodyPart::chest: return {.062, .070, .082, .095};
-    case BodyPart::belly: return {.068, .062, .095, .082};
-    case BodyPart::leftUpperArm:
-    case BodyPart::rightUpperArm: return {.034, .027, .034, .027};
-    case BodyPart::leftForearm:
-    case BodyPart::rightForearm: return {.026, .017, .026, .017};
-    case BodyPart::leftHand:
-    case BodyPart::rightHand: return {.009, .009, .025, .025};
-    case BodyPart::leftThigh:
-    case BodyPart::rightThigh: return {.054, .037, .054, .037};
-    case BodyPart::leftShank:
-    case BodyPart::rightShank: return {.035, .021, .035, .021};
-    case BodyPart::count: break;
+Thickness thicknessOf(BodySite site) {
+  switch (site) {
+    case BodySite::head: return {.057, .057, .044, .044, .045};
+    case BodySite::chest: return {.062, .070, .082, .095, .035};
+    case BodySite::belly: return {.068, .062, .095, .082, .035};
+    case BodySite::leftUpperArm:
+    case BodySite::rightUpperArm: return {.034, .027, .034, .027, .030};
+    case BodySite::leftForearm:
+    case BodySite::rightForearm: return {.026, .017, .026, .017, .020};
+    case BodySite::leftHand:
+    case BodySite::rightHand: return {.009, .009, .025, .025, .009};
+    case BodySite::leftThigh:
+    case BodySite::rightThigh: return {.054, .037, .054, .037, .042};
+    case BodySite::leftShank:
+    case BodySite::rightShank: return {.035, .021, .035, .021, .028};
+    case BodySite::count: break;
   }
   return {};
 }
@@ -44,15 +44,15 @@ class Builder {
  public:
   Builder(const PosedBody& body, std::span<const Quatd> turn) : body_(body), turn_(turn) {}
 
-  BodyParts build() {
+  BodySites build() {
     out_.stature = body_.pose.legLength / legFraction;
     const auto hips = middle(Role::leftUpperLeg, Role::rightUpperLeg);
     const auto shoulders = middle(Role::leftUpperArm, Role::rightUpperArm);
     const int chest = chestJoint();
     if (hips && shoulders && body_.has(Role::hips) && chest >= 0) {
       const Vec3d middle = lerp(*hips, *shoulders, waist);
-      set(BodyPart::belly, Role::hips, body_.joint(Role::hips), *hips, middle);
-      set(BodyPart::chest, chestRole_, chest, middle, *shoulders);
+      set(BodySite::belly, Role::hips, body_.joint(Role::hips), *hips, middle);
+      set(BodySite::chest, chestRole_, chest, middle, *shoulders);
     }
     if (shoulders && body_.has(Role::head)) {
       const Vec3d at = *body_.at(Role::head);
@@ -60,16 +60,16 @@ class Builder {
       const double lift = std::clamp(headAboveShoulders * out_.stature - (at.y - shoulders->y), 0.0, 0.06 * out_.stature);
       const Vec3d centre = at + up * lift + front * (0.008 * out_.stature);
       const double half = 0.02 * out_.stature;
-      set(BodyPart::head, Role::head, body_.joint(Role::head), centre - up * half, centre + up * half);
+      set(BodySite::head, Role::head, body_.joint(Role::head), centre - up * half, centre + up * half);
     }
-    limb(BodyPart::leftUpperArm, Role::leftUpperArm);
-    limb(BodyPart::rightUpperArm, Role::rightUpperArm);
-    limb(BodyPart::leftForearm, Role::leftLowerArm);
-    limb(BodyPart::rightForearm, Role::rightLowerArm);
-    limb(BodyPart::leftThigh, Role::leftUpperLeg);
-    limb(BodyPart::rightThigh, Role::rightUpperLeg);
-    limb(BodyPart::leftShank, Role::leftLowerLeg);
-    limb(BodyPart::rightShank, Role::rightLowerLeg);
+    limb(BodySite::leftUpperArm, Role::leftUpperArm);
+    limb(BodySite::rightUpperArm, Role::rightUpperArm);
+    limb(BodySite::leftForearm, Role::leftLowerArm);
+    limb(BodySite::rightForearm, Role::rightLowerArm);
+    limb(BodySite::leftThigh, Role::leftUpperLeg);
+    limb(BodySite::rightThigh, Role::rightUpperLeg);
+    limb(BodySite::leftShank, Role::leftLowerLeg);
+    limb(BodySite::rightShank, Role::rightLowerLeg);
     hand(0);
     hand(1);
     return out_;
@@ -94,8 +94,8 @@ class Builder {
     return -1;
   }
 
-  void set(BodyPart part, Role role, int joint, const Vec3d& start, const Vec3d& end, std::optional<Vec3d> facing = {}) {
-    PartShape& shape = out_.parts[static_cast<int>(part)];
+  void set(BodySite site, Role role, int joint, const Vec3d& start, const Vec3d& end, std::optional<Vec3d> facing = {}) {
+    SiteShape& shape = out_.shapes[static_cast<std::size_t>(site)];
     const Vec3d along = end - start;
     if (joint < 0 || !(length(along) > 1e-4 * out_.stature)) return;
     const Vec3d axis = normalised(along);
@@ -109,18 +109,19 @@ class Builder {
     shape.end = rotate(back, end - body_.position[joint]);
     shape.front = rotate(back, towards);
     shape.side = rotate(back, cross(axis, towards));
-    const Thickness t = thicknessOf(part);
+    const Thickness t = thicknessOf(site);
     const double h = out_.stature;
     shape.frontStart = t.frontStart * h;
     shape.frontEnd = t.frontEnd * h;
     shape.sideStart = t.sideStart * h;
     shape.sideEnd = t.sideEnd * h;
+    shape.cap = t.cap * h;
   }
 
-  void limb(BodyPart part, Role role) {
+  void limb(BodySite site, Role role) {
     const int end = segmentEnd(*body_.map, role);
     if (!body_.has(role) || end < 0) return;
-    set(part, role, body_.joint(role), *body_.at(role), body_.position[end]);
+    set(site, role, body_.joint(role), *body_.at(role), body_.position[end]);
   }
 
   void hand(int s) {
@@ -167,61 +168,60 @@ class Builder {
     }
     radial = normalised(radial);
     const Vec3d palm = left ? cross(along, radial) : cross(radial, along);
-    set(left ? BodyPart::leftHand : BodyPart::rightHand, role, joint, wrist, wrist + along * out_.handLength[s], palm);
+    set(left ? BodySite::leftHand : BodySite::rightHand, role, joint, wrist, wrist + along * out_.handLength[s], palm);
   }
 
   const PosedBody& body_;
   std::span<const Quatd> turn_;
-  BodyParts out_;
+  BodySites out_;
   Role chestRole_ = Role::hips;
 };
 
 }  // namespace
 
-std::string_view bodyPartName(BodyPart part) {
-  switch (part) {
-    case BodyPart::head: return "head";
-    case BodyPart::chest: return "chest";
-    case BodyPart::belly: return "hips";
-    case BodyPart::leftUpperArm: return "left upper arm";
-    case BodyPart::rightUpperArm: return "right upper arm";
-    case BodyPart::leftForearm: return "left forearm";
-    case BodyPart::rightForearm: return "right forearm";
-    case BodyPart::leftHand: return "left hand";
-    case BodyPart::rightHand: return "right hand";
-    case BodyPart::leftThigh: return "left thigh";
-    case BodyPart::rightThigh: return "right thigh";
-    case BodyPart::leftShank: return "left shank";
-    case BodyPart::rightShank: return "right shank";
-    case BodyPart::count: break;
+std::string_view bodySiteName(BodySite site) {
+  switch (site) {
+    case BodySite::head: return "head";
+    case BodySite::chest: return "chest";
+    case BodySite::belly: return "hips";
+    case BodySite::leftUpperArm: return "left upper arm";
+    case BodySite::rightUpperArm: return "right upper arm";
+    case BodySite::leftForearm: return "left forearm";
+    case BodySite::rightForearm: return "right forearm";
+    case BodySite::leftHand: return "left hand";
+    case BodySite::rightHand: return "right hand";
+    case BodySite::leftThigh: return "left thigh";
+    case BodySite::rightThigh: return "right thigh";
+    case BodySite::leftShank: return "left shank";
+    case BodySite::rightShank: return "right shank";
+    case BodySite::count: break;
   }
   return "";
 }
 
-BodyPart mirrored(BodyPart part) {
-  if (part < BodyPart::leftUpperArm || part >= BodyPart::count) return part;
-  const int first = static_cast<int>(BodyPart::leftUpperArm);
-  return static_cast<BodyPart>(first + ((static_cast<int>(part) - first) ^ 1));
+BodySite mirrored(BodySite site) {
+  if (site < BodySite::leftUpperArm || site >= BodySite::count) return site;
+  const int first = static_cast<int>(BodySite::leftUpperArm);
+  return static_cast<BodySite>(first + ((static_cast<int>(site) - first) ^ 1));
 }
 
-BodyParts bodyParts(const PosedBody& body, std::span<const Quatd> turn) { return Builder(body, turn).build(); }
+BodySites bodySites(const PosedBody& body, std::span<const Quatd> turn) { return Builder(body, turn).build(); }
 
-Vec3d axisPoint(const PartShape& part, double along) { return lerp(part.start, part.end, along); }
+Vec3d axisPoint(const SiteShape& site, double along) { return lerp(site.start, site.end, along); }
 
-Vec3d outwards(const PartShape& part, double around) { return part.front * std::cos(around) + part.side * std::sin(around); }
+Vec3d outwards(const SiteShape& site, double around) { return site.front * std::cos(around) + site.side * std::sin(around); }
 
-PartView viewFrom(const PartShape& part, const Quatd& rotation, const Vec3d& position, const Vec3d& point) {
-  const Vec3d p = rotate(conjugate(rotation), point - position), along = part.end - part.start;
+SiteView viewFrom(const SiteShape& site, const Quatd& rotation, const Vec3d& position, const Vec3d& point) {
+  const Vec3d p = rotate(conjugate(rotation), point - position), along = site.end - site.start;
   const double size = length(along);
-  PartView view;
-  view.place.along = dot(p - part.start, along) / (size * size);
+  SiteView view;
+  view.place.along = dot(p - site.start, along) / (size * size);
   const double t = std::clamp(view.place.along, 0.0, 1.0);
-  const Vec3d q = p - axisPoint(part, t);
-  const double f = dot(q, part.front), s = dot(q, part.side), over = (view.place.along - t) * size;
+  const Vec3d q = p - axisPoint(site, t);
+  const double f = dot(q, site.front), s = dot(q, site.side), over = (view.place.along - t) * size;
   view.place.around = std::atan2(s, f);
-  const double rf = part.frontStart + (part.frontEnd - part.frontStart) * t, rs = part.sideStart + (part.sideEnd - part.sideStart) * t;
-  const double cap = std::sqrt(rf * rs);
-  const double k = std::sqrt(f * f / (rf * rf) + s * s / (rs * rs) + over * over / (cap * cap));
+  const double rf = site.frontStart + (site.frontEnd - site.frontStart) * t, rs = site.sideStart + (site.sideEnd - site.sideStart) * t;
+  const double k = std::sqrt(f * f / (rf * rf) + s * s / (rs * rs) + over * over / (site.cap * site.cap));
   view.gap = k > 1e-6 ? length(q) * (1 - 1 / k) : -std::min(rf, rs);
   return view;
 }
