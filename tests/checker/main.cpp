@@ -84,9 +84,9 @@ std::string cell(const json& value, const char* format = "%.1f") {
 }
 
 void printLine(const std::string& name, const json& r) {
-  const char* row = "%-46s %6s %5s %5s | %5s %5s | %4s %6s %6s %6s %6s %5s %5s %6s | %6s | %6s %6s %5s | %6s %6s %6s | %4s %4s\n";
+  const char* row = "%-46s %6s %5s %5s | %5s %5s | %4s %6s %6s %6s %6s %5s %5s %6s | %6s | %6s %6s %5s | %6s %6s %6s | %4s %4s %4s\n";
   if (name.empty()) {
-    std::printf(row, "", "frames", "arms", "legs", "arms'", "legs'", "st.", "slip/f", "slip", "float", "sink", "on gr", "still", "slip+", "acc", "grip95", "gripMx", "<2mm", "depth", "Mx", ">10mm", "pops", "flip");
+    std::printf(row, "", "frames", "arms", "legs", "arms'", "legs'", "st.", "slip/f", "slip", "float", "sink", "on gr", "still", "slip+", "acc", "grip95", "gripMx", "<2mm", "depth", "Mx", ">10mm", "pops", "new", "flip");
     return;
   }
   const json &f = r["feet"], &h = r["hands"], &d = r["armDepth"];
@@ -104,7 +104,7 @@ void printLine(const std::string& name, const json& r) {
               cell(low < 1e8 ? json(low) : json()).c_str(), cell(f["framesWithinMillimetre"], "%.2f").c_str(), cell(f["framesStill"], "%.2f").c_str(), cell(f["releaseBeyondPerformerWorst"]).c_str(),
               cell(r["legAcceleration"]["result"]["peakAtEdges"], "%.0f").c_str(), cell(at(h, "drift", "p95")).c_str(), cell(at(h, "drift", "max")).c_str(),
               cell(h.value("within2mm", json()), "%.2f").c_str(), cell(at(d, "depth", "p95")).c_str(), cell(at(d, "depth", "max")).c_str(),
-              cell(d.is_object() ? d["deeperThan10"] : json(), "%.3f").c_str(), cell(r["jumps"]["newPops"], "%.0f").c_str(), cell(r["jumps"]["flips"], "%.0f").c_str());
+              cell(d.is_object() ? d["deeperThan10"] : json(), "%.3f").c_str(), cell(r["jumps"]["pops"], "%.0f").c_str(), cell(r["jumps"]["newPops"], "%.0f").c_str(), cell(r["jumps"]["flips"], "%.0f").c_str());
 }
 
 bool isGltf(const std::string& path) {
