@@ -207,7 +207,7 @@ struct Torso::Tree {
     const Node& node = nodes[index(id)];
     const Vector3d d = node.centre - p;
     const double distance = d.norm();
-    if (distance > 2.5 * node.radius) return d.dot(node.dipole) / (distance * distance * distance);
+    if (distance > 2 * node.radius) return d.dot(node.dipole) / (distance * distance * distance);
     if (node.left >= 0) return winding(node.left, p) + winding(node.right, p);
     double sum = 0;
     for (int t = node.first; t < node.last; ++t) {

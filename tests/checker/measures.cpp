@@ -422,7 +422,7 @@ Json armDepth(const Case& c, bool perFrame) {
     std::vector<int> free;
     for (int p : c.regions.arm[index(side)])
       if (torso.depth(c.result->skinnedInBind(p)) <= 0) free.push_back(p);
-    const std::size_t step = std::max<std::size_t>(1, free.size() / 400);
+    const std::size_t step = std::max<std::size_t>(1, (free.size() + 249) / 250);
     for (std::size_t i = 0; i < free.size(); i += step) asked[index(side)].push_back(free[i]);
   }
   std::vector<double> worst;
