@@ -12,7 +12,7 @@ namespace {
 constexpr double legFraction = 0.491;   // thigh .245 and shank .246
 constexpr double handFraction = 0.108;
 constexpr double headAboveShoulders = 0.117;  // middle of the head .935, shoulder joints .818
-constexpr double waist = 0.45;                // site of the way from the hip joints to the shoulder joints
+constexpr double waist = 0.45;                // part of the way from the hip joints to the shoulder joints
 
 const Vec3d front{0, 0, 1}, up{0, 1, 0};
 

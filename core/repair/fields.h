@@ -46,7 +46,7 @@ inline const std::vector<const char*>& namesOf(SetKind) {
 
 // fields(visitor, value): calls visitor(FieldInfo, member) for every member, in the order people read them. `value` may be
 // const. Members are double, int, bool, std::uint64_t, std::string, the enums above, Vec3d, Quatd, Placement, JointNudge,
-// PlantMark, PropHolder, TimeRange, and optionals and vectors of these.
+// PlantMark, TouchMark, PropHolder, TimeRange, and optionals and vectors of these.
 
 template <class T, class Wanted>
 concept Described = std::same_as<std::remove_const_t<T>, Wanted>;
@@ -108,6 +108,13 @@ template <class V, Described<PlantRepair> T> void fields(V&& visit, T& v) {
   visit(FieldInfo{"turn", "How far the foot spins", "rad"}, v.turn);
   visit(FieldInfo{"lift", "How far the pelvis is raised meanwhile", "m"}, v.lift);
 }
+template <class V, Described<TouchMark> T> void fields(V&& visit, T& v) {
+  visit(FieldInfo{"time", "When", "s"}, v.time);
+  visit(FieldInfo{"on", "Bone that is touched"}, v.on);
+  visit(FieldInfo{"place", "Where on it, in its own frame", "m"}, v.place);
+  visit(FieldInfo{"normal", "Direction outwards there"}, v.normal);
+  visit(FieldInfo{"point", "What touches, in the touching bone's own frame", "m"}, v.point);
+}
 template <class V, Described<TouchRepair> T> void fields(V&& visit, T& v) {
   visit(FieldInfo{"kind", "meet: one frame; rest: stays; glide: free along the surface"}, v.kind);
   visit(FieldInfo{"bone", "Bone that carries the point"}, v.bone);
@@ -117,7 +124,10 @@ template <class V, Described<TouchRepair> T> void fields(V&& visit, T& v) {
   visit(FieldInfo{"on", "Bone, set object or prop that is touched"}, v.on);
   visit(FieldInfo{"place", "Where on it", "m"}, v.place);
   visit(FieldInfo{"normal", "Direction outwards there"}, v.normal);
-  visit(FieldInfo{"gap", "Distance kept", "m"}, v.gap);
+  visit(FieldInfo{"gap", "Distance kept", "m", -1, 10}, v.gap);
+  visit(FieldInfo{"path", "Where the place goes over the span; none: it stays"}, v.path);
+  visit(FieldInfo{"skin", "The hand's nearest skin touches, not only the point"}, v.skin);
+  visit(FieldInfo{"share", "Part of the way the other hand comes", "", 0, 1}, v.share);
   visit(FieldInfo{"spine", "The spine may help"}, v.spine);
 }
 template <class V, Described<GripRepair> T> void fields(V&& visit, T& v) {

@@ -100,6 +100,16 @@ struct PlantRepair {
 enum class TouchKind : unsigned char { meet, rest, glide };
 enum class TouchTarget : unsigned char { point, plane, set, body, hand, prop };
 
+/// A moment of a touch that wanders over a body. Between moments place and point go smoothly on.
+struct TouchMark {
+  double time = 0;
+  std::string on;                  ///< bone that carries the place
+  Vec3d place;                     ///< in its rigid frame, metres
+  Vec3d normal{0, 1, 0};           ///< outwards there
+  Vec3d point;                     ///< what touches, in the touching bone's rigid frame
+  friend bool operator==(const TouchMark&, const TouchMark&) = default;
+};
+
 /// A point of body or prop held against something.
 struct TouchRepair {
   TouchKind kind = TouchKind::rest;
@@ -111,6 +121,9 @@ struct TouchRepair {
   Vec3d place;                     ///< on the target: in the stage, or in the target's own rigid frame
   Vec3d normal{0, 1, 0};           ///< outwards there
   double gap = 0;                  ///< metres kept between point and target
+  std::vector<TouchMark> path;     ///< with bodies and hands: where the place goes over the span; empty: `place`, or for a glide where the motion leads
+  bool skin = false;               ///< on bodies and hands the nearest skin of the touching hand is what touches, near the place
+  double share = 0.5;              ///< part of the way the other hand comes, where hands touch each other; 0: only this one moves
   bool spine = true;               ///< the spine may help
   friend bool operator==(const TouchRepair&, const TouchRepair&) = default;
 };
