@@ -36,7 +36,7 @@ inline const std::vector<const char*>& namesOf(TouchTarget) {
   return names;
 }
 inline const std::vector<const char*>& namesOf(NudgeSpace) {
-  static const std::vector<const char*> names{"bone", "parent", "character", "world", "view"};
+  static const std::vector<const char*> names{"bone", "parent", "character", "world", "view", "ground"};
   return names;
 }
 inline const std::vector<const char*>& namesOf(SetKind) {

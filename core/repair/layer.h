@@ -51,6 +51,8 @@ class RepairLayer {
 
   /// Frames that a repair may write: its span and eases, wider where the kind says so (a pelvis that follows plants).
   [[nodiscard]] virtual FrameSpan extent(std::size_t repair) const { return frames_[repair].acting(); }
+  /// The same for a nudge of a layer that has nudges.
+  [[nodiscard]] virtual FrameSpan nudgeExtent(std::size_t) const { return {}; }
   /// Output frames that may differ where the input differs in `changed` (a span inside the clip), beyond `changed` itself.
   /// The default is a layer that reads the frame it writes.
   [[nodiscard]] virtual FrameSpan affected(FrameSpan changed) const { return changed; }

@@ -8,7 +8,7 @@
 namespace understudy {
 namespace {
 
-constexpr std::array<const char*, 5> spaceNames{"bone", "parent", "character", "world", "view"};
+constexpr std::array<const char*, 6> spaceNames{"bone", "parent", "character", "world", "view", "ground"};
 
 int framesIn(double seconds, FrameRate rate) {
   // Beyond a billion frames nothing is meant any more, and the sums below stay inside an int.

@@ -17,15 +17,16 @@ enum class NudgeSpace {
   character,  ///< the stage's, turned by the hips' heading at the nudge's frame
   world,      ///< the stage's: metres, Y up, the character's reference pose facing +Z
   view,       ///< made in a view; stored in the stage's axes and evaluated like `world`
+  ground,     ///< y is up; z lies on the ground, where the bone's front has turned to since the reference pose (+Z)
 };
 
-/// The spelling in files: "bone", "parent", "character", "world", "view".
+/// The spelling in files: "bone", "parent", "character", "world", "view", "ground".
 [[nodiscard]] std::string nudgeSpaceName(NudgeSpace space);
 [[nodiscard]] bool nudgeSpaceNamed(const std::string& name, NudgeSpace& space);
 
 /// What a nudge does to one character joint.
 struct JointNudge {
-  std::string joint;    ///< jointKey() of the character's skeleton
+  std::string joint;    ///< "@role" or jointKey() of the character's skeleton
   Vec3d rotation;       ///< rotation vector, radians, in the nudge's space
   Vec3d translation;    ///< metres, in the nudge's space; zero leaves the position alone
   friend bool operator==(const JointNudge&, const JointNudge&) = default;
@@ -44,6 +45,8 @@ struct Nudge {
   double easeAfter = defaultEaseSeconds;
   double weight = 1;
   bool muted = false;
+  bool solo = false;     ///< as long as some repairs or nudges are solo, only they are applied
+  bool late = false;     ///< made on the result: applied after all repairs
   NudgeSpace space = NudgeSpace::bone;
   std::vector<JointNudge> joints;
   std::string unknown;  ///< fields of the file that this version does not know (JSON object text)
