@@ -24,7 +24,8 @@ Result<Baked> bake(const Take& take, const Figure& character, const Evaluated& e
   baked.clip.motion = baked.motion.get();
   baked.clip.firstFrame = take.firstFrame;
   baked.clip.rotated = evaluated.report->animatedJoints;
-  baked.clip.rotated.insert(baked.clip.rotated.end(), evaluated.nudgedJoints.begin(), evaluated.nudgedJoints.end());
+  const std::vector<int> repaired = turnedJoints(evaluated.base, evaluated.motion);
+  baked.clip.rotated.insert(baked.clip.rotated.end(), repaired.begin(), repaired.end());
   std::sort(baked.clip.rotated.begin(), baked.clip.rotated.end());
   baked.clip.rotated.erase(std::unique(baked.clip.rotated.begin(), baked.clip.rotated.end()), baked.clip.rotated.end());
   static_cast<void>(character);

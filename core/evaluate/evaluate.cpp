@@ -2,8 +2,11 @@
 
 #include <algorithm>
 #include <cmath>
+#include <numeric>
 
+#include "core/evaluate/pipeline.h"
 #include "core/io/read.h"
+#include "core/take/edits.h"
 
 namespace understudy {
 namespace {
@@ -24,7 +27,7 @@ struct EvaluationCache::Stages {
     FigurePtr performer;
     int clip = -1;
     std::optional<FrameRate> rate;
-    std::shared_ptr<const Motion> motion;
+    std::shared_ptr<const Motion> native, motion;
     Issues issues;
   } sampled;
 
@@ -50,13 +53,17 @@ struct EvaluationCache::Stages {
     std::optional<Issue> error;
   } carried;
 
-  struct Nudged {
-    std::shared_ptr<const RetargetReport> report;  // one a retargeting: stands for `base`
+  struct Repaired {
+    std::shared_ptr<const RetargetReport> report;  // one a retargeting: stands for the base
+    std::shared_ptr<const RepairContext> context;
+    Node<std::vector<PropItem>> props;
+    Node<std::vector<SetItem>> set;
+    Node<std::vector<Lock>> locks;
+    Issues issues;                                 // of locks and the character's body
+    Pipeline pipeline;
     Node<Nudges> nudges;
-    TiledMotion motion;
-    std::vector<int> joints;
-    Issues issues;
-  } nudged;
+    Node<Repairs> repairs;
+  } repaired;
 };
 
 EvaluationCache::EvaluationCache() : stages_(std::make_unique<Stages>()) {}
@@ -119,9 +126,9 @@ Result<Evaluated> evaluate(const Take& take, const Sources& sources, EvaluationC
     if (control.stopped()) return RunControl::cancelled();
     if (motion->frames < 1) return makeError(Fault::input, "The clip has no frames", performer.path, "Choose another clip");
     ++stages.counts.sampled;
-    EvaluationCache::Stages::Sampled next{sources.performer, take.clip, take.rate, nullptr, {}};
-    next.motion = std::make_shared<const Motion>(take.rate && !(*take.rate == motion->rate) ? resampled(*motion, *take.rate, &next.issues)
-                                                                                             : std::move(*motion));
+    EvaluationCache::Stages::Sampled next{sources.performer, take.clip, take.rate, nullptr, nullptr, {}};
+    next.native = std::make_shared<const Motion>(std::move(*motion));
+    next.motion = take.rate && !(*take.rate == next.native->rate) ? std::make_shared<const Motion>(resampled(*next.native, *take.rate, &next.issues)) : next.native;
     sampled = std::move(next);
   }
   const Motion& clip = *sampled.motion;
@@ -148,6 +155,7 @@ Result<Evaluated> evaluate(const Take& take, const Sources& sources, EvaluationC
   // What resampling has to say is about the clip's last frame.
   if (last == clip.frames - 1) out.issues.insert(out.issues.end(), sampled.issues.begin(), sampled.issues.end());
   out.frames = last - first + 1;
+  out.performerNative = sampled.native;
   out.performer = TiledMotion(sampled.motion).view(first, out.frames);
   if (!sources.character) {
     out.issues.push_back(makeError(Fault::input, "The take has no character", take.name, "Choose your rigged character's file"));
@@ -196,17 +204,107 @@ Result<Evaluated> evaluate(const Take& take, const Sources& sources, EvaluationC
   out.report = carried.report;
   out.base = carried.base.view(first, out.frames);
 
-  auto& nudged = stages.nudged;
-  if (nudged.report != carried.report || !(nudged.nudges == take.nudges)) {
-    ++stages.counts.nudges;
-    EvaluationCache::Stages::Nudged next{carried.report, take.nudges, {}, {}, {}};
-    next.motion = applyNudges(character, carried.base, *take.nudges, mapped.map.get(), carried.report.get(), &next.joints, &next.issues);
-    nudged = std::move(next);
+  auto& repaired = stages.repaired;
+  const bool sameBase = repaired.report == carried.report && repaired.context;
+  const bool sameContext = sameBase && repaired.props == take.props && repaired.set == take.set && repaired.locks == take.locks;
+  if (!sameContext) {
+    EvaluationCache::Stages::Repaired next;
+    next.report = carried.report;
+    next.props = take.props;
+    next.set = take.set;
+    next.locks = take.locks;
+    std::shared_ptr<const RepairContext> start = repaired.context;
+    if (!sameBase) {
+      Result<std::shared_ptr<const RepairContext>> made = repairContext(sources.character, mapped.map, *take.retarget, clip.rate, clip.frames);
+      if (!made) {
+        out.issues.push_back(made.error());
+        return out;
+      }
+      auto parts = repaired.context && repaired.context->figure == sources.character && repaired.context->map == mapped.map &&
+                           repaired.context->body.pose.fileWorld == (*made)->body.pose.fileWorld
+                       ? repaired.context->parts
+                       : (*made)->parts;
+      auto shared = std::make_shared<RepairContext>(**made);
+      shared->parts = std::move(parts);
+      start = std::move(shared);
+    }
+    auto context = std::make_shared<RepairContext>(*start);
+    context->props = *take.props;
+    context->set = *take.set;
+    context->locks.clear();
+    for (const Lock& lock : *take.locks) {
+      Repair span;
+      span.span = lock.span;
+      context->locks.push_back({findBones(*context, lock.bones, "lock", next.issues), repairFrames(span, clip.rate, clip.frames).span});
+      if (lock.bones.empty()) {
+        std::vector<int>& all = context->locks.back().joints;
+        all.resize(static_cast<std::size_t>(character.skeleton.size()));
+        std::iota(all.begin(), all.end(), 0);
+      }
+    }
+    next.context = std::move(context);
+    repaired = std::move(next);
   }
-  out.motion = nudged.motion.view(first, out.frames);
-  out.nudgedJoints = nudged.joints;
-  out.issues.insert(out.issues.end(), nudged.issues.begin(), nudged.issues.end());
+  if (!(sameContext && repaired.nudges == take.nudges && repaired.repairs == take.repairs)) {
+    ++stages.counts.repaired;
+    if (const Status done = runPipeline(repaired.pipeline, repaired.context, carried.base, sameContext, *take.repairs, *take.nudges, control); !done)
+      return done.error();
+    repaired.nudges = take.nudges;
+    repaired.repairs = take.repairs;
+  }
+  out.context = repaired.context;
+  out.motion = resultOf(repaired.pipeline).view(first, out.frames);
+  out.issues.insert(out.issues.end(), repaired.issues.begin(), repaired.issues.end());
+  for (int s = 0; s < stageCount; ++s) {
+    const StageRun& run = repaired.pipeline.stages[static_cast<std::size_t>(s)];
+    out.stageInputs[static_cast<std::size_t>(s)] = run.in;
+    out.residuals.insert(out.residuals.end(), run.residuals.begin(), run.residuals.end());
+    out.issues.insert(out.issues.end(), run.issues.begin(), run.issues.end());
+    out.framesRun[static_cast<std::size_t>(s)] = run.framesRun;
+  }
+  for (const Node<Repair>& repair : *take.repairs)
+    if (!isAnchored(*repair))
+      out.issues.push_back(makeWarning("It has no place yet and is left out", describe(*repair), "Refit the take's repairs"));
   return out;
+}
+
+Result<Take> refitted(const Take& take, const Sources& sources, EvaluationCache* cache, Issues* issues, const RunControl& control) {
+  Take next = take;
+  EvaluationCache own;
+  if (!cache) cache = &own;
+  // Stage by stage, since an anchored repair changes what the later stages see.
+  for (int s = 0; s < stageCount; ++s) {
+    const auto stage = static_cast<RepairStage>(s);
+    const auto waits = [&](const Node<Repair>& repair) { return !isAnchored(*repair) && concerns(stage, *repair) && stage != RepairStage::freeClearance; };
+    if (std::none_of(next.repairs->begin(), next.repairs->end(), waits)) continue;
+    const Result<Evaluated> seen = evaluate(next, sources, cache, control);
+    if (!seen) return seen.error();
+    if (!seen->complete()) return next;
+    Repairs repairs = *next.repairs;
+    for (Node<Repair>& repair : repairs) {
+      if (!waits(repair)) continue;
+      Result<Repair> with = anchored(*repair, seen->context, seen->stageInputs[static_cast<std::size_t>(s)]);
+      if (with)
+        repair = std::move(*with);
+      else if (issues)
+        issues->push_back(with.error());
+    }
+    next = setRepairs(next, std::move(repairs));
+  }
+  return next;
+}
+
+std::vector<int> turnedJoints(const TiledMotion& a, const TiledMotion& b) {
+  std::vector<char> differs(static_cast<std::size_t>(std::min(a.joints(), b.joints())), 0);
+  for (int f = 0; f < std::min(a.frames(), b.frames()); ++f) {
+    const auto x = a.rotationsAt(f), y = b.rotationsAt(f);
+    if (x.data() == y.data()) continue;
+    for (std::size_t j = 0; j < differs.size(); ++j) differs[j] = differs[j] || !(x[j] == y[j]);
+  }
+  std::vector<int> joints;
+  for (std::size_t j = 0; j < differs.size(); ++j)
+    if (differs[j]) joints.push_back(static_cast<int>(j));
+  return joints;
 }
 
 Nudge nudgeAt(const Evaluated& evaluated, int frame) {

@@ -1,10 +1,12 @@
-// From a take to poses: sample → resample → retarget → nudges → trim. Stages are kept and reused where their inputs are
-// the same.
+// From a take to poses: sample → resample → retarget → repairs in their fixed order → trim. Stages are kept and reused where
+// their inputs are the same.
 #pragma once
 
+#include <array>
 #include <memory>
 
 #include "core/motion/tiled_motion.h"
+#include "core/repair/stages.h"
 #include "core/retarget/retarget.h"
 #include "core/take/take.h"
 
@@ -25,11 +27,15 @@ struct Evaluated {
   int trimFirst = 0;               ///< index of the first trimmed frame in the untrimmed clip
   int firstFrame = 1;
   TiledMotion performer;           ///< the performance, trimmed
+  std::shared_ptr<const Motion> performerNative;  ///< untrimmed, at the performer's own rate
   TiledMotion base;                ///< the character as retargeted, trimmed; no frames without a character or complete map
-  TiledMotion motion;              ///< with the nudges: what is shown and exported
+  TiledMotion motion;              ///< with all repairs: what is shown and exported
   std::shared_ptr<const BoneMap> map;            ///< null without both files
   std::shared_ptr<const RetargetReport> report;  ///< null where nothing was retargeted
-  std::vector<int> nudgedJoints;   ///< ascending
+  std::shared_ptr<const RepairContext> context;  ///< null where nothing was retargeted
+  std::vector<Residual> residuals;               ///< frames count in the untrimmed clip
+  std::array<TiledMotion, stageCount> stageInputs;  ///< untrimmed, by RepairStage
+  std::array<long, stageCount> framesRun{};      ///< frames each stage has evaluated since the cache was made
   Issues issues;                   ///< warnings and notes; an error here says why `motion` is empty
   [[nodiscard]] bool complete() const { return report != nullptr; }
 };
@@ -44,7 +50,7 @@ class EvaluationCache {
   struct Stages;
   /// How often each stage ran since the cache was made.
   struct Counts {
-    int sampled = 0, mapped = 0, retargeted = 0, nudges = 0;
+    int sampled = 0, mapped = 0, retargeted = 0, repaired = 0;
   };
   [[nodiscard]] Counts counts() const;
   [[nodiscard]] Stages& stages() { return *stages_; }
@@ -62,6 +68,14 @@ class EvaluationCache {
 /// `issues` says what is missing. Errors: no performer, no such clip, an empty trim, stopped, defects of the input.
 [[nodiscard]] Result<Evaluated> evaluate(const Take& take, const Sources& sources, EvaluationCache* cache = nullptr,
                                          const RunControl& control = {});
+
+/// The take with an anchor in every repair that needs one and has none, each read off the input of its own stage. What cannot
+/// stand where it should is told in `issues` and stays without.
+[[nodiscard]] Result<Take> refitted(const Take& take, const Sources& sources, EvaluationCache* cache = nullptr, Issues* issues = nullptr,
+                                    const RunControl& control = {});
+
+/// Joints whose rotations differ anywhere between two motions of one skeleton, ascending.
+[[nodiscard]] std::vector<int> turnedJoints(const TiledMotion& a, const TiledMotion& b);
 
 /// A nudge at a frame of the evaluated take (counted from 0), with the default ease.
 [[nodiscard]] Nudge nudgeAt(const Evaluated& evaluated, int frame);

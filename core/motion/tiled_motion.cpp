@@ -46,33 +46,63 @@ TiledMotion TiledMotion::view(int first, int count) const {
   return part;
 }
 
-TiledMotion TiledMotion::writable(int first, int count) const {
+void TiledMotion::own(int index) {
+  Tile& tile = tiles_[static_cast<std::size_t>(index)];
+  if (tile.writable) return;
+  const Motion& source = *tile.owner;
+  const int frames = std::min(tileFrames, source.frames - tile.first);
+  auto own = std::make_shared<Motion>();
+  own->rate = source.rate;
+  own->frames = frames;
+  own->joints = source.joints;
+  own->movedJoints = source.movedJoints;
+  own->scaledJoints = source.scaledJoints;
+  const auto part = [&](const auto& values, std::size_t width) {
+    const auto begin = values.begin() + static_cast<std::ptrdiff_t>(static_cast<std::size_t>(tile.first) * width);
+    return std::decay_t<decltype(values)>(begin, begin + static_cast<std::ptrdiff_t>(static_cast<std::size_t>(frames) * width));
+  };
+  own->rotations = part(source.rotations, static_cast<std::size_t>(source.joints));
+  own->translations = part(source.translations, source.movedJoints.size());
+  own->scales = part(source.scales, source.scaledJoints.size());
+  tile.writable = own.get();
+  tile.owner = std::move(own);
+  tile.first = 0;
+}
+
+TiledMotion TiledMotion::writable(std::span<const FrameSpan> spans) const {
   TiledMotion copy = *this;
   for (Tile& tile : copy.tiles_) tile.writable = nullptr;
-  if (count <= 0) return copy;
-  const int from = (offset_ + first) / tileFrames, to = (offset_ + first + count - 1) / tileFrames;
-  for (int t = from; t <= to && t < tiles(); ++t) {
-    Tile& tile = copy.tiles_[static_cast<std::size_t>(t)];
-    const Motion& source = *tile.owner;
-    const int frames = std::min(tileFrames, source.frames - tile.first);
-    auto own = std::make_shared<Motion>();
-    own->rate = source.rate;
-    own->frames = frames;
-    own->joints = source.joints;
-    own->movedJoints = source.movedJoints;
-    own->scaledJoints = source.scaledJoints;
-    const auto part = [&](const auto& values, std::size_t width) {
-      const auto begin = values.begin() + static_cast<std::ptrdiff_t>(static_cast<std::size_t>(tile.first) * width);
-      return std::decay_t<decltype(values)>(begin, begin + static_cast<std::ptrdiff_t>(static_cast<std::size_t>(frames) * width));
-    };
-    own->rotations = part(source.rotations, static_cast<std::size_t>(source.joints));
-    own->translations = part(source.translations, source.movedJoints.size());
-    own->scales = part(source.scales, source.scaledJoints.size());
-    tile.writable = own.get();
-    tile.owner = std::move(own);
-    tile.first = 0;
+  for (const FrameSpan& span : spans) {
+    if (span.empty()) continue;
+    const int from = (offset_ + span.first) / tileFrames, to = (offset_ + span.last) / tileFrames;
+    for (int t = from; t <= to && t < tiles(); ++t) copy.own(t);
   }
   return copy;
+}
+
+TiledMotion TiledMotion::writable(int first, int count) const {
+  const FrameSpan span{first, first + count - 1};
+  return writable(std::span<const FrameSpan>(&span, 1));
+}
+
+void TiledMotion::copyFrame(const Skeleton& skeleton, const TiledMotion& from, int frame) {
+  const auto rotations = from.rotationsAt(frame);
+  std::copy(rotations.begin(), rotations.end(), rotationsToWrite(frame).begin());
+  const auto translations = from.translationsAt(frame);
+  const auto into = translationsToWrite(frame);
+  if (movedJoints() == from.movedJoints()) {
+    std::copy(translations.begin(), translations.end(), into.begin());
+  } else {
+    for (std::size_t k = 0; k < into.size(); ++k) {
+      const int joint = movedJoints()[k];
+      const auto at = std::lower_bound(from.movedJoints().begin(), from.movedJoints().end(), joint);
+      const bool has = at != from.movedJoints().end() && *at == joint;
+      into[k] = has ? translations[static_cast<std::size_t>(at - from.movedJoints().begin())] : Vec3f(skeleton.rest[static_cast<std::size_t>(joint)].translation);
+    }
+  }
+  const Tile& tile = tileOf(frame);
+  const auto scales = from.scalesAt(frame);
+  std::copy(scales.begin(), scales.end(), tile.writable->scales.begin() + static_cast<std::ptrdiff_t>(static_cast<std::size_t>(inOwner(tile, frame)) * scales.size()));
 }
 
 TiledMotion TiledMotion::withMoved(const Skeleton& skeleton, const std::vector<int>& joints) const {

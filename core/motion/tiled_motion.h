@@ -34,6 +34,11 @@ class TiledMotion {
   [[nodiscard]] TiledMotion view(int first, int count) const;
   /// A version that can be written to at frames first … first+count−1: the tiles they lie in are copied once.
   [[nodiscard]] TiledMotion writable(int first, int count) const;
+  /// The same for several spans at once.
+  [[nodiscard]] TiledMotion writable(std::span<const FrameSpan> spans) const;
+  /// Takes a frame's rotations, translations and scales from a motion of the same skeleton, into one that is writable there.
+  /// Tracks that `from` lacks get the rest position.
+  void copyFrame(const Skeleton& skeleton, const TiledMotion& from, int frame);
   /// The same motion with translation tracks for these joints as well, filled with their rest positions.
   [[nodiscard]] TiledMotion withMoved(const Skeleton& skeleton, const std::vector<int>& joints) const;
   /// Only of a version made by writable(), at the frames it was made for.
@@ -58,6 +63,7 @@ class TiledMotion {
     Motion* writable = nullptr;           ///< owner, while this version may write to it
   };
   [[nodiscard]] const Tile& tileOf(int frame) const { return tiles_[static_cast<std::size_t>((offset_ + frame) / tileFrames)]; }
+  void own(int tile);
   [[nodiscard]] int inOwner(const Tile& tile, int frame) const { return tile.first + (offset_ + frame) % tileFrames; }
 
   std::shared_ptr<const Layout> layout_;

@@ -10,6 +10,29 @@ const std::vector<std::string>& repairKinds() {
   return kinds;
 }
 
+bool hasAnchor(const Repair& repair) {
+  return std::visit([](const auto& action) { return requires { action.anchored; }; }, repair.action);
+}
+
+bool isAnchored(const Repair& repair) {
+  return std::visit(
+      [](const auto& action) {
+        if constexpr (requires { action.anchored; })
+          return action.anchored;
+        else
+          return true;
+      },
+      repair.action);
+}
+
+void setAnchored(Repair& repair, bool anchored) {
+  std::visit(
+      [&](auto& action) {
+        if constexpr (requires { action.anchored; }) action.anchored = anchored;
+      },
+      repair.action);
+}
+
 RepairFrames repairFrames(const Repair& repair, FrameRate rate, int clipFrames) {
   // Beyond a billion frames nothing is meant any more, and sums stay inside an int.
   const auto framesIn = [&](double seconds) { return static_cast<int>(std::lround(std::clamp(seconds * rate.hertz(), -1e9, 1e9))); };

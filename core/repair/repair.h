@@ -183,6 +183,13 @@ struct Repair {
   [[nodiscard]] const std::string& kind() const { return repairKinds()[action.index()]; }
 };
 
+/// Kinds that stand at a stored place: plant, grip.
+[[nodiscard]] bool hasAnchor(const Repair& repair);
+/// True where the anchor is stored, and for kinds without one.
+[[nodiscard]] bool isAnchored(const Repair& repair);
+/// Does nothing for kinds without an anchor.
+void setAnchored(Repair& repair, bool anchored);
+
 /// A repair's frames, counted from 0 in the untrimmed clip, clipped to it.
 struct RepairFrames {
   FrameSpan span;             ///< empty where it lies outside the clip

@@ -2,7 +2,10 @@
 #pragma once
 
 #include <array>
+#include <map>
 #include <memory>
+#include <mutex>
+#include <typeindex>
 
 #include "core/body/soles.h"
 #include "core/retarget/posed_body.h"
@@ -23,6 +26,23 @@ struct LimbRig {
   [[nodiscard]] double full() const { return upper + lower; }
 };
 
+/// What kinds of repairs work out of a character once (distance grids, palms), kept beside it by type. Safe for threads.
+class ContextParts {
+ public:
+  /// The part of type T, made by make() when it is first asked for.
+  template <class T, class Make>
+  [[nodiscard]] std::shared_ptr<const T> get(Make make) {
+    const std::scoped_lock lock(guard_);
+    std::shared_ptr<const void>& slot = parts_[std::type_index(typeid(T))];
+    if (!slot) slot = std::make_shared<const T>(make());
+    return std::static_pointer_cast<const T>(slot);
+  }
+
+ private:
+  std::recursive_mutex guard_;
+  std::map<std::type_index, std::shared_ptr<const void>> parts_;
+};
+
 /// World frames are the stage's: metres, Y up, the character facing +Z in its reference pose.
 struct RepairContext {
   std::shared_ptr<const Figure> figure;
@@ -37,6 +57,14 @@ struct RepairContext {
   int frames = 0;                 ///< of the untrimmed clip
   std::vector<PropItem> props;
   std::vector<SetItem> set;
+  /// Joints that automatic repairs leave alone, with the frames.
+  struct Locked {
+    std::vector<int> joints;
+    FrameSpan span;
+  };
+  std::vector<Locked> locks;
+  /// Shared by contexts of one character and map; what lies in it must not depend on props, set, locks, rate or frames.
+  std::shared_ptr<ContextParts> parts = std::make_shared<ContextParts>();
 
   [[nodiscard]] const SkeletonMap& roles() const { return map->character; }
   [[nodiscard]] int joint(Role role) const { return map->character.joint(role); }

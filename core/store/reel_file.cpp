@@ -9,6 +9,7 @@
 
 #include "core/io/read.h"
 #include "core/io/write.h"
+#include "core/store/repair_json.h"
 
 namespace understudy {
 namespace {
@@ -101,6 +102,8 @@ Json toJson(const Nudge& nudge) {
                {"joints", std::move(joints)}};
   if (!nudge.name.empty()) json["name"] = nudge.name;
   if (nudge.muted) json["muted"] = true;
+  if (nudge.solo) json["solo"] = true;
+  if (nudge.late) json["late"] = true;
   addUnknown(json, nudge.unknown);
   return json;
 }
@@ -126,6 +129,23 @@ Json toJson(const Take& take, const std::string& reelPath) {
   Json nudges = Json::array();
   for (const Node<Nudge>& nudge : *take.nudges) nudges.push_back(toJson(*nudge));
   json["nudges"] = std::move(nudges);
+  const auto addList = [&json](const char* key, const auto& items, const auto& write) {
+    if (items.empty()) return;
+    Json list = Json::array();
+    for (const auto& item : items) list.push_back(Json::parse(write(item)));
+    json[key] = std::move(list);
+  };
+  addList("repairs", *take.repairs, [](const Node<Repair>& repair) { return writeRepair(*repair); });
+  addList("props", *take.props, [&](PropItem prop) {
+    prop.path = relativeTo(prop.path, reelPath);
+    return writeProp(prop);
+  });
+  addList("set", *take.set, [&](SetItem item) {
+    item.path = relativeTo(item.path, reelPath);
+    return writeSetItem(item);
+  });
+  addList("locks", *take.locks, writeLock);
+  if (!take.waved.empty()) json["waved"] = take.waved;
   json["handOver"] = toJson(*take.handOver, reelPath);
   addUnknown(json, take.unknown);
   return json;
@@ -149,6 +169,8 @@ class Reader {
     const std::string at = key.empty() ? place_ : place_.empty() ? key : place_ + "." + key;
     throw Wrong{makeError(Fault::input, "'" + at + "' is not " + wanted, file_, "The file was changed by hand or damaged; use a backup or the autosave")};
   }
+  [[nodiscard]] const std::string& file() const { return file_; }
+  [[nodiscard]] Issues* issues() const { return issues_; }
   [[nodiscard]] bool has(const std::string& key) const { return rest_.contains(key); }
   [[nodiscard]] std::string at(const std::string& key) const { return place_.empty() ? key : place_ + "." + key; }
 
@@ -328,6 +350,8 @@ Nudge readNudge(Reader r) {
   nudge.easeAfter = r.real("easeAfter", defaultEaseSeconds);
   nudge.weight = r.real("weight", 1);
   nudge.muted = r.flag("muted", false);
+  nudge.solo = r.flag("solo", false);
+  nudge.late = r.flag("late", false);
   if (r.has("space") && !nudgeSpaceNamed(r.text("space"), nudge.space)) r.wrong("space", "one of bone, parent, character, world, view");
   const std::vector<Json> joints = r.list("joints");
   for (std::size_t i = 0; i < joints.size(); ++i) {
@@ -352,6 +376,18 @@ HandOver readHandOver(Reader r, const std::string& reelPath) {
   handOver.rate = r.rate("rate");
   r.dropUnknown();
   return handOver;
+}
+
+template <class T, class Read>
+std::vector<T> readList(Reader& r, const std::string& key, Read read) {
+  std::vector<T> out;
+  const std::vector<Json> items = r.list(key);
+  for (std::size_t i = 0; i < items.size(); ++i) {
+    auto item = read(items[i].dump(), r.file(), r.at(key) + "[" + std::to_string(i) + "]", r.issues());
+    if (!item) throw Wrong{item.error()};
+    out.emplace_back(std::move(*item));
+  }
+  return out;
 }
 
 Take readTake(Reader r, const std::string& reelPath) {
@@ -379,6 +415,19 @@ Take readTake(Reader r, const std::string& reelPath) {
   Nudges read;
   for (std::size_t i = 0; i < nudges.size(); ++i) read.emplace_back(readNudge(r.item("nudges", i, nudges[i])));
   take.nudges = std::move(read);
+  take.repairs = readList<Node<Repair>>(r, "repairs", [](const auto&... a) { return readRepair(a...); });
+  std::vector<PropItem> props = readList<PropItem>(r, "props", [](const auto&... a) { return readProp(a...); });
+  for (PropItem& prop : props) prop.path = absoluteFrom(prop.path, reelPath);
+  take.props = std::move(props);
+  std::vector<SetItem> set = readList<SetItem>(r, "set", [](const auto&... a) { return readSetItem(a...); });
+  for (SetItem& item : set) item.path = absoluteFrom(item.path, reelPath);
+  take.set = std::move(set);
+  take.locks = readList<Lock>(r, "locks", [](const auto&... a) { return readLock(a...); });
+  for (const Json& key : r.list("waved")) {
+    if (!key.is_string()) r.wrong("waved", "a list of texts");
+    take.waved.push_back(key.get<std::string>());
+  }
+  std::sort(take.waved.begin(), take.waved.end());
   take.handOver = readHandOver(r.object("handOver"), reelPath);
   take.unknown = r.unknown();
   return take;

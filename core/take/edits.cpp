@@ -21,9 +21,54 @@ Take changeRetarget(const Take& take, F change) {
   return next;
 }
 
-int placeOf(const Nudges& nudges, std::uint64_t id) {
-  const auto at = std::find_if(nudges.begin(), nudges.end(), [&](const Node<Nudge>& n) { return n->id == id; });
-  return at == nudges.end() ? -1 : static_cast<int>(at - nudges.begin());
+/// The same repair, to be anchored anew; the same node where it has no anchor.
+Node<Repair> withoutAnchor(const Node<Repair>& repair) {
+  if (!isAnchored(*repair)) return repair;
+  return edited(repair, [](Repair& r) { setAnchored(r, false); });
+}
+
+template <class T>
+int placeOf(const std::vector<Node<T>>& list, std::uint64_t id) {
+  const auto at = std::find_if(list.begin(), list.end(), [&](const Node<T>& n) { return n->id == id; });
+  return at == list.end() ? -1 : static_cast<int>(at - list.begin());
+}
+
+std::uint64_t freeId(const Take& take) {
+  std::uint64_t highest = 0;
+  for (const Node<Nudge>& nudge : *take.nudges) highest = std::max(highest, nudge->id);
+  for (const Node<Repair>& repair : *take.repairs) highest = std::max(highest, repair->id);
+  return highest + 1;
+}
+
+template <class T>
+Node<std::vector<Node<T>>> added(const Take& take, const Node<std::vector<Node<T>>>& list, T item, std::uint64_t* idOut) {
+  if (item.id == 0) item.id = freeId(take);
+  if (idOut) *idOut = item.id;
+  return edited(list, [&](std::vector<Node<T>>& items) { items.emplace_back(std::move(item)); });
+}
+
+template <class T>
+Node<std::vector<Node<T>>> changed(const Node<std::vector<Node<T>>>& list, T item) {
+  const int place = placeOf(*list, item.id);
+  if (place < 0 || item == *(*list)[static_cast<std::size_t>(place)]) return list;
+  return edited(list, [&](std::vector<Node<T>>& items) { items[static_cast<std::size_t>(place)] = std::move(item); });
+}
+
+template <class T>
+Node<std::vector<Node<T>>> removed(const Node<std::vector<Node<T>>>& list, std::uint64_t id) {
+  const int place = placeOf(*list, id);
+  return place < 0 ? list : edited(list, [&](std::vector<Node<T>>& items) { items.erase(items.begin() + place); });
+}
+
+template <class T>
+Node<std::vector<Node<T>>> reordered(const Node<std::vector<Node<T>>>& list, std::uint64_t id, int place) {
+  const int from = placeOf(*list, id);
+  if (from < 0) return list;
+  return edited(list, [&](std::vector<Node<T>>& items) {
+    const Node<T> moved = items[static_cast<std::size_t>(from)];
+    items.erase(items.begin() + from);
+    items.insert(items.begin() + std::clamp(place, 0, static_cast<int>(items.size())), moved);
+  });
 }
 
 }  // namespace
@@ -53,7 +98,9 @@ Take setCharacter(const Take& take, FileReference file) {
     r.alignmentOffsets.clear();
     r.alignmentChoices.clear();
   });
-  next.nudges = edited(take.nudges, [](Nudges& nudges) { nudges.clear(); });
+  next.repairs = edited(take.repairs, [](Repairs& repairs) {
+    for (Node<Repair>& repair : repairs) repair = withoutAnchor(repair);
+  });
   return next;
 }
 
@@ -173,51 +220,98 @@ Take setCharacterReference(const Take& take, ReferenceSettings reference) {
 }
 
 Take addNudge(const Take& take, Nudge nudge, std::uint64_t* idOut) {
-  if (nudge.id == 0 || placeOf(*take.nudges, nudge.id) >= 0) {
-    std::uint64_t highest = 0;
-    for (const Node<Nudge>& n : *take.nudges) highest = std::max(highest, n->id);
-    nudge.id = highest + 1;
-  }
-  if (idOut) *idOut = nudge.id;
   Take next = take;
-  next.nudges = edited(take.nudges, [&](Nudges& nudges) { nudges.emplace_back(std::move(nudge)); });
+  next.nudges = added(take, take.nudges, std::move(nudge), idOut);
   return next;
 }
 
 Take changeNudge(const Take& take, Nudge nudge) {
-  const int place = placeOf(*take.nudges, nudge.id);
-  if (place < 0) return take;
   Take next = take;
-  next.nudges = edited(take.nudges, [&](Nudges& nudges) {
-    Node<Nudge>& old = nudges[static_cast<std::size_t>(place)];
-    if (!(nudge == *old)) old = std::move(nudge);
-  });
+  next.nudges = changed(take.nudges, std::move(nudge));
   return next;
 }
 
 Take removeNudge(const Take& take, std::uint64_t id) {
-  const int place = placeOf(*take.nudges, id);
-  if (place < 0) return take;
   Take next = take;
-  next.nudges = edited(take.nudges, [&](Nudges& nudges) { nudges.erase(nudges.begin() + place); });
+  next.nudges = removed(take.nudges, id);
   return next;
 }
 
 Take reorderNudge(const Take& take, std::uint64_t id, int place) {
-  const int from = placeOf(*take.nudges, id);
-  if (from < 0) return take;
   Take next = take;
-  next.nudges = edited(take.nudges, [&](Nudges& nudges) {
-    const Node<Nudge> moved = nudges[static_cast<std::size_t>(from)];
-    nudges.erase(nudges.begin() + from);
-    nudges.insert(nudges.begin() + std::clamp(place, 0, static_cast<int>(nudges.size())), moved);
-  });
+  next.nudges = reordered(take.nudges, id, place);
   return next;
 }
 
 const Nudge* findNudge(const Take& take, std::uint64_t id) {
   const int place = placeOf(*take.nudges, id);
   return place < 0 ? nullptr : &*(*take.nudges)[static_cast<std::size_t>(place)];
+}
+
+Take addRepair(const Take& take, Repair repair, std::uint64_t* idOut) {
+  Take next = take;
+  next.repairs = added(take, take.repairs, std::move(repair), idOut);
+  return next;
+}
+
+Take changeRepair(const Take& take, Repair repair) {
+  Take next = take;
+  next.repairs = changed(take.repairs, std::move(repair));
+  return next;
+}
+
+Take removeRepair(const Take& take, std::uint64_t id) {
+  Take next = take;
+  next.repairs = removed(take.repairs, id);
+  return next;
+}
+
+Take reorderRepair(const Take& take, std::uint64_t id, int place) {
+  Take next = take;
+  next.repairs = reordered(take.repairs, id, place);
+  return next;
+}
+
+const Repair* findRepair(const Take& take, std::uint64_t id) {
+  const int place = placeOf(*take.repairs, id);
+  return place < 0 ? nullptr : &*(*take.repairs)[static_cast<std::size_t>(place)];
+}
+
+Take setRepairs(const Take& take, Repairs repairs) {
+  Take next = take;
+  next.repairs = edited(take.repairs, [&](Repairs& r) { r = std::move(repairs); });
+  return next;
+}
+
+Take setProps(const Take& take, std::vector<PropItem> props) {
+  Take next = take;
+  next.props = edited(take.props, [&](std::vector<PropItem>& p) { p = std::move(props); });
+  return next;
+}
+
+Take setSet(const Take& take, std::vector<SetItem> set) {
+  Take next = take;
+  next.set = edited(take.set, [&](std::vector<SetItem>& s) { s = std::move(set); });
+  return next;
+}
+
+Take setLocks(const Take& take, std::vector<Lock> locks) {
+  Take next = take;
+  next.locks = edited(take.locks, [&](std::vector<Lock>& l) { l = std::move(locks); });
+  return next;
+}
+
+Take setWaved(const Take& take, const std::string& finding, bool waved) {
+  const auto at = std::lower_bound(take.waved.begin(), take.waved.end(), finding);
+  const bool has = at != take.waved.end() && *at == finding;
+  if (has == waved) return take;
+  Take next = take;
+  const auto place = next.waved.begin() + (at - take.waved.begin());
+  if (waved)
+    next.waved.insert(place, finding);
+  else
+    next.waved.erase(place);
+  return next;
 }
 
 Take setExport(const Take& take, HandOver handOver) {

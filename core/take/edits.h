@@ -5,9 +5,10 @@
 
 namespace understudy {
 
-/// Another performer file: its map side, clip, trim and the alignment are forgotten; nudges stay.
+/// Another performer file: its map side, clip, trim and the alignment are forgotten; nudges and repairs stay.
 [[nodiscard]] Take setPerformer(const Take& take, FileReference file);
-/// Another character file: its map side, alignment and nudges are forgotten.
+/// Another character file: its map side and alignment are forgotten; nudges and repairs stay, those it cannot follow are told when
+/// the take is evaluated, and anchors are worked out anew.
 [[nodiscard]] Take setCharacter(const Take& take, FileReference file);
 /// The same file found elsewhere: everything is kept.
 [[nodiscard]] Take relinkPerformer(const Take& take, const std::string& path);
@@ -48,6 +49,22 @@ enum class MapSide { performer, character };
 /// Moves a nudge to a place in the list (0 first).
 [[nodiscard]] Take reorderNudge(const Take& take, std::uint64_t id, int place);
 [[nodiscard]] const Nudge* findNudge(const Take& take, std::uint64_t id);
+
+/// Appends; a repair with id 0 gets the next free one (`idOut` receives it). Nudges and repairs share their numbers.
+[[nodiscard]] Take addRepair(const Take& take, Repair repair, std::uint64_t* idOut = nullptr);
+/// Replaces the repair with the same id; no such repair: unchanged.
+[[nodiscard]] Take changeRepair(const Take& take, Repair repair);
+[[nodiscard]] Take removeRepair(const Take& take, std::uint64_t id);
+/// Moves a repair to a place in the list (0 first).
+[[nodiscard]] Take reorderRepair(const Take& take, std::uint64_t id, int place);
+[[nodiscard]] const Repair* findRepair(const Take& take, std::uint64_t id);
+/// All repairs at once.
+[[nodiscard]] Take setRepairs(const Take& take, Repairs repairs);
+[[nodiscard]] Take setProps(const Take& take, std::vector<PropItem> props);
+[[nodiscard]] Take setSet(const Take& take, std::vector<SetItem> set);
+[[nodiscard]] Take setLocks(const Take& take, std::vector<Lock> locks);
+/// A finding is left alone from now on, or is told again.
+[[nodiscard]] Take setWaved(const Take& take, const std::string& finding, bool waved);
 
 [[nodiscard]] Take setExport(const Take& take, HandOver handOver);
 

@@ -8,7 +8,7 @@
 #include "core/mapping/bone_map.h"
 #include "core/retarget/retarget.h"
 #include "core/take/node.h"
-#include "core/repair/nudge.h"
+#include "core/repair/repair.h"
 
 namespace understudy {
 
@@ -48,6 +48,7 @@ struct HandOver {
 };
 
 using Nudges = std::vector<Node<Nudge>>;
+using Repairs = std::vector<Node<Repair>>;
 
 /// One performance on one character. Copies share their parts; only the edits of edits.h make changed ones.
 struct Take {
@@ -60,6 +61,11 @@ struct Take {
   Node<MapKeys> map;
   Node<RetargetSettings> retarget;     ///< frames in it count from 0 in the untrimmed clip at the scene's rate
   Node<Nudges> nudges;                 ///< applied in list order
+  Node<Repairs> repairs;               ///< those of one kind in list order, the kinds in the fixed order of RepairStage
+  Node<std::vector<PropItem>> props;
+  Node<std::vector<SetItem>> set;
+  Node<std::vector<Lock>> locks;
+  std::vector<std::string> waved;      ///< findings the artist waved off, by their keys, ascending
   Node<HandOver> handOver;
   int firstFrame = 1;                  ///< number of the first frame of the trimmed clip: shown = typed = exported
   std::string unknown;                 ///< fields this version does not know (JSON object text)

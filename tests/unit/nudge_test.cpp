@@ -204,7 +204,7 @@ TEST(Evaluate, ANudgeDoesNotRunTheRetargetingAgain) {
   ASSERT_TRUE(second.ok());
   EXPECT_EQ(cache.counts().retargeted, 1);
   EXPECT_EQ(cache.counts().sampled, 1);
-  EXPECT_EQ(cache.counts().nudges, 2);
+  EXPECT_EQ(cache.counts().repaired, 2);
   EXPECT_FALSE(second->motion.flat() == first->motion.flat());
   EXPECT_TRUE(second->base.flat() == first->motion.flat());
   // A trim neither; and cached equals fresh.

@@ -1,0 +1,12 @@
+// Work shared among threads. The only place of the core that starts any.
+#pragma once
+
+#include <functional>
+
+namespace understudy {
+
+/// Calls work(i) for i = 0 … count−1, each once, from up to `threads` threads (0: one a core), this one included, and returns
+/// when all are done. Calls must not depend on each other's order; an exception of any call is thrown on here.
+void parallelFor(int count, const std::function<void(int)>& work, int threads = 0);
+
+}  // namespace understudy

@@ -1,0 +1,259 @@
+#include "core/evaluate/pipeline.h"
+
+#include <algorithm>
+
+#include "core/base/parallel.h"
+#include "core/evaluate/evaluate.h"
+
+namespace understudy {
+namespace {
+
+/// Frames a thread takes at once. Kinds that look around a frame do so once a chunk.
+constexpr int chunkFrames = 256;
+
+/// Entries of two lists that differ, as index ranges [first, last) of each: what lies before and behind is the same.
+struct Difference {
+  std::size_t first = 0, oldLast = 0, newLast = 0;
+};
+
+template <class T>
+Difference differenceOf(const std::vector<Node<T>>& before, const std::vector<Node<T>>& after) {
+  Difference d{0, before.size(), after.size()};
+  const std::size_t shorter = std::min(before.size(), after.size());
+  while (d.first < shorter && before[d.first] == after[d.first]) ++d.first;
+  while (d.oldLast > d.first && d.newLast > d.first && before[d.oldLast - 1] == after[d.newLast - 1]) {
+    --d.oldLast;
+    --d.newLast;
+  }
+  return d;
+}
+
+std::vector<FrameSpan> clipped(std::vector<FrameSpan> spans, int frames) {
+  for (FrameSpan& s : spans) s = common(s, {0, frames - 1});
+  return joined(std::move(spans));
+}
+
+/// Spans of output frames that may differ where the input differs in `changed`.
+std::vector<FrameSpan> spread(const RepairLayer& layer, const std::vector<FrameSpan>& changed, int frames) {
+  std::vector<FrameSpan> out = changed;
+  for (const FrameSpan& s : changed) out.push_back(layer.affected(s));
+  return clipped(std::move(out), frames);
+}
+
+/// Where a layer may write for the given entries.
+void addExtents(const RepairLayer& layer, const Difference& repairs, std::size_t repairsLast, const Difference& nudges, std::size_t nudgesLast,
+                std::vector<FrameSpan>& into) {
+  for (std::size_t i = repairs.first; i < repairsLast; ++i) into.push_back(layer.extent(i));
+  for (std::size_t i = nudges.first; i < nudgesLast; ++i) into.push_back(layer.nudgeExtent(i));
+}
+
+std::vector<FrameSpan> extentsOf(const RepairLayer& layer, std::size_t nudges, int frames) {
+  std::vector<FrameSpan> all;
+  for (std::size_t i = 0; i < layer.repairs().size(); ++i) all.push_back(layer.extent(i));
+  for (std::size_t i = 0; i < nudges; ++i) all.push_back(layer.nudgeExtent(i));
+  return clipped(std::move(all), frames);
+}
+
+/// Parts of `spans` inside `extents`, in chunks.
+std::vector<FrameSpan> chunksOf(const std::vector<FrameSpan>& spans, const std::vector<FrameSpan>& extents) {
+  std::vector<FrameSpan> chunks;
+  for (const FrameSpan& s : spans)
+    for (const FrameSpan& e : extents) {
+      const FrameSpan both = common(s, e);
+      for (int f = both.first; f <= both.last; f += chunkFrames) chunks.push_back({f, std::min(f + chunkFrames - 1, both.last)});
+    }
+  return chunks;
+}
+
+/// Gives locked bones their input back.
+void keepLocked(const RepairContext& context, const TiledMotion& in, FrameSpan frames, TiledMotion& out) {
+  for (const RepairContext::Locked& lock : context.locks) {
+    const FrameSpan both = common(frames, lock.span);
+    for (int f = both.first; f <= both.last; ++f) {
+      const auto from = in.rotationsAt(f);
+      const auto into = out.rotationsToWrite(f);
+      for (const int j : lock.joints) into[static_cast<std::size_t>(j)] = from[static_cast<std::size_t>(j)];
+      const auto places = out.translationsToWrite(f);
+      for (std::size_t k = 0; k < places.size(); ++k) {
+        const int joint = out.movedJoints()[k];
+        if (!std::binary_search(lock.joints.begin(), lock.joints.end(), joint)) continue;
+        const auto& tracks = in.movedJoints();
+        const auto at = std::lower_bound(tracks.begin(), tracks.end(), joint);
+        places[k] = at != tracks.end() && *at == joint ? in.translationsAt(f)[static_cast<std::size_t>(at - tracks.begin())]
+                                                       : Vec3f(context.figure->skeleton.rest[static_cast<std::size_t>(joint)].translation);
+      }
+    }
+  }
+}
+
+std::vector<Residual> residualsFor(const RepairLayer& layer, const std::vector<Residual>& old, const std::vector<FrameSpan>& again, int frames) {
+  std::vector<Residual> all;
+  for (std::size_t i = 0; i < layer.repairs().size(); ++i) {
+    Residual r;
+    r.repair = layer.repairs()[i]->id;
+    const FrameSpan extent = common(layer.extent(i), {0, frames - 1});
+    r.first = extent.first;
+    r.values.resize(static_cast<std::size_t>(extent.count()));
+    for (const Residual& before : old) {
+      if (before.repair != r.repair) continue;
+      const FrameSpan both = common(extent, {before.first, before.first + static_cast<int>(before.values.size()) - 1});
+      for (int f = both.first; f <= both.last; ++f) r.values[static_cast<std::size_t>(f - r.first)] = before.values[static_cast<std::size_t>(f - before.first)];
+    }
+    for (const FrameSpan& s : again) {
+      const FrameSpan both = common(extent, s);
+      for (int f = both.first; f <= both.last; ++f) r.values[static_cast<std::size_t>(f - r.first)] = {};
+    }
+    all.push_back(std::move(r));
+  }
+  return all;
+}
+
+/// Nudges by whole motions.
+class NudgeLayer : public RepairLayer {
+ public:
+  NudgeLayer(std::shared_ptr<const RepairContext> context, const Nudges& nudges) : RepairLayer(std::move(context), {}), nudges_(nudges) {
+    report_.characterReference = context_->body.pose;
+  }
+  [[nodiscard]] FrameSpan nudgeExtent(std::size_t i) const override {
+    const NudgeFrames f = nudgeFrames(*nudges_[i], context_->rate);
+    return {f.first(), f.last()};
+  }
+  [[nodiscard]] bool automatic() const override { return false; }
+  void apply(const TiledMotion& in, FrameSpan frames, TiledMotion& out, std::vector<Residual>&) const override {
+    const TiledMotion all = applyNudges(*context_->figure, in, nudges_, context_->map.get(), &report_);
+    for (int f = frames.first; f <= frames.last; ++f) out.copyFrame(context_->figure->skeleton, all, f);
+  }
+  [[nodiscard]] std::vector<int> movedJoints() const override {
+    std::vector<int> moved;
+    for (const Node<Nudge>& n : nudges_)
+      for (const JointNudge& j : n->joints)
+        if (const Result<int> joint = findJoint(context_->figure->skeleton, j.joint); joint && j.translation != Vec3d{}) moved.push_back(*joint);
+    return moved;
+  }
+
+ private:
+  Nudges nudges_;
+  RetargetReport report_;
+};
+
+/// Runs one stage. `changed` says where `in` differs from the last run's input and becomes where the output does.
+Status runStage(RepairStage stage, StageRun& run, const std::shared_ptr<const RepairContext>& context, const TiledMotion& in, bool fresh, Repairs repairs,
+                Nudges nudges, std::vector<FrameSpan>& changed, const RunControl& control) {
+  const int frames = in.frames();
+  const Skeleton& skeleton = context->figure->skeleton;
+  StageRun next;
+  next.framesRun = run.framesRun;
+  next.context = context;
+  next.repairs = std::move(repairs);
+  next.nudges = std::move(nudges);
+  next.in = in;
+
+  const Difference repairChange = differenceOf(run.repairs, next.repairs), nudgeChange = differenceOf(run.nudges, next.nudges);
+  const auto none = [](const Difference& d) { return d.first == d.oldLast && d.first == d.newLast; };
+  const bool sameLayer = !fresh && run.context == context && none(repairChange) && none(nudgeChange);
+  if (sameLayer) {
+    // The layer points at the values of the last run, which must live as long as it.
+    next.repairs = run.repairs;
+    next.nudges = run.nudges;
+    next.layer = run.layer;
+    next.issues = run.issues;
+  } else {
+    std::vector<const Repair*> list;
+    for (const Node<Repair>& repair : next.repairs) list.push_back(&*repair);
+    std::vector<const Nudge*> keys;
+    for (const Node<Nudge>& nudge : next.nudges) keys.push_back(&*nudge);
+    if (!list.empty() || !keys.empty()) next.layer = makeLayer(stage, context, std::move(list), std::move(keys), next.issues);
+    if (!next.layer && !next.nudges.empty()) {
+      next.layer = std::make_shared<NudgeLayer>(context, next.nudges);
+      static_cast<void>(applyNudges(*context->figure, in.view(0, 0), next.nudges, context->map.get(), nullptr, nullptr, &next.issues));
+    }
+  }
+
+  if (!fresh && run.context == context) {
+    std::vector<FrameSpan> own;
+    if (run.layer && !sameLayer) addExtents(*run.layer, repairChange, repairChange.oldLast, nudgeChange, nudgeChange.oldLast, own);
+    if (next.layer && !sameLayer) addExtents(*next.layer, repairChange, repairChange.newLast, nudgeChange, nudgeChange.newLast, own);
+    own.insert(own.end(), changed.begin(), changed.end());
+    own = clipped(std::move(own), frames);
+    std::vector<FrameSpan> all = own;
+    for (const RepairLayer* layer : {run.layer.get(), next.layer.get()})
+      if (layer)
+        for (const FrameSpan& s : spread(*layer, own, frames)) all.push_back(s);
+    changed = clipped(std::move(all), frames);
+  } else {
+    changed = {{0, frames - 1}};
+  }
+
+  if (!next.layer) {
+    next.out = in;
+    run = std::move(next);
+    return Done{};
+  }
+  const TiledMotion widened = in.withMoved(skeleton, next.layer->movedJoints());
+  const bool reuse = !fresh && run.context == context && run.layer && run.out.movedJoints() == widened.movedJoints() && run.out.frames() == frames;
+  const std::vector<FrameSpan> extents = extentsOf(*next.layer, next.nudges.size(), frames);
+  std::vector<FrameSpan> again = changed;
+  if (reuse) {
+    next.out = run.out.writable(changed);
+    for (const FrameSpan& s : changed)
+      for (int f = s.first; f <= s.last; ++f) next.out.copyFrame(skeleton, in, f);
+  } else {
+    again = {{0, frames - 1}};
+    const bool sameBefore = !fresh && run.context == context && run.out.movedJoints() == widened.movedJoints() && run.out.frames() == frames;
+    if (sameBefore) changed.insert(changed.end(), extents.begin(), extents.end());
+    changed = sameBefore ? joined(std::move(changed)) : again;
+    next.out = widened.writable(extents);
+  }
+  next.residuals = residualsFor(*next.layer, reuse ? run.residuals : std::vector<Residual>{}, again, frames);
+  const std::vector<FrameSpan> chunks = chunksOf(again, extents);
+  parallelFor(
+      static_cast<int>(chunks.size()),
+      [&](int i) {
+        if (control.stopped()) return;
+        const FrameSpan chunk = chunks[static_cast<std::size_t>(i)];
+        next.layer->apply(in, chunk, next.out, next.residuals);
+        if (next.layer->automatic()) keepLocked(*context, in, chunk, next.out);
+      },
+      control.threads);
+  if (control.stopped()) return RunControl::cancelled();
+  for (const FrameSpan& s : chunks) next.framesRun += s.count();
+  run = std::move(next);
+  return Done{};
+}
+
+template <class T>
+bool applies(const T& item, bool solo) {
+  return !item.muted && item.weight != 0 && (!solo || item.solo);
+}
+
+}  // namespace
+
+Status runPipeline(Pipeline& pipeline, const std::shared_ptr<const RepairContext>& context, const TiledMotion& base, bool sameBase, const Repairs& repairs,
+                   const Nudges& nudges, const RunControl& control) {
+  Pipeline next = pipeline;
+  next.base = base;
+  bool solo = false;
+  for (const Node<Repair>& repair : repairs) solo = solo || (repair->solo && !repair->muted);
+  for (const Node<Nudge>& nudge : nudges) solo = solo || (nudge->solo && !nudge->muted);
+  std::vector<FrameSpan> changed;
+  bool fresh = !sameBase;
+  const TiledMotion* in = &next.base;
+  for (int s = 0; s < stageCount; ++s) {
+    const auto stage = static_cast<RepairStage>(s);
+    Repairs of;
+    for (const Node<Repair>& repair : repairs)
+      if (applies(*repair, solo) && isAnchored(*repair) && concerns(stage, *repair)) of.push_back(repair);
+    Nudges keys;
+    for (const Node<Nudge>& nudge : nudges)
+      if (applies(*nudge, solo) && concerns(stage, *nudge)) keys.push_back(nudge);
+    StageRun& run = next.stages[static_cast<std::size_t>(s)];
+    const bool sameTracks = run.in.movedJoints() == in->movedJoints() && run.in.frames() == in->frames();
+    if (const Status done = runStage(stage, run, context, *in, fresh || !sameTracks, std::move(of), std::move(keys), changed, control); !done) return done.error();
+    fresh = fresh || !sameTracks;
+    in = &run.out;
+  }
+  pipeline = std::move(next);
+  return Done{};
+}
+
+}  // namespace understudy
