@@ -116,7 +116,7 @@ template <class V, Described<TouchMark> T> void fields(V&& visit, T& v) {
   visit(FieldInfo{"point", "What touches, in the touching bone's own frame", "m"}, v.point);
 }
 template <class V, Described<TouchRepair> T> void fields(V&& visit, T& v) {
-  visit(FieldInfo{"kind", "meet: one frame; rest: stays; glide: free along the surface"}, v.kind);
+  visit(FieldInfo{"manner", "meet: one frame; rest: stays; glide: free along the surface"}, v.kind);
   visit(FieldInfo{"bone", "Bone that carries the point"}, v.bone);
   visit(FieldInfo{"point", "The point, in the bone's own frame", "m"}, v.point);
   visit(FieldInfo{"prop", "Prop that carries the point instead; 0: none"}, v.prop);

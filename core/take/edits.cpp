@@ -42,7 +42,7 @@ std::uint64_t freeId(const Take& take) {
 
 template <class T>
 Node<std::vector<Node<T>>> added(const Take& take, const Node<std::vector<Node<T>>>& list, T item, std::uint64_t* idOut) {
-  if (item.id == 0) item.id = freeId(take);
+  if (item.id == 0 || placeOf(*take.nudges, item.id) >= 0 || placeOf(*take.repairs, item.id) >= 0) item.id = freeId(take);
   if (idOut) *idOut = item.id;
   return edited(list, [&](std::vector<Node<T>>& items) { items.emplace_back(std::move(item)); });
 }

@@ -41,7 +41,7 @@ enum class MapSide { performer, character };
 [[nodiscard]] Take setPerformerReference(const Take& take, ReferenceSettings reference);
 [[nodiscard]] Take setCharacterReference(const Take& take, ReferenceSettings reference);
 
-/// Appends; a nudge with id 0 gets the next free one (`idOut` receives it).
+/// Appends; a nudge with id 0, or one that is taken, gets the next free one (`idOut` receives it).
 [[nodiscard]] Take addNudge(const Take& take, Nudge nudge, std::uint64_t* idOut = nullptr);
 /// Replaces the nudge with the same id; no such nudge: unchanged.
 [[nodiscard]] Take changeNudge(const Take& take, Nudge nudge);
@@ -50,7 +50,7 @@ enum class MapSide { performer, character };
 [[nodiscard]] Take reorderNudge(const Take& take, std::uint64_t id, int place);
 [[nodiscard]] const Nudge* findNudge(const Take& take, std::uint64_t id);
 
-/// Appends; a repair with id 0 gets the next free one (`idOut` receives it). Nudges and repairs share their numbers.
+/// Appends; a repair with id 0, or one that is taken, gets the next free one (`idOut` receives it). Nudges and repairs share their numbers.
 [[nodiscard]] Take addRepair(const Take& take, Repair repair, std::uint64_t* idOut = nullptr);
 /// Replaces the repair with the same id; no such repair: unchanged.
 [[nodiscard]] Take changeRepair(const Take& take, Repair repair);

@@ -75,7 +75,7 @@ TEST(ReelFile, UnknownFieldsAreKeptAndTold) {
   const std::string path = folder.file("a.reel");
   auto json = nlohmann::ordered_json::parse(writeReel(fullReel(folder.path()), path));
   json["props"] = {{"broom", 1}};
-  json["takes"][0]["repairs"] = {1, 2, 3};
+  json["takes"][0]["weather"] = {1, 2, 3};
   json["takes"][0]["nudges"][0]["colour"] = "amber";
   json["takes"][0]["performer"]["camera"] = nullptr;
   Issues issues;
@@ -84,9 +84,65 @@ TEST(ReelFile, UnknownFieldsAreKeptAndTold) {
   EXPECT_EQ(issues.size(), 4U);
   const auto back = nlohmann::ordered_json::parse(writeReel(*reel, path));
   EXPECT_EQ(back["props"], json["props"]);
-  EXPECT_EQ(back["takes"][0]["repairs"], json["takes"][0]["repairs"]);
+  EXPECT_EQ(back["takes"][0]["weather"], json["takes"][0]["weather"]);
   EXPECT_EQ(back["takes"][0]["nudges"][0]["colour"], "amber");
   EXPECT_TRUE(back["takes"][0]["performer"].contains("camera"));
+}
+
+TEST(ReelFile, RepairsOfEveryKindComeBackAsTheyWere) {
+  const TemporaryFolder folder;
+  Take take;
+  std::uint64_t id = 0;
+  const auto add = [&](RepairAction action) {
+    Repair repair;
+    repair.id = ++id;
+    repair.name = "repair " + std::to_string(id);
+    repair.span = TimeRange{0.25 * static_cast<double>(id), 3.5};
+    repair.easeAfter = 0.125;
+    repair.weight = 0.75;
+    repair.solo = id % 2 == 0;
+    repair.action = std::move(action);
+    take = addRepair(take, std::move(repair));
+  };
+  add(OffsetRepair{{{"@leftUpperArm", {0.1, 0, 0}, {0, 0.2, 0}}}, NudgeSpace::world, true});
+  add(BridgeRepair{{"@spine"}, false});
+  add(StillRepair{{"tail"}, 1.5, true});
+  add(RestoreRepair{{"@head"}});
+  add(UntwistRepair{{}, false, 0.25, 1});
+  add(SmoothRepair{{"@leftHand"}, 4, false});
+  PlantRepair plant;
+  plant.part = PlantPart::rightFoot;
+  plant.marks = {{0.5, PlantPhase::heel}, {0.75, PlantPhase::spin}};
+  plant.anchored = true;
+  plant.anchor = {1, 2, 3};
+  add(plant);
+  TouchRepair touch;
+  touch.kind = TouchKind::glide;
+  touch.target = TouchTarget::body;
+  touch.on = "@hips";
+  add(touch);
+  GripRepair grip;
+  grip.supportGrip = {{0, 0.5, 0}, normalised(Quatd{1, 2, 3, 4})};
+  add(grip);
+  add(ClearanceRepair{{"@leftUpperArm"}, {"torso"}, 0.004, true});
+  add(HandShapeRepair{false, "fist", 0.5});
+  ASSERT_EQ(id, repairKinds().size());
+  PropItem prop;
+  prop.id = 1;
+  prop.path = folder.path() + "/broom.glb";
+  take = setProps(take, {prop});
+  SetItem steps;
+  steps.kind = SetKind::steps;
+  steps.count = 4;
+  take = setSet(take, {steps});
+  take = setLocks(take, {{{"@head"}, TimeRange{0, 1}}});
+  take = setWaved(take, "slide left 12", true);
+  const Reel reel = addTake({}, take);
+  Issues issues;
+  const auto back = readReel(writeReel(reel, folder.file("a.reel")), folder.file("a.reel"), &issues);
+  ASSERT_TRUE(back.ok()) << back.error().text();
+  EXPECT_TRUE(issues.empty());
+  EXPECT_EQ(*back, reel);
 }
 
 TEST(ReelFile, SaysWhatIsWrongAndWhere) {
