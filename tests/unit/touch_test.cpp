@@ -1,0 +1,290 @@
+// The stage of touches, judged from world transforms worked out here from the result's local curves.
+#include <gtest/gtest.h>
+
+#include <cmath>
+#include <limits>
+
+#include "core/repair/touch.h"
+#include "tests/support/layer_checks.h"
+
+namespace understudy {
+namespace {
+
+constexpr double degree = 3.14159265358979 / 180;
+
+const test::Stand& stand() {
+  static const test::Stand s = test::walkingStick(150, 3);
+  return s;
+}
+
+/// World rotations and positions of a frame, from the file's own transforms.
+struct Posed {
+  std::vector<Affined> world;
+  Affined toStage;
+  Posed(const test::Stand& s, const TiledMotion& motion, int frame)
+      : world(worldAt(s.context->figure->skeleton, motion, frame)), toStage(worldFromFile(*s.context->figure, s.context->body.pose)) {}
+  [[nodiscard]] Vec3d at(int joint) const { return apply(toStage, world[static_cast<std::size_t>(joint)].translation); }
+  /// A point of the joint's rigid frame.
+  [[nodiscard]] Vec3d point(int joint, const Vec3d& local) const {
+    const Quatd q = polarParts(toStage * world[static_cast<std::size_t>(joint)]).rotation;
+    return at(joint) + rotate(q, local);
+  }
+  [[nodiscard]] Quatd turn(int joint) const { return polarParts(toStage * world[static_cast<std::size_t>(joint)]).rotation; }
+};
+
+Repair touchOver(int first, int last, TouchRepair touch) {
+  Repair repair;
+  repair.id = 5;
+  const double rate = stand().context->rate.hertz();
+  repair.span = TimeRange{first / rate, last / rate};
+  repair.easeBefore = repair.easeAfter = 0.2;
+  repair.action = std::move(touch);
+  return repair;
+}
+
+struct Applied {
+  TiledMotion motion;
+  std::vector<Residual> residuals;
+  Issues issues;
+};
+Applied applied(const test::Stand& s, const std::vector<Repair>& repairs) {
+  std::vector<const Repair*> list;
+  for (const Repair& r : repairs) list.push_back(&r);
+  Applied out;
+  const RepairLayerPtr layer = makeTouchLayer(s.context, list, out.issues);
+  if (!layer) {
+    out.motion = s.motion;
+    return out;
+  }
+  test::LayerRun run = test::runLayer(*layer, s.motion);
+  out.motion = run.motion;
+  out.residuals = run.residuals;
+  for (unsigned seed : {1U, 2U}) {
+    EXPECT_EQ(test::brokenPromises(*layer, s.motion, seed), "");
+  }
+  return out;
+}
+
+int hand(int side) { return stand().context->arms[static_cast<std::size_t>(side)].end; }
+int hips() { return stand().context->joint(Role::hips); }
+const Vec3d tip{0.02, 0.05, 0.01};
+
+/// Where a hand's point is, in the middle of a span, moved a little.
+Vec3d nearHand(int side, int frame, const Vec3d& by) { return Posed(stand(), stand().motion, frame).point(hand(side), tip) + by; }
+
+TEST(Touch, RestsAtAPoint) {
+  TouchRepair t;
+  t.bone = "@rightHand";
+  t.point = tip;
+  t.place = nearHand(1, 60, {0.03, 0.08, 0.04});
+  const Applied a = applied(stand(), {touchOver(57, 63, t)});
+  ASSERT_TRUE(a.issues.empty());
+  for (int f = 57; f <= 63; ++f) {
+    const Posed p(stand(), a.motion, f), q(stand(), stand().motion, f);
+    EXPECT_LT(distance(p.point(hand(1), tip), t.place), 2e-5) << f;
+    EXPECT_LT(angleBetween(p.turn(hand(1)), q.turn(hand(1))), 1e-4);
+    EXPECT_EQ(distance(p.at(hips()), q.at(hips())), 0);
+    EXPECT_LT(distance(p.at(hand(0)), q.at(hand(0))), 1e-6);
+    EXPECT_LT(a.residuals[0].values[static_cast<std::size_t>(f - a.residuals[0].first)].metres, 2e-5F);
+  }
+}
+
+TEST(Touch, MeetsInOneFrameAndComesInSmoothly) {
+  TouchRepair t;
+  t.kind = TouchKind::meet;
+  t.bone = "@leftHand";
+  t.point = tip;
+  t.place = nearHand(0, 70, {0.02, 0.10, 0.05});
+  const Applied a = applied(stand(), {touchOver(70, 70, t)});
+  EXPECT_LT(distance(Posed(stand(), a.motion, 70).point(hand(0), tip), t.place), 2e-5);
+  // The change alone, from frame to frame: no step larger than the kernel's steepest, 1.5 / ease frames.
+  const double ease = 0.2 * stand().context->rate.hertz(), change = distance(nearHand(0, 70, {}), t.place);
+  for (int f = 40; f < 100; ++f) {
+    const auto moved = [&](int k) { return Posed(stand(), a.motion, k).at(hand(0)) - Posed(stand(), stand().motion, k).at(hand(0)); };
+    EXPECT_LE(distance(moved(f), moved(f + 1)), 1.7 * change / ease) << f;
+  }
+}
+
+TEST(Touch, GlidesOnAPlane) {
+  TouchRepair t;
+  t.kind = TouchKind::glide;
+  t.target = TouchTarget::plane;
+  t.bone = "@rightHand";
+  t.point = tip;
+  t.normal = normalised(Vec3d{-1, 0, 0.2});
+  t.place = nearHand(1, 60, {0.05, 0, 0});
+  t.gap = 0.01;
+  const Applied a = applied(stand(), {touchOver(50, 75, t)});
+  double path = 0, plain = 0;
+  const auto across = [&](const Vec3d& v) { return v - t.normal * dot(v, t.normal); };
+  for (int f = 50; f <= 75; ++f) {
+    const Posed p(stand(), a.motion, f), q(stand(), stand().motion, f);
+    EXPECT_NEAR(dot(p.point(hand(1), tip) - t.place, t.normal), 0.01, 2e-5);
+    if (f == 50) continue;
+    path += length(across(p.point(hand(1), tip) - Posed(stand(), a.motion, f - 1).point(hand(1), tip)));
+    plain += length(across(q.point(hand(1), tip) - Posed(stand(), stand().motion, f - 1).point(hand(1), tip)));
+  }
+  EXPECT_GT(plain, 0.05);
+  EXPECT_GE(path, 0.95 * plain);
+}
+
+TEST(Touch, GlidesOnTheSet) {
+  test::Stand s = stand();
+  RepairContext context = *s.context;
+  SetItem ball;
+  ball.id = 3;
+  ball.name = "globe";
+  ball.kind = SetKind::ball;
+  ball.size.x = 0.25;
+  ball.place.position = nearHand(1, 62, {0.02, 0.29, 0.05});
+  context.set.push_back(ball);
+  auto shared = std::make_shared<RepairContext>(context);
+  shared->body.map = &shared->map->character;
+  shared->body.figure = shared->figure.get();
+  s.context = shared;
+  TouchRepair t;
+  t.kind = TouchKind::glide;
+  t.target = TouchTarget::set;
+  t.on = "globe";
+  t.bone = "@rightHand";
+  t.point = tip;
+  const Applied a = applied(s, {touchOver(59, 65, t)});
+  for (int f = 59; f <= 65; ++f) EXPECT_NEAR(distance(Posed(s, a.motion, f).point(hand(1), tip), ball.place.position), 0.25, 2e-5);
+}
+
+TEST(Touch, HandsMeetHalfWay) {
+  TouchRepair t;
+  t.target = TouchTarget::hand;
+  t.bone = "@leftHand";
+  t.on = "@rightHand";
+  t.point = t.place = tip;
+  const Applied a = applied(stand(), {touchOver(60, 66, t)});
+  for (int f = 60; f <= 66; ++f) {
+    const Posed p(stand(), a.motion, f), q(stand(), stand().motion, f);
+    EXPECT_LT(distance(p.point(hand(0), tip), p.point(hand(1), tip)), 1e-4) << f;
+    const double left = distance(p.at(hand(0)), q.at(hand(0))), right = distance(p.at(hand(1)), q.at(hand(1)));
+    EXPECT_NEAR(left / (left + right), 0.5, 0.15);
+  }
+  t.share = 0;
+  const Applied b = applied(stand(), {touchOver(60, 66, t)});
+  for (int f = 60; f <= 66; ++f) EXPECT_LT(distance(Posed(stand(), b.motion, f).at(hand(1)), Posed(stand(), stand().motion, f).at(hand(1))), 1e-6);
+}
+
+TEST(Touch, GoesWithAPathOverTheBody) {
+  TouchRepair t;
+  t.target = TouchTarget::body;
+  t.kind = TouchKind::glide;
+  t.bone = "@rightHand";
+  const double rate = stand().context->rate.hertz();
+  // Down the front of the chest.
+  for (int k = 0; k <= 4; ++k) t.path.push_back({(55 + 5 * k) / rate, "@chest", {0.02 * k - 0.05, 0.20 - 0.04 * k, 0.22}, {0, 0, 1}, tip});
+  const Applied a = applied(stand(), {touchOver(55, 75, t)});
+  ASSERT_TRUE(a.issues.empty()) << a.issues[0].text();
+  const int chest = stand().context->joint(Role::chest);
+  double path = 0;
+  Vec3d before{};
+  for (int f = 55; f <= 75; ++f) {
+    const Posed p(stand(), a.motion, f);
+    const Vec3d local = rotate(conjugate(p.turn(chest)), p.point(hand(1), tip) - p.at(chest));
+    EXPECT_NEAR(local.z, 0.22, 1e-4);
+    if (f > 55) path += distance(local, before);
+    before = local;
+    if ((f - 55) % 5 == 0) {
+      EXPECT_LT(distance(local, t.path[static_cast<std::size_t>((f - 55) / 5)].place), 1e-4);
+    }
+  }
+  EXPECT_NEAR(path, 4 * std::hypot(0.02, 0.04), 0.01);
+}
+
+TEST(Touch, CollarboneAndSpineHelpAShortArm) {
+  const RepairContext& c = *stand().context;
+  const Posed rest(stand(), stand().motion, 60);
+  const Vec3d shoulder = rest.at(c.arms[1].root), ahead = normalised(Vec3d{-0.5, 0.3, 1});
+  TouchRepair t;
+  t.bone = "@rightHand";
+  t.place = shoulder + ahead * (c.arms[1].full() * 1.04);
+  const Applied a = applied(stand(), {touchOver(60, 60, t)});
+  const Posed p(stand(), a.motion, 60);
+  EXPECT_LT(distance(p.at(hand(1)), t.place), 2e-4);
+  EXPECT_LT(distance(p.at(hand(0)), rest.at(hand(0))), 1e-5);
+  EXPECT_LT(angleBetween(p.turn(c.joint(Role::head)), rest.turn(c.joint(Role::head))), 1e-4);
+  EXPECT_EQ(distance(p.at(hips()), rest.at(hips())), 0);
+  // Without the spine it falls short, and says by how much.
+  t.spine = false;
+  t.place = shoulder + ahead * (c.arms[1].full() * 1.6);
+  const Applied b = applied(stand(), {touchOver(60, 60, t)});
+  const double miss = distance(Posed(stand(), b.motion, 60).at(hand(1)), t.place);
+  EXPECT_GT(miss, 0.1);
+  EXPECT_NEAR(b.residuals[0].values[static_cast<std::size_t>(60 - b.residuals[0].first)].metres, miss, 1e-4);
+}
+
+TEST(Touch, NeighboursShareTheWayBetweenThem) {
+  TouchRepair t;
+  t.target = TouchTarget::body;
+  t.on = "@chest";
+  t.bone = "@rightHand";
+  t.point = tip;
+  t.place = {-0.10, 0.10, 0.20};
+  t.normal = {0, 0, 1};
+  TouchRepair u = t;
+  u.place = {0.05, 0.15, 0.20};
+  const int chest = stand().context->joint(Role::chest);
+  const Applied a = applied(stand(), {touchOver(56, 60, t), touchOver(66, 70, u)});
+  const auto local = [&](int f) {
+    const Posed p(stand(), a.motion, f);
+    return rotate(conjugate(p.turn(chest)), p.point(hand(1), tip) - p.at(chest));
+  };
+  for (int f = 56; f <= 60; ++f) EXPECT_LT(distance(local(f), t.place), 2e-5);
+  for (int f = 66; f <= 70; ++f) EXPECT_LT(distance(local(f), u.place), 2e-5);
+  // From one to the other it never goes much farther from both than they lie apart, nor in leaps.
+  for (int f = 60; f < 66; ++f) {
+    EXPECT_LT(std::min(distance(local(f), t.place), distance(local(f), u.place)), 0.35);
+    EXPECT_LT(distance(local(f), local(f + 1)), 0.15);
+  }
+}
+
+TEST(Touch, TellsWhatItCannotDo) {
+  const auto refused = [&](const TouchRepair& t) {
+    Issues issues;
+    const Repair r = touchOver(50, 60, t);
+    const RepairLayerPtr layer = makeTouchLayer(stand().context, {&r}, issues);
+    EXPECT_EQ(layer, nullptr);
+    return issues.empty() ? std::string() : issues[0].text();
+  };
+  TouchRepair t;
+  t.bone = "@head";
+  EXPECT_NE(refused(t).find("no hand"), std::string::npos);
+  t.bone = "nobody";
+  EXPECT_NE(refused(t), "");
+  t.bone = "@leftHand";
+  t.place.x = std::numeric_limits<double>::quiet_NaN();
+  EXPECT_NE(refused(t).find("finite"), std::string::npos);
+  t.place.x = 0;
+  t.target = TouchTarget::set;
+  t.on = "bench";
+  EXPECT_NE(refused(t).find("bench"), std::string::npos);
+  t.target = TouchTarget::hand;
+  t.on = "@leftHand";
+  EXPECT_NE(refused(t), "");
+  t.target = TouchTarget::body;
+  t.on = "@chest";
+  t.path = {{1, "@chest", {}, {0, 0, 1}, {}}, {0.5, "@chest", {}, {0, 0, 1}, {}}};
+  EXPECT_NE(refused(t).find("order"), std::string::npos);
+  t.path.clear();
+  t.prop = 9;
+  EXPECT_NE(refused(t).find("prop 9"), std::string::npos);
+}
+
+TEST(Touch, TurnsArmsNoMoreThanTheWayAsks) {
+  TouchRepair t;
+  t.bone = "@rightHand";
+  t.point = tip;
+  t.place = nearHand(1, 60, {0.005, 0.01, 0.0});
+  const Applied a = applied(stand(), {touchOver(60, 60, t)});
+  const LimbRig& arm = stand().context->arms[1];
+  for (const int j : {arm.root, arm.mid})
+    EXPECT_LT(angleBetween(Posed(stand(), a.motion, 60).turn(j), Posed(stand(), stand().motion, 60).turn(j)), 8 * degree);
+}
+
+}  // namespace
+}  // namespace understudy
