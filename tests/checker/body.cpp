@@ -297,6 +297,12 @@ void Torso::pose(int frame) {
   tree_->refit();
 }
 
+double Torso::distance(const Vector3d& point) const {
+  double best = 1e30;
+  if (!empty()) tree_->nearest(0, point, best);
+  return best;
+}
+
 double Torso::depth(const Vector3d& point) const {
   if (empty()) return 0;
   const Tree::Node& root = tree_->nodes[0];

@@ -35,6 +35,8 @@ class Torso {
   void pose(int frame);
   /// Distance to the real surface (caps left out) of a point inside, 0 outside.
   [[nodiscard]] double depth(const Vector3d& point) const;
+  /// Distance to the real surface, from either side.
+  [[nodiscard]] double distance(const Vector3d& point) const;
   [[nodiscard]] bool empty() const;
 
  private:

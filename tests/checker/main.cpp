@@ -23,6 +23,10 @@ const char* help =
     "  --fps R                   frames a second to look at; default the performer's\n"
     "  --labels CSV              contact labels (frame,time,left,right); default: a low-and-slow rule of its own\n"
     "  --reference FILE.glb      another export on the same character to compare with\n"
+    "  --truth FILE              truth file of the demo: its stances, soles in its phases, its flaws before and after\n"
+    "  --search N                clearance: N arm frames deeper than 5 mm before, is there a pose at most 2 mm deep?\n"
+    "  --seed S                  for --search; default 1\n"
+    "  --hands                   distance of the hands from the torso and from each other, a frame each\n"
     "  --frames                  per-frame figures as well\n"
     "  --line NAME               one line of a table instead of JSON (NAME '': the table's head)\n"
     "All lengths in millimetres on a character of 1.7 m; frames counted from 1.\n";
@@ -84,9 +88,9 @@ std::string cell(const json& value, const char* format = "%.1f") {
 }
 
 void printLine(const std::string& name, const json& r) {
-  const char* row = "%-46s %6s %5s %5s | %5s %5s | %4s %6s %6s %6s %6s %5s %5s %6s | %6s | %6s %6s %5s | %6s %6s %6s | %4s %4s %4s\n";
+  const char* row = "%-46s %6s %5s %5s | %5s %5s | %4s %6s %6s %6s %6s %5s %5s %6s | %6s | %6s %6s %5s | %6s %6s %6s | %4s %4s %4s | %5s\n";
   if (name.empty()) {
-    std::printf(row, "", "frames", "arms", "legs", "arms'", "legs'", "st.", "slip/f", "slip", "float", "sink", "on gr", "still", "slip+", "acc", "grip95", "gripMx", "<2mm", "depth", "Mx", ">10mm", "pops", "new", "flip");
+    std::printf(row, "", "frames", "arms", "legs", "arms'", "legs'", "st.", "slip/f", "slip", "float", "sink", "on gr", "still", "slip+", "acc", "grip95", "gripMx", "<2mm", "depth", "Mx", ">10mm", "pops", "new", "flip", "moved");
     return;
   }
   const json &f = r["feet"], &h = r["hands"], &d = r["armDepth"];
@@ -104,7 +108,7 @@ void printLine(const std::string& name, const json& r) {
               cell(low < 1e8 ? json(low) : json()).c_str(), cell(f["framesWithinMillimetre"], "%.2f").c_str(), cell(f["framesStill"], "%.2f").c_str(), cell(f["releaseBeyondPerformerWorst"]).c_str(),
               cell(r["legAcceleration"]["result"]["peakAtEdges"], "%.0f").c_str(), cell(at(h, "drift", "p95")).c_str(), cell(at(h, "drift", "max")).c_str(),
               cell(h.value("within2mm", json()), "%.2f").c_str(), cell(at(d, "depth", "p95")).c_str(), cell(at(d, "depth", "max")).c_str(),
-              cell(d.is_object() ? d["deeperThan10"] : json(), "%.3f").c_str(), cell(r["jumps"]["pops"], "%.0f").c_str(), cell(r["jumps"]["newPops"], "%.0f").c_str(), cell(r["jumps"]["flips"], "%.0f").c_str());
+              cell(d.is_object() ? d["deeperThan10"] : json(), "%.3f").c_str(), cell(r["jumps"]["pops"], "%.0f").c_str(), cell(r["jumps"]["newPops"], "%.0f").c_str(), cell(r["jumps"]["flips"], "%.0f").c_str(), cell(r["moved"].is_object() ? r["moved"].value("withoutFlawNear", json()) : json(), "%.3f").c_str());
 }
 
 bool isGltf(const std::string& path) {
@@ -115,10 +119,11 @@ bool isGltf(const std::string& path) {
 
 int run(const std::vector<std::string>& words) {
   std::map<std::string, std::string> options;
-  bool perFrame = false;
+  bool perFrame = false, handRows = false;
   for (std::size_t i = 0; i < words.size(); ++i) {
     if (words[i] == "--help") return std::fputs(help, stdout) < 0;
     if (words[i] == "--frames") perFrame = true;
+    else if (words[i] == "--hands") handRows = true;
     else if (words[i].rfind("--", 0) == 0 && i + 1 < words.size()) options[words[i].substr(2)] = words[i + 1], ++i;
     else throw std::runtime_error("what is '" + words[i] + "'? See --help");
   }
@@ -162,7 +167,9 @@ int run(const std::vector<std::string>& words) {
     return 1;
   }
   std::vector<checker::Span> spans;
-  if (options.count("labels")) spans = checker::labelled(options["labels"], fps, c.frames);
+  const json truth = options.count("truth") ? load(options["truth"]) : json();
+  if (!truth.is_null()) spans = checker::truthStances(truth, c.frames);
+  else if (options.count("labels")) spans = checker::labelled(options["labels"], fps, c.frames);
   else if (c.performer) {
     spans = checker::lowAndSlow(performer, c.performerRoles, c.performerLeg);
     for (auto& s : spans) {
@@ -175,9 +182,17 @@ int run(const std::vector<std::string>& words) {
   out["feet"] = checker::feet(c, spans, perFrame);
   out["legAcceleration"] = checker::legAcceleration(c, spans);
   out["hands"] = checker::hands(c);
+  c.depth = checker::depthRows(c, result);
+  if (c.reference) c.referenceDepth = checker::depthRows(c, reference);
   out["armDepth"] = checker::armDepth(c, perFrame);
   out["jumps"] = checker::popsAndFlips(c);
-  out["moved"] = checker::moved(c);
+  out["moved"] = checker::moved(c, spans);
+  if (options.count("search")) out["search"] = checker::clearanceSearch(c, std::stoi(options["search"]), options.count("seed") ? static_cast<unsigned>(std::stoul(options["seed"])) : 1U);
+  if (handRows) out["handGaps"] = checker::handGaps(c);
+  if (!truth.is_null() && c.performer) {
+    out["soles"] = checker::truthSoles(c, truth);
+    out["truth"] = checker::truthFlaws(c, truth);
+  }
   if (options.count("line")) printLine(options["line"], out);
   else std::cout << out.dump(1) << "\n";
   return 0;

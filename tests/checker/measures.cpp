@@ -414,28 +414,39 @@ Json hands(const Case& c) {
   return out;
 }
 
-Json armDepth(const Case& c, bool perFrame) {
-  Torso torso(*c.result, c.regions.torso, c.regions.height);
-  if (torso.empty() || (c.regions.arm[0].empty() && c.regions.arm[1].empty())) return nullptr;
+DepthRows depthRows(const Case& c, const Film& film) {
+  DepthRows out;
+  Torso torso(film, c.regions.torso, c.regions.height);
+  if (torso.empty()) return out;
   std::array<std::vector<int>, 2> asked;
   for (int side = 0; side < 2; ++side) {
     std::vector<int> free;
     for (int p : c.regions.arm[index(side)])
-      if (torso.depth(c.result->skinnedInBind(p)) <= 0) free.push_back(p);
+      if (torso.depth(film.skinnedInBind(p)) <= 0) free.push_back(p);
     const std::size_t step = std::max<std::size_t>(1, (free.size() + 249) / 250);
     for (std::size_t i = 0; i < free.size(); i += step) asked[index(side)].push_back(free[i]);
+    out.points[index(side)] = asked[index(side)].size();
   }
-  std::vector<double> worst;
-  Json rows = Json::array(), over = Json::array();
-  int first = -1;
-  int deep = 0;
   for (int f = 0; f < c.frames; ++f) {
     torso.pose(f);
-    double most = 0;
-    for (const auto& side : asked)
-      for (int p : side) most = std::max(most, torso.depth(c.result->skinned(f, p)));
-    worst.push_back(c.mm(most));
+    for (int side = 0; side < 2; ++side) {
+      double most = 0;
+      for (int p : asked[index(side)]) most = std::max(most, torso.depth(film.skinned(f, p)));
+      out.arm[index(side)].push_back(most);
+    }
+  }
+  return out;
+}
+
+Json armDepth(const Case& c, bool perFrame) {
+  if (c.depth.empty()) return nullptr;
+  std::vector<double> worst;
+  Json rows = Json::array(), over = Json::array();
+  int first = -1, deep = 0, two = 0;
+  for (int f = 0; f < c.frames; ++f) {
+    worst.push_back(c.mm(std::max(c.depth.arm[0][index(f)], c.depth.arm[1][index(f)])));
     deep += worst.back() > 10;
+    two += worst.back() > 2;
     if (worst.back() > 10 && first < 0) first = f;
     if (first >= 0 && (worst.back() <= 10 || f + 1 == c.frames)) {
       over.push_back({first + 1, worst.back() <= 10 ? f : f + 1});
@@ -443,12 +454,50 @@ Json armDepth(const Case& c, bool perFrame) {
     }
     if (perFrame) rows.push_back(round3(worst.back()));
   }
-  int two = 0;
-  for (double d : worst) two += d > 2;
   const int at = static_cast<int>(std::max_element(worst.begin(), worst.end()) - worst.begin());
   Json out{{"depth", summary(worst)}, {"deeperThan10", round3(deep / static_cast<double>(c.frames))}, {"deeperThan2", round3(two / static_cast<double>(c.frames))},
-           {"worstFrame", at + 1}, {"spansOver10", over}, {"points", {asked[0].size(), asked[1].size()}}, {"torsoTriangles", c.regions.torso.size()}};
+           {"worstFrame", at + 1}, {"spansOver10", over}, {"points", {c.depth.points[0], c.depth.points[1]}}, {"torsoTriangles", c.regions.torso.size()}};
   if (perFrame) out["mm"] = rows;
+  // Where the reference is deeper than 5 mm and the result is out: how far the arm is from the surface now.
+  if (c.reference && !c.referenceDepth.empty()) {
+    Torso torso(*c.result, c.regions.torso, c.regions.height);
+    std::vector<double> gaps;
+    for (int f = 0; f < c.frames; ++f)
+      for (int side = 0; side < 2; ++side) {
+        if (c.mm(c.referenceDepth.arm[index(side)][index(f)]) <= 5 || c.depth.arm[index(side)][index(f)] > 0) continue;
+        torso.pose(f);
+        double least = 1e30;
+        const auto& points = c.regions.arm[index(side)];
+        const std::size_t step = std::max<std::size_t>(1, points.size() / 250);
+        for (std::size_t i = 0; i < points.size(); i += step) least = std::min(least, torso.distance(c.result->skinned(f, points[i])));
+        gaps.push_back(c.mm(least));
+      }
+    out["gapWhereCleared"] = summary(gaps);
+  }
+  return out;
+}
+
+Json handGaps(const Case& c) {
+  Torso torso(*c.result, c.regions.torso, c.regions.height);
+  Json out{{"leftTorso", Json::array()}, {"rightTorso", Json::array()}, {"between", Json::array()}};
+  for (int f = 0; f < c.frames; ++f) {
+    torso.pose(f);
+    std::array<std::vector<Vector3d>, 2> skin;
+    for (int side = 0; side < 2; ++side) {
+      double least = 1e30, deep = 0;
+      for (int p : c.regions.hand[index(side)]) {
+        skin[index(side)].push_back(c.result->skinned(f, p));
+        const double d = torso.depth(skin[index(side)].back());
+        deep = std::max(deep, d);
+        if (d <= 0) least = std::min(least, torso.distance(skin[index(side)].back()));
+      }
+      out[side == 0 ? "leftTorso" : "rightTorso"].push_back(round3(c.mm(deep > 0 ? -deep : std::min(least, 10.0))));
+    }
+    double least = 1e30;
+    for (const Vector3d& a : skin[0])
+      for (const Vector3d& b : skin[1]) least = std::min(least, (a - b).squaredNorm());
+    out["between"].push_back(round3(c.mm(std::min(std::sqrt(least), 10.0))));
+  }
   return out;
 }
 
@@ -531,12 +580,49 @@ Json popsAndFlips(const Case& c) {
   return out;
 }
 
-Json moved(const Case& c) {
+Json moved(const Case& c, const std::vector<Span>& spans) {
   if (!c.reference) return nullptr;
   const Film &a = *c.result, &b = *c.reference;
   if (a.nodes() != b.nodes()) return {{"error", "another skeleton"}};
   Json bones = Json::object();
-  int total = 0, turned = 0;
+  int total = 0, turned = 0, unflawed = 0;
+  // Flaws of the reference, a second's third around: legs and pelvis while a foot stands, arms while one is in the torso or both keep
+  // together, any joint that jumps.
+  const int ease = static_cast<int>(std::lround(a.fps / 3));
+  const std::vector<std::string> roleOf = roleOfNodes(a, c.roles);
+  std::vector<bool> legs(index(c.frames), false);
+  std::array<std::vector<bool>, 2> arms{legs, legs};
+  const auto mark = [&](std::vector<bool>& rows, int first, int last) {
+    for (int f = std::max(0, first - ease); f <= std::min(c.frames - 1, last + ease); ++f) rows[index(f)] = true;
+  };
+  for (const Span& s : spans) mark(legs, s.first, s.last);
+  for (int side = 0; side < 2; ++side)
+    for (int f = 0; f < c.frames && !c.referenceDepth.empty(); ++f)
+      if (c.mm(c.referenceDepth.arm[index(side)][index(f)]) > 2) mark(arms[index(side)], f, f);
+  for (const Json& s : hands(c)["spans"])
+    for (auto& rows : arms) mark(rows, s["first"], s["last"]);
+  std::map<std::string, std::vector<bool>> jumping;
+  for (const auto& [role, at] : c.roles) {
+    (void)at;
+    const auto turns = jointTurns(b, c.roles, role, c.frames);
+    std::vector<double> steps;
+    for (std::size_t f = 0; f + 1 < turns.size(); ++f) steps.push_back(angleBetween(turns[f], turns[f + 1]));
+    auto& rows = jumping[role];
+    rows.assign(index(c.frames), false);
+    for (int f = 0; f < static_cast<int>(steps.size()); ++f) {
+      const int from = std::max(0, f - ease), to = std::min(static_cast<int>(steps.size()), f + ease + 1);
+      if (steps[index(f)] >= 2 && steps[index(f)] > 6 * quantile({steps.begin() + from, steps.begin() + to}, 0.5)) mark(rows, f, f + 1);
+    }
+  }
+  const auto excused = [&](int n, int f) {
+    const std::string& role = roleOf[index(n)];
+    if (role.empty() || role == "hips" || role.find("Leg") != std::string::npos || role.find("Foot") != std::string::npos || role.find("Toes") != std::string::npos)
+      if (legs[index(f)]) return true;
+    for (int side = 0; side < 2; ++side)
+      if (role.rfind(sideName(side), 0) == 0 && role.find("Leg") == std::string::npos && arms[index(side)][index(f)]) return true;
+    const auto jump = jumping.find(role);
+    return jump != jumping.end() && jump->second[index(f)];
+  };
   double most = 0;
   for (int n = 0; n < a.nodes(); ++n) {
     int here = 0;
@@ -550,6 +636,7 @@ Json moved(const Case& c) {
       if (angle > 0.2) {
         ++turned;
         ++here;
+        unflawed += !excused(n, f);
       }
       if (distance > 0.01) frames.push_back(f);
       farthest = std::max(farthest, distance);
@@ -560,7 +647,7 @@ Json moved(const Case& c) {
       bones[a.names[index(n)].empty() ? "#" + std::to_string(n) : a.names[index(n)]] = {
           {"mm", round3(farthest)}, {"degrees", round3(widest)}, {"framesOver0.2deg", here}, {"framesMoved", frames.size()}, {"firstMoved", frames.front() + 1}, {"lastMoved", frames.back() + 1}};
   }
-  return {{"boneFramesOver0.2deg", round3(turned / static_cast<double>(total))}, {"farthest", round3(most)}, {"bones", bones}};
+  return {{"boneFramesOver0.2deg", round3(turned / static_cast<double>(total))}, {"withoutFlawNear", round3(unflawed / static_cast<double>(total))}, {"farthest", round3(most)}, {"bones", bones}};
 }
 
 }  // namespace checker

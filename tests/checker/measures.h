@@ -13,6 +13,13 @@ struct Span {
   bool landingSeen = true, leavingSeen = true;
 };
 
+/// How deep each arm is in the torso, a row a frame; metres.
+struct DepthRows {
+  std::array<std::vector<double>, 2> arm;
+  std::array<std::size_t, 2> points{};
+  [[nodiscard]] bool empty() const { return points[0] + points[1] == 0; }
+};
+
 struct Case {
   const Film* result = nullptr;
   Roles roles;
@@ -22,6 +29,7 @@ struct Case {
   const Film* reference = nullptr;   ///< another export on the same character
   double leg = 0, performerLeg = 0;  ///< thigh + shank
   int frames = 0;                    ///< that all of them have
+  DepthRows depth, referenceDepth;
   /// Millimetres on a character of 1.7 m.
   [[nodiscard]] double mm(double length) const { return length * 1700 / regions.height; }
   [[nodiscard]] int performerFrame(int frame) const;
@@ -41,8 +49,22 @@ struct Case {
 [[nodiscard]] nlohmann::json feet(const Case& c, const std::vector<Span>& spans, bool perFrame);
 [[nodiscard]] nlohmann::json legAcceleration(const Case& c, const std::vector<Span>& spans);
 [[nodiscard]] nlohmann::json hands(const Case& c);
+[[nodiscard]] DepthRows depthRows(const Case& c, const Film& film);
 [[nodiscard]] nlohmann::json armDepth(const Case& c, bool perFrame);
+/// Where hands are near: distance of the hands' skins from the torso and from each other, negative inside the torso.
+[[nodiscard]] nlohmann::json handGaps(const Case& c);
 [[nodiscard]] nlohmann::json popsAndFlips(const Case& c);
-[[nodiscard]] nlohmann::json moved(const Case& c);
+/// With `spans`: also the share of bone-frames that moved although no flaw of the reference lies near.
+[[nodiscard]] nlohmann::json moved(const Case& c, const std::vector<Span>& spans);
+/// Of `count` arm frames drawn with `seed` among those deeper than 5 mm in the reference (or in the result without one): in how many a
+/// plain search (hand kept; elbow swivelled in steps of 5 degrees, clavicle turned by up to 15) finds a pose at most 2 mm deep, and
+/// in how many of those the result is no deeper either.
+[[nodiscard]] nlohmann::json clearanceSearch(const Case& c, int count, unsigned seed);
+/// The flaws of a truth file of the demo's kind: how large each is in the reference and in the result.
+[[nodiscard]] nlohmann::json truthFlaws(const Case& c, const nlohmann::json& truth);
+/// Stances of the truth file, first to last phase.
+[[nodiscard]] std::vector<Span> truthStances(const nlohmann::json& truth, int frames);
+/// Heel and ball of the sole in frames the truth file calls flat, ball in its ball phases.
+[[nodiscard]] nlohmann::json truthSoles(const Case& c, const nlohmann::json& truth);
 
 }  // namespace checker

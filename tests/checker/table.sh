@@ -33,7 +33,7 @@ judge() {  # PERFORMER CHARACTER NAME map options of the checker...
 shopt -s nullglob
 if [[ "sweep" == *"$performers"* && "keeper" == *"$characters"* ]]; then
   "$cli" map --performer "$samples/sweep.bvh" --character "$samples/keeper.glb" --out "$work/keeper.map.json" --quiet >/dev/null
-  judge "$samples/sweep.bvh" "$samples/keeper.glb" sweep-on-keeper --map "$work/keeper.map.json"
+  judge "$samples/sweep.bvh" "$samples/keeper.glb" sweep-on-keeper --map "$work/keeper.map.json" --truth "$samples/truth.json"
 fi
 for performer in "$corpus"/motion/*.{bvh,fbx}; do
   p=$(basename "$performer")
