@@ -283,7 +283,7 @@ void armEffort(const ArmPose& arm, const Rigid& palm, const Rigid& palmInHand, s
 
 /// The relation between both palms that turns the arms' bones least over the samples (least squares, by damped Gauss–Newton
 /// steps with numeric derivatives), from a first guess.
-Rigid gentlest(const std::vector<BothArms>& samples, const Rigid& guess, const Rigid& leadPalm, const Rigid& supportPalm, double share) {
+Rigid gentlest(const std::vector<BothArms>& samples, const Rigid& guess, const Rigid& leadPalm, const Rigid& supportPalm, double share, int passes) {
   constexpr int n = 6;
   const double size = samples.front().support.full;
   const auto moved = [&](const Rigid& r, const std::array<double, n>& x) {
@@ -308,7 +308,7 @@ Rigid gentlest(const std::vector<BothArms>& samples, const Rigid& guess, const R
   Rigid best = guess;
   std::vector<double> now = effort(best);
   double cost = squares(now), damping = 1e-3;
-  for (int pass = 0; pass < 12; ++pass) {
+  for (int pass = 0; pass < passes; ++pass) {
     std::array<std::vector<double>, n> slope;
     constexpr double little = 1e-4;
     for (int i = 0; i < n; ++i) {
@@ -363,6 +363,63 @@ Rigid gentlest(const std::vector<BothArms>& samples, const Rigid& guess, const R
   return best;
 }
 
+/// The arms over the frames first, first + step …
+std::vector<BothArms> armsOver(const RepairContext& context, const TiledMotion& motion, const GripRepair& grip, const std::array<Hand, 2>& hands,
+                               FrameSpan span, int step) {
+  const std::size_t l = grip.leadLeft ? 0 : 1;
+  const auto palmOf = [&](std::size_t side) { return hands[side].joint >= 0 ? hands[side].palm : Rigid{}; };
+  std::vector<BothArms> samples;
+  Poser poser(context);
+  for (int f = span.first; f <= span.last; f += step) {
+    poser.load(motion, f);
+    samples.push_back({armAt(poser, context.arms[l], palmOf(l)), armAt(poser, context.arms[1 - l], palmOf(1 - l))});
+  }
+  return samples;
+}
+
+struct Fit {
+  Rigid relation;
+  double mean = 0, most = 0;   ///< radians of the six bones: average, and the 95th percentile
+  std::vector<double> each;    ///< average of the six a sample
+};
+
+/// `most` samples at most count.
+Fit fit(const std::vector<BothArms>& all, const Rigid& leadPalm, const Rigid& supportPalm, double share, std::size_t most, int passes) {
+  std::vector<BothArms> samples;
+  if (all.size() <= most)
+    samples = all;
+  else
+    for (std::size_t k = 0; k < most; ++k) samples.push_back(all[k * (all.size() - 1) / (most - 1)]);
+  std::vector<Vec3d> places;
+  std::vector<Quatd> turns;
+  for (const BothArms& sample : samples) {
+    const Rigid relative = inverse(sample.lead.palm) * sample.support.palm;
+    places.push_back(relative.at);
+    turns.push_back(relative.turn);
+  }
+  Fit out;
+  out.relation = gentlest(samples, {mean(turns, turns[turns.size() / 2]), mean(places)}, leadPalm, supportPalm, share, passes);
+  std::vector<double> bones;
+  for (const BothArms& sample : samples) {
+    const Rigid lead = shared(sample.lead.palm, sample.support.palm, out.relation, share, distance(sample.lead.joints.root, sample.lead.joints.end),
+                              distance(sample.support.joints.root, sample.support.joints.end));
+    std::vector<double> v;
+    armEffort(sample.lead, lead, leadPalm, v);
+    armEffort(sample.support, lead * out.relation, supportPalm, v);
+    double sum = 0;
+    for (const std::size_t at : {0, 3, 6, 10, 13, 16}) {
+      bones.push_back(std::sqrt(v[at] * v[at] + v[at + 1] * v[at + 1] + v[at + 2] * v[at + 2]));
+      sum += bones.back();
+    }
+    out.each.push_back(sum / 6);
+  }
+  for (const double b : bones) out.mean += b / static_cast<double>(bones.size());
+  const auto at = bones.begin() + static_cast<std::ptrdiff_t>(0.95 * static_cast<double>(bones.size() - 1));
+  std::nth_element(bones.begin(), at, bones.end());
+  out.most = *at;
+  return out;
+}
+
 /// A mirror image across the plane x = 0 of the hand's own mirror pair: palm frames are defined alike on both hands, so a
 /// relation between them mirrors in the palm frame's y–z plane.
 Placement mirroredRelation(const Placement& p) {
@@ -387,7 +444,6 @@ Result<GripRepair> anchorGrip(const RepairContext& context, const TiledMotion& m
 
   const std::array<Hand, 2> hands = handsOf(context);
   const std::size_t l = grip.leadLeft ? 0 : 1, s = 1 - l;
-  const LimbRig &lead = context.arms[l], &support = context.arms[s];
   const auto palmOf = [&](std::size_t side) { return hands[side].joint >= 0 ? hands[side].palm : Rigid{}; };
   const Rigid leadPalm = palmOf(l), supportPalm = palmOf(s);
   grip.leadPalm = placementOf(leadPalm);
@@ -400,26 +456,13 @@ Result<GripRepair> anchorGrip(const RepairContext& context, const TiledMotion& m
   }
 
   // How the hands lie to each other over the span.
-  std::vector<BothArms> samples;
-  const int step = std::max(1, frames.span.count() / 160);
-  Poser poser(context);
-  for (int f = frames.span.first; f <= frames.span.last; f += step) {
-    poser.load(motion, f);
-    samples.push_back({armAt(poser, lead, leadPalm), armAt(poser, support, supportPalm)});
-  }
-  std::vector<Vec3d> places;
-  std::vector<Quatd> turns;
+  const double share = std::clamp(grip.share, 0.0, 1.0);
+  const std::vector<BothArms> samples = armsOver(context, motion, grip, hands, frames.span, std::max(1, frames.span.count() / 160));
   std::vector<double> apart;
-  for (const BothArms& sample : samples) {
-    const Rigid relative = inverse(sample.lead.palm) * sample.support.palm;
-    places.push_back(relative.at);
-    turns.push_back(relative.turn);
-    apart.push_back(length(relative.at));
-  }
-  Rigid relation{mean(turns, turns[turns.size() / 2]), mean(places)};
+  for (const BothArms& sample : samples) apart.push_back(distance(sample.lead.palm.at, sample.support.palm.at));
   std::nth_element(apart.begin(), apart.begin() + static_cast<std::ptrdiff_t>(apart.size() / 2), apart.end());
   const double usual = apart[apart.size() / 2];
-  relation = gentlest(samples, relation, leadPalm, supportPalm, std::clamp(grip.share, 0.0, 1.0));
+  Rigid relation = fit(samples, leadPalm, supportPalm, share, samples.size(), 12).relation;
   // Places that turn about average to something shorter than any of them; hands that are kept apart stay apart.
   const double room = 0.8 * std::min(0.5 * (hands[l].width + hands[s].width), usual), now = length(relation.at);
   if (now < room) relation.at = normalised(relation.at, Vec3d{0, -1, 0}) * room;
@@ -443,6 +486,91 @@ Result<GripRepair> anchorGrip(const RepairContext& context, const TiledMotion& m
   grip.leadGrip = placementOf(leadGrip);
   grip.supportGrip = placementOf(leadGrip * relation);
   return grip;
+}
+
+Result<std::vector<FrameSpan>> divideGrip(const RepairContext& context, const TiledMotion& motion, const Repair& repair, const GripDivision& settings) {
+  const GripRepair* grip = std::get_if<GripRepair>(&repair.action);
+  if (!grip) return makeError(Fault::usage, "This is no grip", describe(repair));
+  if (const std::optional<Issue> wrong = unfit(context, repair, *grip)) return *wrong;
+  const FrameSpan span = repairFrames(repair, context.rate, std::min(context.frames, motion.frames())).span;
+  if (span.empty()) return makeError(Fault::usage, "The span lies outside the clip", describe(repair), "Choose frames of the clip");
+  if (!grip->support) return std::vector<FrameSpan>{span};
+
+  const std::array<Hand, 2> hands = handsOf(context);
+  const std::size_t l = grip->leadLeft ? 0 : 1;
+  const Rigid leadPalm = hands[l].joint >= 0 ? hands[l].palm : Rigid{}, supportPalm = hands[1 - l].joint >= 0 ? hands[1 - l].palm : Rigid{};
+  const double share = std::clamp(grip->share, 0.0, 1.0), rate = context.rate.hertz();
+  const int step = std::max(1, static_cast<int>(std::lround(rate / 30)));
+  const std::vector<BothArms> all = armsOver(context, motion, *grip, hands, span, step);
+  const auto inSteps = [&](double seconds) { return static_cast<int>(std::lround(seconds * rate / step)); };
+  const auto fitOver = [&](int a, int b, std::size_t most) {
+    return fit({all.begin() + a, all.begin() + b + 1}, leadPalm, supportPalm, share, most, 5);
+  };
+  int first = 0, last = static_cast<int>(all.size()) - 1;
+  // Hands on their way to the hold, or off it, lie farther from the relation near that end than the others do.
+  const int edge = std::min(inSteps(settings.edge), last / 4), near = std::max(2, inSteps(settings.shortest));
+  const auto leaveOut = [&](bool atStart) {
+    if (edge < 1) return 0;
+    const int a = atStart ? edge : std::max(0, last - edge - near), b = atStart ? std::min(last, edge + near) : last - edge;
+    const Fit inner = fitOver(a, b, 48);
+    std::vector<double> usual = inner.each;
+    std::nth_element(usual.begin(), usual.begin() + static_cast<std::ptrdiff_t>(usual.size() * 9 / 10), usual.end());
+    const double allowed = std::max(1.5 * usual[usual.size() * 9 / 10], 0.04);
+    int out = 0;
+    for (int k = 0; k < edge; ++k) {
+      const BothArms& sample = all[static_cast<std::size_t>(atStart ? k : last - k)];
+      const Rigid lead = shared(sample.lead.palm, sample.support.palm, inner.relation, share, distance(sample.lead.joints.root, sample.lead.joints.end),
+                                distance(sample.support.joints.root, sample.support.joints.end));
+      std::vector<double> v;
+      armEffort(sample.lead, lead, leadPalm, v);
+      armEffort(sample.support, lead * inner.relation, supportPalm, v);
+      double sum = 0;
+      for (const std::size_t at : {0, 3, 6, 10, 13, 16}) sum += std::sqrt(v[at] * v[at] + v[at + 1] * v[at + 1] + v[at + 2] * v[at + 2]) / 6;
+      if (sum <= allowed) break;
+      out = k + 1;
+    }
+    return out;
+  };
+  const int early = leaveOut(true), late = leaveOut(false);
+  first += early;
+  last -= late;
+
+  std::vector<FrameSpan> out;
+  const int least = std::max(2, inSteps(settings.shortest)), pause = std::max(1, inSteps(settings.regrip));
+  const auto good = [&](int a, int b) {
+    const Fit f = fitOver(a, b, 48);
+    return f.mean <= settings.mean && f.most <= settings.most;
+  };
+  for (int a = first; a <= last;) {
+    int b = last;
+    // A rest that is too short for a grip of its own goes with this one.
+    if (last - a > 2 * least && !good(a, last)) {
+      if (good(a, a + least)) {
+        int ok = a + least, bad = last;
+        for (int reach = 2 * least; a + reach < last; reach *= 2) {
+          if (!good(a, a + reach)) {
+            bad = a + reach;
+            break;
+          }
+          ok = a + reach;
+        }
+        while (bad - ok > 3) {
+          const int mid = (ok + bad) / 2;
+          (good(a, mid) ? ok : bad) = mid;
+        }
+        b = ok;
+      } else {
+        // Nothing is won by cutting where even short grips bend the arms far: on to where a longer one fits again.
+        b = a + least;
+        while (b + pause + 2 * least <= last && !good(b + pause, b + pause + 2 * least)) b += std::max(1, least / 3);
+      }
+      if (last - b - pause < least) b = last;
+    }
+    out.push_back({span.first + a * step, b == last && late == 0 ? span.last : span.first + b * step});
+    a = b + pause;
+    if (b == last) break;
+  }
+  return out;
 }
 
 GripRepair mirroredGrip(const RepairContext& context, const GripRepair& grip) {

@@ -1,11 +1,52 @@
 #include "core/repair/poser.h"
 
 #include <algorithm>
+#include <cmath>
 #include <limits>
+#include <numbers>
 
 #include "core/math/two_bone.h"
 
 namespace understudy {
+namespace {
+
+/// Bends at the middle joint below which a limb's own plane says little, and from which it says all.
+constexpr double planeless = 8 * std::numbers::pi / 180, planar = 30 * std::numbers::pi / 180;
+
+/// How a limb that is nearly straight bends further: world turns of both bones.
+struct FurtherBend {
+  Quatd root, mid;
+};
+
+/// A nearly straight limb has a bend plane made of noise; what it bends more than it did goes the hinge's way instead, all of it
+/// where the limb is straight, none where it is bent well. Nothing where the limb is not bent further or keeps its own plane.
+/// Bones turn about no axis along the limb, so that a plane that flips from frame to frame leaves no trace.
+std::optional<FurtherBend> bendFurther(const TwoBoneLimb& limb, const TwoBoneGoal& goal) {
+  const Vec3d upper = limb.mid - limb.root, lower = limb.end - limb.mid, way = goal.target - limb.root;
+  const double a = length(upper), b = length(lower), own = angleBetween(upper, lower);
+  const double wanted = length(way), size = a + b;
+  if (!(a > 1e-6 * size) || !(b > 1e-6 * size) || !(wanted > 1e-6 * size) || own >= planar || length(limb.end - limb.root) < 1e-6 * size) return std::nullopt;
+  const double reach = std::clamp(softReach(wanted, size, goal.soft), std::abs(a - b), size);
+  const double more = std::numbers::pi - interiorAngle(a, b, reach) - own;
+  if (more <= 0 || !(reach > 1e-6 * size)) return std::nullopt;
+
+  const Vec3d before = normalised(limb.end - limb.root), line = way / wanted;
+  const Quatd carry = rotationBetween(before, line);
+  const Vec3d u = rotate(carry, upper / a), l = rotate(carry, lower / b);
+  const auto side = [&](const Vec3d& v) { return v - line * dot(v, line); };
+  const Vec3d ownSide = normalised(side(u)), hingeSide = normalised(side(cross(rotate(carry, goal.hinge), line)), ownSide);
+  double trust = std::clamp((own - planeless) / (planar - planeless), 0.0, 1.0);
+  trust = trust * trust * (3 - 2 * trust);
+  const Vec3d bend = ownSide * own + normalised(lerp(hingeSide, ownSide, trust), hingeSide) * more;
+  const Vec3d to = normalised(bend, hingeSide);
+  if (length(to) < 0.5) return std::nullopt;
+  const double cosine = std::clamp((a * a + reach * reach - b * b) / (2 * a * reach), -1.0, 1.0);
+  const Vec3d u1 = line * cosine + to * std::sqrt(1 - cosine * cosine), l1 = normalised(line * reach - u1 * a);
+  const auto turned = [&](const Vec3d& from, const Vec3d& onto) { return normalised(rotationBetween(line, onto) * conjugate(rotationBetween(line, from)) * carry); };
+  return FurtherBend{turned(u, u1), turned(l, l1)};
+}
+
+}  // namespace
 
 Poser::Poser(const RepairContext& context) : context_(context) {
   const auto n = static_cast<std::size_t>(context.body.rig.size());
@@ -92,9 +133,18 @@ double Poser::solveLimb(const LimbRig& limb, const LimbGoal& goal) {
   wanted.pole = goal.pole;
   wanted.hinge = rotate(rotation(limb.root), limb.hinge);
   wanted.soft = goal.soft;
-  const TwoBoneSolution solved = solveTwoBone({position(limb.root), position(limb.mid), position(limb.end)}, wanted);
-  const Quatd mid = solved.rootTurn * solved.midTurn * rotation(limb.mid);
-  turn(limb.root, solved.rootTurn);
+  const TwoBoneLimb joints{position(limb.root), position(limb.mid), position(limb.end)};
+  const std::optional<FurtherBend> further = wanted.pole ? std::nullopt : bendFurther(joints, wanted);
+  Quatd root, mid;
+  if (further) {
+    root = further->root;
+    mid = further->mid * rotation(limb.mid);
+  } else {
+    const TwoBoneSolution solved = solveTwoBone(joints, wanted);
+    root = solved.rootTurn;
+    mid = solved.rootTurn * solved.midTurn * rotation(limb.mid);
+  }
+  turn(limb.root, root);
   setRotation(limb.mid, mid);
   if (limb.detached) moveBy(limb.end, toWorld(limb.mid, gap) - position(limb.end));
   setRotation(limb.end, endRotation);
