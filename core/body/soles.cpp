@@ -26,10 +26,12 @@ std::array<Sole, 2> findSoles(const Figure& figure, const SkeletonMap& map, std:
   const Skeleton& skeleton = figure.skeleton;
   // Which foot a joint belongs to: the foot's joint, its toes and all below them.
   std::vector<int> footOf(skeleton.parents.size(), -1);
+  std::vector<char> ofToes(skeleton.parents.size(), 0);
   for (int j = 0; j < skeleton.size(); ++j) {
-    if (skeleton.parents[j] >= 0) footOf[j] = footOf[skeleton.parents[j]];
+    if (skeleton.parents[j] >= 0) footOf[j] = footOf[skeleton.parents[j]], ofToes[j] = ofToes[skeleton.parents[j]];
     if (j == map.joint(Role::leftFoot) || j == map.joint(Role::leftToes)) footOf[j] = 0;
     if (j == map.joint(Role::rightFoot) || j == map.joint(Role::rightToes)) footOf[j] = 1;
+    if (j == map.joint(Role::leftToes) || j == map.joint(Role::rightToes)) ofToes[j] = 1;
   }
   struct Candidate {
     Vec3d position;
@@ -46,15 +48,23 @@ std::array<Sole, 2> findSoles(const Figure& figure, const SkeletonMap& map, std:
     const std::vector<Vec3f> positions = skinnedPositions(figure, mesh, fileWorld);
     for (std::size_t v = 0; v < positions.size(); ++v) {
       int joint = mesh.node;
+      std::array<float, 2> own{}, toes{};
       if (skinned) {
         // The heaviest joint carries the point; a vertex mostly of the shank is no sole.
-        float best = 0;
-        for (std::uint32_t k = mesh.influenceStart[v]; k < mesh.influenceStart[v + 1]; ++k)
-          if (mesh.influenceWeight[k] > best) {
-            best = mesh.influenceWeight[k];
-            joint = figure.skins[mesh.skin].joints[mesh.influenceJoint[k]];
-          }
+        float best = 0, all = 0;
+        for (std::uint32_t k = mesh.influenceStart[v]; k < mesh.influenceStart[v + 1]; ++k) {
+          const int bone = figure.skins[mesh.skin].joints[mesh.influenceJoint[k]];
+          const float weight = mesh.influenceWeight[k];
+          all += weight;
+          if (footOf[bone] >= 0) (ofToes[bone] ? toes : own)[static_cast<std::size_t>(footOf[bone])] += weight;
+          if (weight > best) best = weight, joint = bone;
+        }
         if (best <= 0) continue;
+        for (int side = 0; side < 2; ++side)
+          if (const float mine = own[side] + toes[side]; mine >= 0.5F * all || footOf[joint] == side)
+            soles[side].skin.push_back({Vec3d(positions[v]), toes[side] / all, std::max(0.0F, 1 - mine / all)});
+      } else {
+        soles[footOf[joint]].skin.push_back({Vec3d(positions[v]), ofToes[joint] ? 1.0F : 0.0F, 0});
       }
       if (footOf[joint] >= 0) candidates[footOf[joint]].push_back({Vec3d(positions[v]), joint});
     }
@@ -67,7 +77,10 @@ std::array<Sole, 2> findSoles(const Figure& figure, const SkeletonMap& map, std:
     sole.fromSkin = !candidates[side].empty();
     if (!sole.fromSkin)
       for (int j = 0; j < skeleton.size(); ++j)
-        if (footOf[j] == side) candidates[side].push_back({fileWorld[j].translation, j});
+        if (footOf[j] == side) {
+          candidates[side].push_back({fileWorld[j].translation, j});
+          sole.skin.push_back({fileWorld[j].translation, ofToes[j] ? 1.0F : 0.0F, 0});
+        }
     std::vector<std::size_t> chosen;
     for (const Vec3d& direction : fan) {
       std::size_t best = 0;

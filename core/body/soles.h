@@ -16,10 +16,18 @@ struct JointPoint {
   Vec3d local;   ///< in the joint's own frame (its world transform in the pose `fileWorld`), file unit
 };
 
+/// A vertex of the skin that moves mainly with foot and toes, in the reference pose.
+struct SoleVertex {
+  Vec3d position;   ///< file unit and axes
+  float toes = 0;   ///< weight of the toes' joints; what is left of 1 counts as the foot's
+  float other = 0;  ///< weight of joints above the foot
+};
+
 /// Support points of one foot: the lowest points of its skin (or rigid meshes) seen from a fan of downward directions;
 /// the joints and their leaves where the figure has no mesh there.
 struct Sole {
   std::vector<JointPoint> points;
+  std::vector<SoleVertex> skin;  ///< all that may bear weight; without a mesh the points again
   bool fromSkin = false;
 };
 

@@ -1,0 +1,147 @@
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+#include "core/repair/plant.h"
+#include "core/repair/plant_stay.h"
+
+namespace understudy {
+namespace {
+
+double median(std::vector<double> values) {
+  if (values.empty()) return 0;
+  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
+  std::nth_element(values.begin(), middle, values.end());
+  return *middle;
+}
+
+/// Mean direction of the foot over frames first … last of those that are flat (all but spins where none is); nothing where
+/// there is no frame.
+std::optional<double> meanYaw(const Stay& stay, const PlantLeg& leg, const std::vector<LegFrame>& own, std::size_t first, std::size_t last) {
+  for (const bool flatOnly : {true, false}) {
+    double x = 0, z = 0;
+    int count = 0;
+    for (std::size_t i = first; i <= last && i < own.size(); ++i) {
+      if (flatOnly ? stay.phases[i] != PlantPhase::flat : stay.phases[i] == PlantPhase::spin) continue;
+      const double yaw = leg.yawOf(own[i].foot.foot);
+      x += std::sin(yaw);
+      z += std::cos(yaw);
+      ++count;
+    }
+    if (count > 0) return std::atan2(x, z);
+  }
+  return std::nullopt;
+}
+
+/// Brings a place near enough to all hips: within `radius` of `centre` at each frame, as far as that can be had.
+struct Disc {
+  double x, z, radius;
+};
+void bringWithin(const std::vector<Disc>& discs, double& x, double& z) {
+  for (int pass = 0; pass < 60; ++pass) {
+    double worst = 1e-6, wx = 0, wz = 0;
+    for (const Disc& d : discs) {
+      const double away = std::hypot(x - d.x, z - d.z), over = away - d.radius;
+      if (over <= worst || away <= 0) continue;
+      worst = over;
+      wx = (d.x - x) / away * over;
+      wz = (d.z - z) / away * over;
+    }
+    if (worst <= 1e-6) return;
+    x += wx;
+    z += wz;
+  }
+}
+
+}  // namespace
+
+Repair anchoredPlant(Repair repair, const RepairContext& context, const TiledMotion& motion) {
+  auto* plant = std::get_if<PlantRepair>(&repair.action);
+  if (!plant || plant->anchored) return repair;
+  const RepairFrames frames = repairFrames(repair, context.rate, motion.frames());
+  if (frames.span.empty()) return repair;
+  const std::array<PlantLeg, 2> legs{PlantLeg(context, 0), PlantLeg(context, 1)};
+  const PlantLeg& leg = legs[plant->part == PlantPart::leftFoot ? 0 : 1];
+  plant->turn = plant->yaw = plant->lift = 0;
+  plant->anchor = {};
+  std::optional<Stay> stay = stayOf(context, repair, frames, leg);
+  if (!stay || context.joint(Role::hips) < 0) return repair;
+  LegsPose pose(context, legs);
+  std::vector<LegFrame> own;
+  for (int f = frames.span.first; f <= frames.span.last; ++f) {
+    pose.load(motion, f);
+    own.push_back(pose.leg(stay->side));
+  }
+
+  std::size_t spinFirst = own.size(), spinLast = 0;
+  for (std::size_t i = 0; i < own.size(); ++i)
+    if (stay->phases[i] == PlantPhase::spin) spinFirst = std::min(spinFirst, i), spinLast = i;
+  const std::size_t lastBefore = spinFirst < own.size() && spinFirst > 0 ? spinFirst - 1 : own.size() - 1;
+  plant->yaw = meanYaw(*stay, leg, own, 0, lastBefore).value_or(leg.yawOf(own.front().foot.foot));
+  if (spinFirst < own.size()) {
+    const double after = meanYaw(*stay, leg, own, spinLast + 1, own.size() - 1).value_or(leg.yawOf(own.back().foot.foot));
+    if (spinFirst == 0) plant->yaw = leg.yawOf(own.front().foot.foot);
+    // The way round is the motion's own.
+    double unrolled = 0;
+    for (std::size_t i = 1; i < own.size(); ++i)
+      unrolled += std::remainder(leg.yawOf(own[i].foot.foot) - leg.yawOf(own[i - 1].foot.foot), 2 * std::numbers::pi);
+    plant->turn = std::remainder(after - plant->yaw, 2 * std::numbers::pi);
+    plant->turn += 2 * std::numbers::pi * std::round((unrolled - plant->turn) / (2 * std::numbers::pi));
+  }
+  stay->yaw = plant->yaw;
+  stay->turn = plant->turn;
+
+  // The pelvis follows the flat foot; where none is flat, the lower part of the stay.
+  const Vec3d& n = stay->plane.normal;
+  stay->base = {0, plant->ground, 0};
+  stay->plane = groundPlane(stay->base, n);
+  std::vector<double> lifts;
+  for (const bool flatOnly : {true, false}) {
+    if (!lifts.empty()) break;
+    for (std::size_t i = 0; i < own.size(); ++i)
+      if (!flatOnly || stay->phases[i] == PlantPhase::flat) lifts.push_back((leg.height - stay->plane.above(own[i].foot.at)) / std::max(n.y, 0.1));
+  }
+  plant->lift = stay->lift = median(std::move(lifts));
+
+  // Where the foot stands so that what is left to move it by is least, within reach of the hip. How it rolls depends on where it
+  // stands, so the place is found in a few rounds, from under the flat foot.
+  const std::size_t held = std::clamp<std::size_t>(static_cast<std::size_t>(stay->release - stay->span.first), 1, own.size());
+  const PlantSettings& settings = plantSettings();
+  double x = 0, z = 0;
+  for (int round = 0; round < 4; ++round) {
+    std::vector<FootPose> feet;
+    if (round > 0) {
+      feet = standingFeet(*stay, leg, own);
+      for (FootPose& f : feet) f.at -= Vec3d{x, 0, z};
+    }
+    double nx = 0, nz = 0, count = 0;
+    for (std::size_t i = 0; i < held; ++i) {
+      if (round == 0 && held > 1 && stay->phases[i] != PlantPhase::flat && i != held / 2) continue;
+      nx += own[i].foot.at.x - (feet.empty() ? 0 : feet[i].at.x);
+      nz += own[i].foot.at.z - (feet.empty() ? 0 : feet[i].at.z);
+      ++count;
+    }
+    x = nx / count;
+    z = nz / count;
+    // Without the pelvis sinking where that takes the foot not far from its own place, or at least with all it may sink.
+    for (const double sink : {settings.pelvisLimit, 0.0}) {
+      if (feet.empty()) break;
+      std::vector<Disc> discs;
+      for (std::size_t i = 0; i < held; ++i) {
+        const double most = settings.straightest * (distance(own[i].hip, own[i].knee) + distance(own[i].knee, own[i].foot.at));
+        const double dy = own[i].hip.y + plant->lift - sink * context.leg - feet[i].at.y;
+        discs.push_back({own[i].hip.x - feet[i].at.x, own[i].hip.z - feet[i].at.z, std::sqrt(std::max(0.0, most * most - dy * dy))});
+      }
+      nx = x, nz = z;
+      bringWithin(discs, nx, nz);
+      if (sink > 0 || std::hypot(nx - x, nz - z) < 0.02 * context.leg) x = nx, z = nz;
+    }
+    stay->base = {x, plant->ground, z};
+    stay->plane = groundPlane(stay->base, n);
+  }
+  plant->anchor = Vec3d{x, plant->ground, z} + n * leg.height;
+  plant->anchored = true;
+  return repair;
+}
+
+}  // namespace understudy

@@ -1,0 +1,97 @@
+// A leg whose foot stands on the ground: how its sole lies, and how it rolls. Internal to plants.
+#pragma once
+
+#include <vector>
+
+#include "core/repair/repair_context.h"
+
+namespace understudy {
+
+/// Where a foot is: its joint, and the world rotations of foot and toes.
+struct FootPose {
+  Vec3d at;
+  Quatd foot, toe;
+};
+
+/// The plane a foot stands on. `tilt` takes +Y to its normal.
+struct GroundPlane {
+  Vec3d through, normal{0, 1, 0};
+  Quatd tilt;
+  [[nodiscard]] double above(const Vec3d& p) const { return dot(p - through, normal); }
+};
+[[nodiscard]] GroundPlane groundPlane(const Vec3d& through, const Vec3d& normal);
+
+/// What is constant about one leg and its sole. Directions of the levelled reference pose: the foot as it stands flat on
+/// level ground. Pitch is positive where the toes rise, negative where the heel does.
+class PlantLeg {
+ public:
+  PlantLeg(const RepairContext& context, int side);
+
+  LimbRig limb;
+  bool offPelvis = false;  ///< the thigh does not hang below the hips
+  bool bends = false;      ///< a toe joint whose toes carry weight
+  bool fromSkin = false;
+  Quatd level;             ///< world rotation of the foot's joint, standing flat
+  Vec3d forward, side;     ///< of the foot; side: about which a positive turn raises the toes
+  Quatd toeLocal;          ///< of the toes in the foot's frame, standing flat
+  Vec3d toeOffset;         ///< toes' joint in the foot's frame, metres
+  double height = 0;       ///< of the foot's joint above the ground, standing flat
+
+  /// How far the foot's joint has gone forward and up after the sole rolled from flat to `pitch` without slipping.
+  struct Rolled {
+    double forward = 0, up = 0;
+  };
+  [[nodiscard]] Rolled rolled(double pitch) const;
+  /// The pitch, 0 or below, at which the heel has risen so far that the foot's joint is `rise` higher than when flat; the
+  /// steepest useful one where it cannot rise so far.
+  [[nodiscard]] double pitchForRise(double rise) const;
+  /// The foot standing on `plane` at `base` (below the foot's joint when flat), rolled to `pitch`. In ball phases toes stay flat.
+  [[nodiscard]] FootPose standing(const GroundPlane& plane, const Vec3d& base, double yaw, double pitch) const;
+  /// From the foot's joint to what it rolls on when the heel rises, metres.
+  [[nodiscard]] double footLength() const { return footLength_; }
+  /// Orientation alone, with the toes at a pitch of their own.
+  [[nodiscard]] FootPose turned(const GroundPlane& plane, double yaw, double pitch, double toePitch) const;
+  [[nodiscard]] Vec3d heading(const GroundPlane& plane, double yaw) const;
+  /// Vector on the flat foot's ground from below its joint to the point it spins about.
+  [[nodiscard]] Vec3d spinArm(const GroundPlane& plane, double yaw) const;
+
+  /// A skin point relative to the foot's joint.
+  [[nodiscard]] Vec3d place(std::size_t point, const FootPose& pose) const;
+  [[nodiscard]] std::size_t points() const { return points_.size(); }
+  /// The lowest point along a normal, and its height over the foot's joint (below 0 as a rule).
+  struct Lowest {
+    std::size_t point = 0;
+    double height = 0;
+  };
+  [[nodiscard]] Lowest lowest(const FootPose& pose, const Vec3d& normal) const;
+
+  /// Pitch and yaw of a foot by its world rotation.
+  [[nodiscard]] double pitchOf(const Quatd& foot, const Vec3d& normal) const;
+  [[nodiscard]] double yawOf(const Quatd& foot) const;
+  [[nodiscard]] double toePitchOf(const Quatd& toe, const Vec3d& normal) const;
+
+ private:
+  struct Point {
+    Vec3d foot, toe;      // in the joint's frame, metres
+    double toeWeight = 0;
+  };
+  // In the foot's own plane: forward and up of the foot's joint (of the toes' joint for the toe part).
+  struct Flat {
+    double z = 0, y = 0, toeZ = 0, toeY = 0, weight = 0;
+  };
+  struct Cell {
+    int pivot = 0;
+    double at = 0;  // where the pivot stands, forward of the flat foot's joint
+  };
+  void buildRoll();
+  [[nodiscard]] Rolled placeFlat(const Flat& p, double pitch) const;
+
+  std::vector<Point> points_;       // may be lowest in some pose
+  std::vector<Flat> flat_;          // may be lowest while rolling
+  std::array<std::vector<Cell>, 2> roll_;  // toes up, heel up
+  std::vector<double> rise_;               // with the heel up, a cell each, as long as it grows
+  Rolled toe2_;                     // toes' joint, forward and up of the foot's
+  double spinForward_ = 0, spinSide_ = 0, footLength_ = 0;
+};
+
+}  // namespace understudy

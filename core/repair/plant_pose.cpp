@@ -1,0 +1,156 @@
+#include "core/repair/plant_pose.h"
+
+#include <algorithm>
+
+#include "core/math/two_bone.h"
+
+namespace understudy {
+
+LegsPose::LegsPose(const RepairContext& context, const std::array<PlantLeg, 2>& legs) : context_(context), legs_(legs) {
+  const RigidRig& rig = context.body.rig;
+  std::vector<char> needed(static_cast<std::size_t>(rig.size()), 0);
+  const int hips = context.joint(Role::hips);
+  std::vector<int> ends{hips};
+  for (const PlantLeg& leg : legs)
+    for (const int j : {leg.limb.root, leg.limb.mid, leg.limb.end, leg.limb.tip}) ends.push_back(j);
+  for (int j : ends)
+    for (; j >= 0; j = rig.parents[static_cast<std::size_t>(j)]) needed[static_cast<std::size_t>(j)] = 1;
+  slotOf_.assign(needed.size(), -1);
+  for (int j = 0; j < rig.size(); ++j)
+    if (needed[static_cast<std::size_t>(j)]) {
+      const int parent = rig.parents[static_cast<std::size_t>(j)];
+      slotOf_[static_cast<std::size_t>(j)] = static_cast<int>(joints_.size());
+      joints_.push_back(j);
+      parents_.push_back(parent < 0 ? -1 : slotOf_[static_cast<std::size_t>(parent)]);
+    }
+  const Skeleton& skeleton = context.figure->skeleton;
+  const auto below = [&](int top, int j) { return j == top || isAncestor(skeleton, top, j); };
+  for (std::size_t s = 0; s < joints_.size(); ++s) {
+    for (std::size_t side = 0; side < 2; ++side) {
+      const LimbRig& limb = legs[side].limb;
+      if (limb.complete() && (below(limb.root, joints_[s]) || below(limb.end, joints_[s]))) legSlots_[side].push_back(static_cast<int>(s));
+    }
+    if (hips >= 0 && below(hips, joints_[s])) hipSlots_.push_back(static_cast<int>(s));
+  }
+  local_.resize(joints_.size());
+  rotation_.resize(joints_.size());
+  translation_.resize(joints_.size());
+  position_.resize(joints_.size());
+  turned_.resize(joints_.size());
+  moved_.resize(joints_.size());
+}
+
+const Quatd& LegsPose::above(int slot) const {
+  const int parent = parents_[static_cast<std::size_t>(slot)];
+  return parent < 0 ? context_.body.rig.base : rotation_[static_cast<std::size_t>(parent)];
+}
+
+void LegsPose::carry(const std::vector<int>& slots) {
+  const RigidRig& rig = context_.body.rig;
+  for (const int slot : slots) {
+    const auto s = static_cast<std::size_t>(slot);
+    const auto j = static_cast<std::size_t>(joints_[s]);
+    const Quatd& up = above(slot);
+    rotation_[s] = up * local_[s];
+    if (rig.hasPost[j]) rotation_[s] = rotation_[s] * rig.post[j];
+    position_[s] = rotate(up, rig.stretch[j] * translation_[s]) + (parents_[s] < 0 ? Vec3d{} : position_[static_cast<std::size_t>(parents_[s])]);
+  }
+}
+
+void LegsPose::load(const TiledMotion& motion, int frame) {
+  const auto rotations = motion.rotationsAt(frame);
+  const auto translations = motion.translationsAt(frame);
+  const std::vector<int>& tracks = motion.movedJoints();
+  std::vector<int> all(joints_.size());
+  for (std::size_t s = 0; s < joints_.size(); ++s) {
+    const auto j = static_cast<std::size_t>(joints_[s]);
+    all[s] = static_cast<int>(s);
+    local_[s] = normalised(Quatd(rotations[j]));
+    translation_[s] = context_.body.rig.translation[j];
+  }
+  for (std::size_t k = 0; k < tracks.size(); ++k)
+    if (const int s = slotOf_[static_cast<std::size_t>(tracks[k])]; s >= 0) translation_[static_cast<std::size_t>(s)] = Vec3d(translations[k]);
+  carry(all);
+  std::fill(turned_.begin(), turned_.end(), 0);
+  std::fill(moved_.begin(), moved_.end(), 0);
+}
+
+LegFrame LegsPose::leg(int side) const {
+  const LimbRig& limb = legs_[static_cast<std::size_t>(side)].limb;
+  const auto at = [&](int joint) { return static_cast<std::size_t>(slotOf_[static_cast<std::size_t>(joint)]); };
+  LegFrame out;
+  out.hip = position_[at(limb.root)];
+  out.knee = position_[at(limb.mid)];
+  out.foot.at = position_[at(limb.end)];
+  out.foot.foot = rotation_[at(limb.end)];
+  if (limb.tip >= 0) out.foot.toe = rotation_[at(limb.tip)];
+  return out;
+}
+
+void LegsPose::turn(int slot, const Quatd& world) {
+  const auto s = static_cast<std::size_t>(slot);
+  const auto j = static_cast<std::size_t>(joints_[s]);
+  Quatd local = conjugate(above(slot)) * world;
+  if (context_.body.rig.hasPost[j]) local = local * conjugate(context_.body.rig.post[j]);
+  local_[s] = normalised(local);
+  turned_[s] = 1;
+}
+
+void LegsPose::shift(int slot, const Vec3d& by) {
+  const auto s = static_cast<std::size_t>(slot);
+  translation_[s] += inverse(context_.body.rig.stretch[static_cast<std::size_t>(joints_[s])]) * rotate(conjugate(above(slot)), by);
+  moved_[s] = 1;
+}
+
+void LegsPose::raise(double by) {
+  const Vec3d up{0, by, 0};
+  shift(slotOf_[static_cast<std::size_t>(context_.joint(Role::hips))], up);
+  for (const int s : hipSlots_) position_[static_cast<std::size_t>(s)] += up;
+  for (std::size_t side = 0; side < 2; ++side)
+    if (legs_[side].limb.complete() && legs_[side].offPelvis) {
+      shift(slotOf_[static_cast<std::size_t>(legs_[side].limb.root)], up);
+      carry(legSlots_[side]);
+    }
+}
+
+double LegsPose::place(int side, const FootPose& target, double soft) {
+  const LimbRig& limb = legs_[static_cast<std::size_t>(side)].limb;
+  const auto slot = [&](int joint) { return slotOf_[static_cast<std::size_t>(joint)]; };
+  const auto at = [&](int joint) -> Vec3d& { return position_[static_cast<std::size_t>(slot(joint))]; };
+  const auto turnOf = [&](int joint) -> Quatd& { return rotation_[static_cast<std::size_t>(slot(joint))]; };
+  TwoBoneGoal goal;
+  goal.target = target.at;
+  goal.soft = soft;
+  goal.hinge = rotate(turnOf(limb.root), limb.hinge);
+  // A foot that hangs elsewhere is carried by the shank all the same.
+  const TwoBoneSolution s = solveTwoBone({at(limb.root), at(limb.mid), at(limb.end)}, goal);
+  const Quatd thigh = s.rootTurn * turnOf(limb.root), shank = s.rootTurn * s.midTurn * turnOf(limb.mid);
+  const std::vector<int>& own = legSlots_[static_cast<std::size_t>(side)];
+  turn(slot(limb.root), thigh);
+  carry(own);
+  turn(slot(limb.mid), shank);
+  carry(own);
+  if (limb.detached) shift(slot(limb.end), s.end - at(limb.end));
+  turn(slot(limb.end), target.foot);
+  carry(own);
+  if (limb.tip >= 0) {
+    turn(slot(limb.tip), target.toe);
+    carry(own);
+  }
+  return distance(at(limb.end), target.at);
+}
+
+void LegsPose::store(TiledMotion& motion, int frame) const {
+  const auto rotations = motion.rotationsToWrite(frame);
+  const auto translations = motion.translationsToWrite(frame);
+  const std::vector<int>& tracks = motion.movedJoints();
+  for (std::size_t s = 0; s < joints_.size(); ++s) {
+    const auto j = static_cast<std::size_t>(joints_[s]);
+    if (turned_[s]) rotations[j] = Quatf(sameHemisphere(local_[s], Quatd(rotations[j])));
+    if (!moved_[s]) continue;
+    const auto track = std::lower_bound(tracks.begin(), tracks.end(), joints_[s]);
+    if (track != tracks.end() && *track == joints_[s]) translations[static_cast<std::size_t>(track - tracks.begin())] = Vec3f(translation_[s]);
+  }
+}
+
+}  // namespace understudy

@@ -1,0 +1,50 @@
+// Pelvis and legs of one frame, as far as plants need them. Internal to plants.
+#pragma once
+
+#include <array>
+#include <vector>
+
+#include "core/motion/tiled_motion.h"
+#include "core/repair/plant_leg.h"
+
+namespace understudy {
+
+/// A leg at one frame of the motion, world.
+struct LegFrame {
+  Vec3d hip, knee;
+  FootPose foot;
+};
+
+/// Forward kinematics of the pelvis, both legs and what they hang on: a poser for a fifth of the joints. Works in doubles;
+/// not for several threads at once.
+class LegsPose {
+ public:
+  LegsPose(const RepairContext& context, const std::array<PlantLeg, 2>& legs);
+
+  void load(const TiledMotion& motion, int frame);
+  [[nodiscard]] LegFrame leg(int side) const;
+  /// Raises the hips and all below, legs that hang elsewhere included; feet that hang elsewhere stay.
+  void raise(double by);
+  /// Bends a leg so that its foot comes to `target`; returns by how much it misses. `soft` as in TwoBoneGoal.
+  double place(int side, const FootPose& target, double soft = 1);
+  /// Writes what was changed since load().
+  void store(TiledMotion& motion, int frame) const;
+
+ private:
+  [[nodiscard]] const Quatd& above(int slot) const;
+  void carry(const std::vector<int>& slots);
+  void turn(int slot, const Quatd& world);
+  void shift(int slot, const Vec3d& by);
+
+  const RepairContext& context_;
+  const std::array<PlantLeg, 2>& legs_;
+  std::vector<int> joints_, parents_;      // ascending; parents as slots, −1 for what a root hangs on
+  std::vector<int> slotOf_;
+  std::array<std::vector<int>, 2> legSlots_;  // thigh and all below it, feet that hang elsewhere too
+  std::vector<int> hipSlots_;              // hips and all below them
+  std::vector<Quatd> local_, rotation_;
+  std::vector<Vec3d> translation_, position_;
+  std::vector<char> turned_, moved_;
+};
+
+}  // namespace understudy

@@ -1,0 +1,41 @@
+// One foot's time on the ground, in frames: where the foot has to be at each. Internal to plants.
+#pragma once
+
+#include <optional>
+#include <vector>
+
+#include "core/repair/layer.h"
+#include "core/repair/plant_pose.h"
+
+namespace understudy {
+
+/// 1 at t ≤ 0, 0 at t ≥ 1; value, slope and curvature are level at both.
+[[nodiscard]] double fade(double t);
+
+/// A plant of a foot, compiled for a context.
+struct Stay {
+  std::size_t repair = 0;          ///< index in the layer
+  int side = 0;
+  FrameSpan span;
+  int before = 0, after = 0;       ///< frames of ease
+  double weight = 1;
+  GroundPlane plane;
+  Vec3d base;                      ///< on the ground below the flat foot's joint, before any spin
+  double yaw = 0, turn = 0, lift = 0;
+  std::vector<PlantPhase> phases;  ///< one a frame of the span
+  int release = 0;                 ///< first frame in which the foot may slip; span.last + 1: none
+
+  [[nodiscard]] PlantPhase phase(int frame) const { return phases[static_cast<std::size_t>(frame - span.first)]; }
+};
+
+/// Phases, ground and release of a plant of a foot; nothing where it is none, or lies outside the clip.
+[[nodiscard]] std::optional<Stay> stayOf(const RepairContext& context, const Repair& repair, const RepairFrames& frames, const PlantLeg& leg);
+
+/// Pitch of every frame of a stay: level in flat phases, toes up in heel phases, heel up in the others. `own` are the leg's
+/// frames over the span; `reaches` (may be null) receives how far the foot's joint should be from the hip.
+[[nodiscard]] std::vector<double> pitches(const Stay& stay, const PlantLeg& leg, const std::vector<LegFrame>& own, std::vector<double>* reaches);
+
+/// Where the foot is to be in every frame of a stay.
+[[nodiscard]] std::vector<FootPose> standingFeet(const Stay& stay, const PlantLeg& leg, const std::vector<LegFrame>& own);
+
+}  // namespace understudy
