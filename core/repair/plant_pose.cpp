@@ -1,8 +1,7 @@
 #include "core/repair/plant_pose.h"
 
 #include <algorithm>
-
-#include "core/math/two_bone.h"
+#include <cmath>
 
 namespace understudy {
 
@@ -104,33 +103,57 @@ void LegsPose::shift(int slot, const Vec3d& by) {
 
 void LegsPose::raise(double by) {
   const Vec3d up{0, by, 0};
-  shift(slotOf_[static_cast<std::size_t>(context_.joint(Role::hips))], up);
-  for (const int s : hipSlots_) position_[static_cast<std::size_t>(s)] += up;
-  for (std::size_t side = 0; side < 2; ++side)
-    if (legs_[side].limb.complete() && legs_[side].offPelvis) {
-      shift(slotOf_[static_cast<std::size_t>(legs_[side].limb.root)], up);
-      carry(legSlots_[side]);
-    }
+  const auto moved = [&](int joint, const std::vector<int>& slots) {
+    shift(slotOf_[static_cast<std::size_t>(joint)], up);
+    for (const int s : slots) position_[static_cast<std::size_t>(s)] += up;
+  };
+  const int hips = context_.joint(Role::hips);
+  moved(hips, hipSlots_);
+  for (std::size_t side = 0; side < 2; ++side) {
+    const LimbRig& limb = legs_[side].limb;
+    if (!limb.complete()) continue;
+    const Skeleton& skeleton = context_.figure->skeleton;
+    if (legs_[side].offPelvis) moved(limb.root, slotsBelow(limb.root));
+    // A foot that hangs elsewhere is carried along, as if the shank held it.
+    if (limb.detached && !isAncestor(skeleton, hips, limb.end) && !(legs_[side].offPelvis && isAncestor(skeleton, limb.root, limb.end)))
+      moved(limb.end, slotsBelow(limb.end));
+  }
 }
 
-double LegsPose::place(int side, const FootPose& target, double soft) {
+std::vector<int> LegsPose::slotsBelow(int joint) const {
+  std::vector<int> out;
+  for (std::size_t s = 0; s < joints_.size(); ++s)
+    if (joints_[s] == joint || isAncestor(context_.figure->skeleton, joint, joints_[s])) out.push_back(static_cast<int>(s));
+  return out;
+}
+
+// The knee turns about its own axis as far as the length asks, then the whole leg by the shortest way to the target. Unlike a
+// plane through three joints the axis is sound in a straight knee, and the thigh keeps its twist.
+double LegsPose::place(int side, const FootPose& target) {
   const LimbRig& limb = legs_[static_cast<std::size_t>(side)].limb;
   const auto slot = [&](int joint) { return slotOf_[static_cast<std::size_t>(joint)]; };
   const auto at = [&](int joint) -> Vec3d& { return position_[static_cast<std::size_t>(slot(joint))]; };
   const auto turnOf = [&](int joint) -> Quatd& { return rotation_[static_cast<std::size_t>(slot(joint))]; };
-  TwoBoneGoal goal;
-  goal.target = target.at;
-  goal.soft = soft;
-  goal.hinge = rotate(turnOf(limb.root), limb.hinge);
-  // A foot that hangs elsewhere is carried by the shank all the same.
-  const TwoBoneSolution s = solveTwoBone({at(limb.root), at(limb.mid), at(limb.end)}, goal);
-  const Quatd thigh = s.rootTurn * turnOf(limb.root), shank = s.rootTurn * s.midTurn * turnOf(limb.mid);
+  const Vec3d hip = at(limb.root), thigh = at(limb.mid) - hip, shank = at(limb.end) - at(limb.mid), wanted = target.at - hip;
+  const Vec3d stored = rotate(turnOf(limb.root), limb.hinge), plane = cross(normalised(-thigh), normalised(shank));
+  const Vec3d axis = normalised(plane + stored * (5 * std::exp(-dot(plane, stored) / 0.1)), stored);
+  // thigh · turned shank = along + across · (cos a, sin a): a positive turn opens the knee.
+  const double along = dot(thigh, axis) * dot(shank, axis);
+  const Vec3d flat = shank - axis * dot(shank, axis);
+  const double c = dot(thigh, flat), s = dot(thigh, cross(axis, flat)), size = std::hypot(c, s);
+  const double reach = length(wanted), asked = (reach * reach - dot(thigh, thigh) - dot(shank, shank)) / 2;
+  const double straight = std::atan2(s, c), bent = std::acos(std::clamp((asked - along) / std::max(size, 1e-12), -1.0, 1.0));
+  const Quatd opens = fromAxisAngle(axis, straight - bent);
+  const Vec3d line = thigh + rotate(opens, shank);
+  const Quatd swing = rotationBetween(normalised(line, wanted), normalised(wanted, line));
   const std::vector<int>& own = legSlots_[static_cast<std::size_t>(side)];
-  turn(slot(limb.root), thigh);
+  const Quatd thighTurn = normalised(swing * turnOf(limb.root)), shankTurn = normalised(swing * opens * turnOf(limb.mid));
+  const Vec3d end = hip + rotate(swing, line);
+  turn(slot(limb.root), thighTurn);
   carry(own);
-  turn(slot(limb.mid), shank);
+  turn(slot(limb.mid), shankTurn);
   carry(own);
-  if (limb.detached) shift(slot(limb.end), s.end - at(limb.end));
+  if (limb.detached) shift(slot(limb.end), end - at(limb.end));
   turn(slot(limb.end), target.foot);
   carry(own);
   if (limb.tip >= 0) {

@@ -23,15 +23,16 @@ class LegsPose {
 
   void load(const TiledMotion& motion, int frame);
   [[nodiscard]] LegFrame leg(int side) const;
-  /// Raises the hips and all below, legs that hang elsewhere included; feet that hang elsewhere stay.
+  /// Raises the hips and all below, legs and feet that hang elsewhere included.
   void raise(double by);
-  /// Bends a leg so that its foot comes to `target`; returns by how much it misses. `soft` as in TwoBoneGoal.
-  double place(int side, const FootPose& target, double soft = 1);
+  /// Bends a leg so that its foot comes to `target`; returns by how much it misses.
+  double place(int side, const FootPose& target);
   /// Writes what was changed since load().
   void store(TiledMotion& motion, int frame) const;
 
  private:
   [[nodiscard]] const Quatd& above(int slot) const;
+  [[nodiscard]] std::vector<int> slotsBelow(int joint) const;
   void carry(const std::vector<int>& slots);
   void turn(int slot, const Quatd& world);
   void shift(int slot, const Vec3d& by);

@@ -51,8 +51,26 @@ Planted plant(const std::string& performerName, const std::string& characterName
   map->character = truthMap(corpus, characterName, *character);
   const Motion native = *sample(performer->clips[0], performer->skeleton);
   const Motion clip = rate ? resampled(native, *rate) : native;
-  const Retargeted plain = *retarget(*performer, clip, *character, *map);
+  Retargeted plain = *retarget(*performer, clip, *character, *map);
   const Contacts contacts = *findContacts(*performer, map->performer, native);
+  if (std::getenv("STRIDE")) {
+    double fh = 0, hh = 0;
+    for (int side = 0; side < 2; ++side)
+      for (int f = 0; f + 1 < clip.frames; ++f) {
+        if (contacts.feet[side].phases.empty() || contacts.feet[side].phases[f] != FootPhase::flat || contacts.feet[side].phases[f + 1] != FootPhase::flat) continue;
+        const auto a = worldAt(character->skeleton, plain.motion, f), b = worldAt(character->skeleton, plain.motion, f + 1);
+        const Affined w = character->space.toWorld();
+        const auto d = [&](Role r) { Vec3d v = apply(w, b[map->character.joint(r)].translation) - apply(w, a[map->character.joint(r)].translation); v.y = 0; return v; };
+        const Vec3d foot = d(side == 0 ? Role::leftFoot : Role::rightFoot), hip = d(side == 0 ? Role::leftUpperLeg : Role::rightUpperLeg);
+        fh += dot(foot, hip);
+        hh += dot(hip, hip);
+      }
+    const double factor = 1 - fh / hh;
+    std::printf("stride factor %.3f\n", factor);
+    RetargetSettings rs;
+    rs.stride = factor;
+    plain = *retarget(*performer, clip, *character, *map, rs);
+  }
   Planted out;
   out.before = plain.motion;
   out.height = plain.report.characterReference.height;
@@ -119,6 +137,17 @@ TEST_P(PlantedPair, SolesStandStill) {
       };
       const auto kneeOf = [&](const std::vector<Affined>& w) { return 180 - 57.29578 * angleBetween(at(w, hip) - at(w, knee), at(w, foot) - at(w, knee)); };
       const Vec3d fa = at(a, foot), fb = at(b, foot), ha = at(a, hip), hb = at(b, hip);
+      std::printf("acc ");
+      for (const Role role : {j.side == 0 ? Role::leftUpperLeg : Role::rightUpperLeg, j.side == 0 ? Role::leftLowerLeg : Role::rightLowerLeg, j.side == 0 ? Role::leftFoot : Role::rightFoot, j.side == 0 ? Role::leftToes : Role::rightToes}) {
+        const int jj = m.joint(role);
+        if (jj < 0 || f < 1 || f + 1 >= p.after.frames) continue;
+        for (const Motion* mm : {&p.before, &p.after}) {
+          const auto q = [&](int k) { return Quatd(mm->rotationsAt(k)[static_cast<std::size_t>(jj)]); };
+          const double r = mm->rate.hertz();
+          std::printf("%5.0f", length(logOf(normalised(conjugate(q(f)) * q(f + 1))) - logOf(normalised(conjugate(q(f - 1)) * q(f)))) * r * r);
+        }
+        std::printf(" | ");
+      }
       std::printf("%4d %c foot %+.3f %+.3f %+.3f moved %+6.1f %+6.1f %+6.1f hip %+6.1f reach %.4f -> %.4f knee %5.1f -> %5.1f\n", f, f < j.first || f > j.last ? '-' : "hfbts"[static_cast<int>(j.phases[static_cast<std::size_t>(f - j.first)])], fa.x, fa.y, fa.z,
                   (fb.x - fa.x) * 1000, (fb.y - fa.y) * 1000, (fb.z - fa.z) * 1000, (hb.y - ha.y) * 1000, line(a), line(b), kneeOf(a), kneeOf(b));
     }

@@ -2,6 +2,8 @@
 
 #include <algorithm>
 #include <cmath>
+#include <cstdio>
+#include <cstdlib>
 #include <numbers>
 
 namespace understudy::test {
@@ -228,15 +230,23 @@ Verdict judge(const Figure& character, const SkeletonMap& map, const Motion& bef
     for (const int edge : {p.first, p.last}) {
       if (edge <= 0 || edge >= frames - 1) continue;
       ++out.edges;
-      double worst = 0;
-      for (const Role role : legs[static_cast<std::size_t>(p.side)]) {
+      double worst = 0, ownWorst = 0;
+      std::size_t worstJoint = 0;
+      int worstAt = 0;
+      for (const Role& role : legs[static_cast<std::size_t>(p.side)]) {
         const int j = map.joint(role);
-        if (j < 0) continue;
+        if (j < 0 || &role == &legs[static_cast<std::size_t>(p.side)][3]) continue;
         for (int f = std::max(1, edge - 10); f <= std::min(frames - 2, edge + 10); ++f) {
           const auto q = [&](int k) { return after.rotationsAt(k)[static_cast<std::size_t>(j)]; };
-          worst = std::max(worst, length(velocity(q(f), q(f + 1), rate) - velocity(q(f - 1), q(f), rate)) * rate);
+          const auto o = [&](int k) { return before.rotationsAt(k)[static_cast<std::size_t>(j)]; };
+          const double a = length(velocity(q(f), q(f + 1), rate) - velocity(q(f - 1), q(f), rate)) * rate;
+          ownWorst = std::max(ownWorst, length(velocity(o(f), o(f + 1), rate) - velocity(o(f - 1), o(f), rate)) * rate);
+          if (a > worst) worst = a, worstAt = f, worstJoint = static_cast<std::size_t>(&role - legs[static_cast<std::size_t>(p.side)].data());
         }
       }
+      worst = worst > 1.1 * ownWorst ? worst : 0;
+      if (worst > limit && std::getenv("EDGES"))
+        std::printf("   edge %s %d side %d: %s at %+d, %.0f\n", edge == p.first ? "start" : "end", edge, p.side, std::array{"thigh", "shank", "foot", "toes"}[worstJoint], worstAt - edge, worst);
       out.over += worst > limit;
     }
   std::array<int, 4> counts{};
