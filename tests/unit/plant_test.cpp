@@ -1,0 +1,308 @@
+#include "core/repair/plant.h"
+
+#include <gtest/gtest.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "core/inspect/plants.h"
+#include "core/io/read.h"
+#include "core/retarget/retarget.h"
+#include "tests/support/fixtures.h"
+
+namespace understudy {
+namespace {
+
+/// A stick character (box feet with a toe joint) that walks after an invented performer whose feet slide and float.
+struct Walk {
+  std::shared_ptr<const Figure> character;
+  std::shared_ptr<const BoneMap> map;
+  std::shared_ptr<const RepairContext> context;
+  TiledMotion motion;
+  std::shared_ptr<const Figure> performer;
+  Motion clip;
+
+  explicit Walk(const StickOptions& options = {}, int frames = 121) {
+    TemporaryFolder folder;
+    WalkOptions walk;
+    walk.frames = frames;
+    writeFile(folder.file("walk.bvh"), makeWalkBvh(walk));
+    writeFile(folder.file("stick.glb"), makeStickCharacterGlb(options));
+    performer = std::make_shared<const Figure>(std::move(readFigure(folder.file("walk.bvh")).value()));
+    character = std::make_shared<const Figure>(std::move(readFigure(folder.file("stick.glb")).value()));
+    map = std::make_shared<const BoneMap>(BoneMap{mapRoles(*performer), mapRoles(*character)});
+    clip = sample(performer->clips[0], performer->skeleton).value();
+    Retargeted result = retarget(*performer, clip, *character, *map).value();
+    context = repairContext(character, map, {}, clip.rate, clip.frames).value();
+    motion = TiledMotion(std::make_shared<const Motion>(std::move(result.motion)));
+  }
+
+  /// Sole points of a foot at a frame, world metres, from the local curves alone: all vertices that foot or toes carry.
+  [[nodiscard]] std::vector<Vec3d> sole(const TiledMotion& m, int side, int frame) const {
+    const auto pose = worldAt(character->skeleton, m, frame);
+    const ReferencePose& reference = context->body.pose;
+    const Affined world = worldFromFile(*character, reference);
+    const auto foot = static_cast<std::size_t>(map->character.joint(side == 0 ? Role::leftFoot : Role::rightFoot));
+    const auto toes = static_cast<std::size_t>(map->character.joint(side == 0 ? Role::leftToes : Role::rightToes));
+    std::vector<Vec3d> points;
+    for (const SoleVertex& v : context->soles[static_cast<std::size_t>(side)].skin) {
+      const std::size_t joint = v.toes > 0.5F ? toes : foot;
+      points.push_back(apply(world * pose[joint] * inverse(reference.fileWorld[joint]), v.position));
+    }
+    return points;
+  }
+};
+
+double lowest(const std::vector<Vec3d>& points) {
+  return std::min_element(points.begin(), points.end(), [](const Vec3d& a, const Vec3d& b) { return a.y < b.y; })->y;
+}
+
+/// Heel 8, flat 14, ball 8 frames from `first`, at 60 frames/s.
+Repair step(int side, int first) {
+  Repair repair;
+  repair.id = 7;
+  repair.span = TimeRange{first / 60.0, (first + 29) / 60.0};
+  PlantRepair plant;
+  plant.part = side == 0 ? PlantPart::leftFoot : PlantPart::rightFoot;
+  plant.marks = {{first / 60.0, PlantPhase::heel}, {(first + 8) / 60.0, PlantPhase::flat}, {(first + 22) / 60.0, PlantPhase::ball}};
+  repair.action = plant;
+  return repair;
+}
+PlantRepair& plantOf(Repair& r) { return std::get<PlantRepair>(r.action); }
+
+struct Planted {
+  TiledMotion motion;
+  std::vector<Residual> residuals;
+  RepairLayerPtr layer;
+  Issues issues;
+  [[nodiscard]] double miss(int frame, std::size_t repair = 0) const {
+    const int k = frame - residuals[repair].first;
+    return k < 0 || k >= static_cast<int>(residuals[repair].values.size()) ? 0 : static_cast<double>(residuals[repair].values[static_cast<std::size_t>(k)].metres);
+  }
+};
+
+Planted run(const Walk& walk, const std::vector<Repair>& repairs, std::vector<FrameSpan> parts = {}) {
+  Planted out;
+  std::vector<const Repair*> list;
+  for (const Repair& r : repairs) list.push_back(&r);
+  out.layer = makePlantLayer(walk.context, list, out.issues);
+  const int frames = walk.motion.frames();
+  out.motion = walk.motion.withMoved(walk.character->skeleton, out.layer->movedJoints()).writable(0, frames);
+  for (std::size_t i = 0; i < list.size(); ++i) {
+    const FrameSpan extent = out.layer->extent(i);
+    out.residuals.push_back({list[i]->id, extent.first, std::vector<Miss>(static_cast<std::size_t>(extent.count()))});
+  }
+  if (parts.empty()) parts = {{0, frames - 1}};
+  for (const FrameSpan& part : parts) out.layer->apply(walk.motion, part, out.motion, out.residuals);
+  return out;
+}
+
+bool same(const TiledMotion& a, const TiledMotion& b, int f) {
+  return std::ranges::equal(a.rotationsAt(f), b.rotationsAt(f)) && std::ranges::equal(a.translationsAt(f), b.translationsAt(f));
+}
+
+TEST(Plant, PointsOnTheGroundStayWhereTheyAre) {
+  const Walk walk;
+  const Repair repair = anchoredPlant(step(0, 40), *walk.context, walk.motion);
+  ASSERT_TRUE(std::get<PlantRepair>(repair.action).anchored);
+  const Planted result = run(walk, {repair});
+  double before = 0, tilted = 0;
+  for (int f = 40; f <= 69; ++f) {
+    const auto points = walk.sole(result.motion, 0, f);
+    EXPECT_NEAR(lowest(points), 0, 1e-4) << "frame " << f + 1;
+    EXPECT_LT(result.miss(f), 1e-5) << "frame " << f + 1;
+    before = std::max(before, std::abs(lowest(walk.sole(walk.motion, 0, f))));
+    tilted = std::max(tilted, std::max_element(points.begin(), points.end(), [](const Vec3d& a, const Vec3d& b) { return a.y < b.y; })->y);
+    if (f == 40) continue;
+    const auto earlier = walk.sole(result.motion, 0, f - 1);
+    for (std::size_t i = 0; i < points.size(); ++i) {
+      if (points[i].y < 2e-4 && earlier[i].y < 2e-4) {
+      EXPECT_LT(distance(points[i], earlier[i]), 1e-4) << "frame " << f + 1;
+    }
+    }
+  }
+  EXPECT_GT(before, 5e-3) << "the walk must need its plant";
+  const auto flat = walk.sole(result.motion, 0, 48);
+  EXPECT_GT(tilted, std::max_element(flat.begin(), flat.end(), [](const Vec3d& a, const Vec3d& b) { return a.y < b.y; })->y + 5e-3) << "the foot must roll";
+  // Flat: nothing of the foot moves at all.
+  for (int f = 49; f < 62; ++f)
+    for (std::size_t i = 0; i < flat.size(); ++i) EXPECT_LT(distance(flat[i], walk.sole(result.motion, 0, f)[i]), 1e-4);
+}
+
+TEST(Plant, AnyPartOfTheFramesGivesTheSameBytes) {
+  const Walk walk;
+  std::vector<Repair> repairs{step(0, 10), step(1, 30), step(0, 55), step(1, 80)};
+  for (Repair& r : repairs) r = anchoredPlant(std::move(r), *walk.context, walk.motion);
+  const Planted whole = run(walk, repairs), parts = run(walk, repairs, {{90, 120}, {0, 20}, {21, 21}, {22, 63}, {64, 89}});
+  for (int f = 0; f < walk.motion.frames(); ++f) EXPECT_TRUE(same(whole.motion, parts.motion, f)) << "frame " << f + 1;
+  EXPECT_EQ(whole.residuals, parts.residuals);
+}
+
+TEST(Plant, OutsideItsExtentEveryByteStays) {
+  const Walk walk;
+  const Repair repair = anchoredPlant(step(1, 46), *walk.context, walk.motion);
+  const Planted result = run(walk, {repair});
+  const FrameSpan extent = result.layer->extent(0);
+  EXPECT_GT(extent.first, 0);
+  EXPECT_LT(extent.last, walk.motion.frames() - 1);
+  for (int f = 0; f < walk.motion.frames(); ++f) {
+    if (!extent.holds(f)) {
+      EXPECT_TRUE(same(walk.motion, result.motion, f)) << "frame " << f + 1;
+    }
+  }
+  EXPECT_FALSE(same(walk.motion, result.motion, 46));
+  EXPECT_FALSE(same(walk.motion, result.motion, 40));
+}
+
+TEST(Plant, AChangeOfTheInputReachesNoFurtherThanItSays) {
+  const Walk walk;
+  std::vector<Repair> repairs{step(0, 10), step(1, 30), step(0, 75)};
+  for (Repair& r : repairs) r = anchoredPlant(std::move(r), *walk.context, walk.motion);
+  const Planted before = run(walk, repairs);
+  for (const int at : {2, 33, 70, 119}) {
+    Walk other = walk;
+    Motion changed = walk.motion.flat();
+    for (Quatf& q : changed.rotationsAt(at)) q = Quatf(normalised(Quatd(q) * fromAxisAngle(Vec3d{1, 0, 0}, 0.02)));
+    other.motion = TiledMotion(std::make_shared<const Motion>(std::move(changed)));
+    const Planted after = run(other, repairs);
+    const FrameSpan affected = before.layer->affected({at, at});
+    for (int f = 0; f < walk.motion.frames(); ++f) {
+      if (!affected.holds(f)) {
+      EXPECT_TRUE(same(before.motion, after.motion, f)) << "frame " << f + 1 << " after a change at " << at + 1;
+    }
+    }
+  }
+}
+
+TEST(Plant, TheOtherFootStaysWhereItWas) {
+  const Walk walk;
+  const Repair repair = anchoredPlant(step(0, 40), *walk.context, walk.motion);
+  const Planted result = run(walk, {repair});
+  const int hips = walk.context->joint(Role::hips);
+  double moved = 0;
+  for (int f = 0; f < walk.motion.frames(); ++f) {
+    moved = std::max(moved, distance(worldAt(walk.character->skeleton, walk.motion, f)[static_cast<std::size_t>(hips)].translation,
+                                     worldAt(walk.character->skeleton, result.motion, f)[static_cast<std::size_t>(hips)].translation));
+    const auto a = walk.sole(walk.motion, 1, f), b = walk.sole(result.motion, 1, f);
+    for (std::size_t i = 0; i < a.size(); ++i) EXPECT_LT(distance(a[i], b[i]), 2e-3) << "frame " << f + 1;
+  }
+  EXPECT_GT(moved, 1e-3);
+}
+
+TEST(Plant, ThePelvisSinksNoFurtherThanItMayAndTheRestIsTold) {
+  const Walk walk;
+  Repair repair = anchoredPlant(step(0, 40), *walk.context, walk.motion);
+  plantOf(repair).anchor.z += 2;
+  plantOf(repair).lift = 0;
+  const Planted result = run(walk, {repair});
+  const int hips = walk.context->joint(Role::hips);
+  for (int f = 0; f < walk.motion.frames(); ++f) {
+    const double sunk = worldAt(walk.character->skeleton, walk.motion, f)[static_cast<std::size_t>(hips)].translation.y -
+                        worldAt(walk.character->skeleton, result.motion, f)[static_cast<std::size_t>(hips)].translation.y;
+    EXPECT_LE(sunk, plantSettings().pelvisLimit * walk.context->leg * 1.0001);
+  }
+  EXPECT_GT(result.miss(55), 0.5);
+  for (const Quatf& q : result.motion.flat().rotations) ASSERT_TRUE(isFinite(q));
+}
+
+TEST(Plant, SlopesAndStepsAreStoodOn) {
+  const Walk walk;
+  Repair repair = step(0, 40);
+  plantOf(repair).ground = 0.03;
+  plantOf(repair).normal = normalised(Vec3d{0.05, 1, -0.1});
+  repair = anchoredPlant(std::move(repair), *walk.context, walk.motion);
+  const Planted result = run(walk, {repair});
+  const PlantRepair& plant = plantOf(repair);
+  for (int f = 40; f <= 69; ++f) {
+    if (result.miss(f) > 1e-5) continue;
+    double low = 1e9;
+    int bearing = 0;
+    for (const Vec3d& p : walk.sole(result.motion, 0, f)) {
+      const double h = dot(p - Vec3d{plant.anchor.x, 0.03, plant.anchor.z}, plant.normal) - 0;
+      low = std::min(low, h);
+      bearing += h < 0.02;
+    }
+    // The anchor stands over the ground along the normal, so the plane passes a little beside the point below it.
+    EXPECT_NEAR(low, 0, 0.015) << "frame " << f + 1;
+    if (f >= 48 && f < 62) {
+      EXPECT_GE(bearing, 3);
+    }
+  }
+}
+
+TEST(Plant, ASpinTurnsAboutTheBall) {
+  const Walk walk;
+  Repair repair = step(0, 40);
+  plantOf(repair).marks = {{40 / 60.0, PlantPhase::flat}, {48 / 60.0, PlantPhase::spin}, {60 / 60.0, PlantPhase::flat}};
+  repair = anchoredPlant(std::move(repair), *walk.context, walk.motion);
+  plantOf(repair).turn = 0.6;
+  const Planted result = run(walk, {repair});
+  const auto heading = [&](int f) {
+    const auto pose = worldAt(walk.character->skeleton, result.motion, f);
+    const Vec3d way = pose[static_cast<std::size_t>(walk.context->joint(Role::leftToes))].translation - pose[static_cast<std::size_t>(walk.context->joint(Role::leftFoot))].translation;
+    return std::atan2(way.x, way.z);
+  };
+  EXPECT_NEAR(heading(64) - heading(44), 0.6, 1e-3);
+  // Some point of the sole stays where it is.
+  double stillest = 1e9;
+  const auto first = walk.sole(result.motion, 0, 44);
+  for (std::size_t i = 0; i < first.size(); ++i) {
+    double worst = 0;
+    for (int f = 44; f <= 64; ++f) worst = std::max(worst, distance(first[i], walk.sole(result.motion, 0, f)[i]));
+    stillest = std::min(stillest, worst);
+  }
+  EXPECT_LT(stillest, 5e-4);
+}
+
+TEST(Plant, HalfTheWeightGoesHalfTheWay) {
+  const Walk walk;
+  Repair repair = anchoredPlant(step(0, 40), *walk.context, walk.motion);
+  const Planted full = run(walk, {repair});
+  repair.weight = 0.5;
+  const Planted half = run(walk, {repair});
+  const auto foot = [&](const TiledMotion& m) { return worldAt(walk.character->skeleton, m, 55)[static_cast<std::size_t>(walk.context->joint(Role::leftFoot))].translation; };
+  EXPECT_NEAR(distance(foot(half.motion), (foot(walk.motion) + foot(full.motion)) * 0.5), 0, 2e-3);
+  EXPECT_GT(distance(foot(walk.motion), foot(full.motion)), 5e-3);
+}
+
+TEST(Plant, OverlapsAndMissingLegsAreTold) {
+  const Walk walk;
+  const std::vector<Repair> repairs{step(0, 40), step(0, 60), step(1, 60)};
+  const Planted result = run(walk, repairs);
+  ASSERT_EQ(result.issues.size(), 1U);
+  EXPECT_NE(result.issues[0].what.find("overlaps"), std::string::npos);
+  auto map = std::make_shared<BoneMap>(*walk.map);
+  Repair outside = step(0, 4000);
+  EXPECT_EQ(anchoredPlant(outside, *walk.context, walk.motion), outside);
+}
+
+TEST(PlantProposal, StandsOnEachStayInTime) {
+  Contacts contacts;
+  contacts.leg = 0.9;
+  FootContact& foot = contacts.feet[0];
+  for (int f = 0; f < 120; ++f) {
+    foot.phases.push_back(f < 20 || f > 79 ? FootPhase::none : f < 30 ? FootPhase::heel : f < 60 ? FootPhase::flat : FootPhase::ball);
+    foot.heel.push_back({0, f < 60 ? 0 : 0.01 * (f - 59), 0});
+    foot.ball.push_back({0, f < 75 ? 0.03 : 0.03 + 0.01 * (f - 74), 0.2});
+  }
+  ContactSpan span;
+  span.first = 20;
+  span.last = 79;
+  span.landingSeen = span.leavingSeen = true;
+  foot.spans = {span};
+  const std::vector<Repair> found = proposePlants(contacts, {120, 1});
+  ASSERT_EQ(found.size(), 1U);
+  const PlantRepair& plant = std::get<PlantRepair>(found[0].action);
+  EXPECT_EQ(plant.part, PlantPart::leftFoot);
+  EXPECT_NEAR(found[0].span->first, 20 / 120.0, 1e-9);
+  EXPECT_NEAR(found[0].span->last, 79 / 120.0, 1e-9);
+  ASSERT_TRUE(plant.release.has_value());
+  EXPECT_GE((*plant.release - 20 / 120.0) / (59 / 120.0), 0.85);
+  std::vector<PlantPhase> order;
+  for (const PlantMark& m : plant.marks) order.push_back(m.phase);
+  EXPECT_EQ(order, (std::vector<PlantPhase>{PlantPhase::heel, PlantPhase::flat, PlantPhase::ball, PlantPhase::toe}));
+  EXPECT_EQ(plant.ground, 0);
+}
+
+}  // namespace
+}  // namespace understudy
