@@ -3,7 +3,6 @@
 #include <algorithm>
 
 #include "core/base/parallel.h"
-#include "core/evaluate/evaluate.h"
 
 namespace understudy {
 namespace {
@@ -108,34 +107,6 @@ std::vector<Residual> residualsFor(const RepairLayer& layer, const std::vector<R
   return all;
 }
 
-/// Nudges by whole motions.
-class NudgeLayer : public RepairLayer {
- public:
-  NudgeLayer(std::shared_ptr<const RepairContext> context, const Nudges& nudges) : RepairLayer(std::move(context), {}), nudges_(nudges) {
-    report_.characterReference = context_->body.pose;
-  }
-  [[nodiscard]] FrameSpan nudgeExtent(std::size_t i) const override {
-    const NudgeFrames f = nudgeFrames(*nudges_[i], context_->rate);
-    return {f.first(), f.last()};
-  }
-  [[nodiscard]] bool automatic() const override { return false; }
-  void apply(const TiledMotion& in, FrameSpan frames, TiledMotion& out, std::vector<Residual>&) const override {
-    const TiledMotion all = applyNudges(*context_->figure, in, nudges_, context_->map.get(), &report_);
-    for (int f = frames.first; f <= frames.last; ++f) out.copyFrame(context_->figure->skeleton, all, f);
-  }
-  [[nodiscard]] std::vector<int> movedJoints() const override {
-    std::vector<int> moved;
-    for (const Node<Nudge>& n : nudges_)
-      for (const JointNudge& j : n->joints)
-        if (const Result<int> joint = findJoint(context_->figure->skeleton, j.joint); joint && j.translation != Vec3d{}) moved.push_back(*joint);
-    return moved;
-  }
-
- private:
-  Nudges nudges_;
-  RetargetReport report_;
-};
-
 /// Runs one stage. `changed` says where `in` differs from the last run's input and becomes where the output does.
 Status runStage(RepairStage stage, StageRun& run, const std::shared_ptr<const RepairContext>& context, const TiledMotion& in, bool fresh, Repairs repairs,
                 Nudges nudges, std::vector<FrameSpan>& changed, const RunControl& control) {
@@ -163,10 +134,6 @@ Status runStage(RepairStage stage, StageRun& run, const std::shared_ptr<const Re
     std::vector<const Nudge*> keys;
     for (const Node<Nudge>& nudge : next.nudges) keys.push_back(&*nudge);
     if (!list.empty() || !keys.empty()) next.layer = makeLayer(stage, context, std::move(list), std::move(keys), next.issues);
-    if (!next.layer && !next.nudges.empty()) {
-      next.layer = std::make_shared<NudgeLayer>(context, next.nudges);
-      static_cast<void>(applyNudges(*context->figure, in.view(0, 0), next.nudges, context->map.get(), nullptr, nullptr, &next.issues));
-    }
   }
 
   if (!fresh && run.context == context) {

@@ -1,5 +1,9 @@
 #include "core/repair/stages.h"
 
+#include "core/repair/grip.h"
+#include "core/repair/offset.h"
+#include "core/repair/touch.h"
+
 namespace understudy {
 
 bool concerns(RepairStage stage, const Repair& repair) {
@@ -24,18 +28,27 @@ bool concerns(RepairStage stage, const Nudge& nudge) { return stage == (nudge.la
 
 RepairLayerPtr makeLayer(RepairStage stage, std::shared_ptr<const RepairContext> context, std::vector<const Repair*> repairs,
                          std::vector<const Nudge*> nudges, Issues& issues) {
-  static_cast<void>(stage);
-  static_cast<void>(context);
-  static_cast<void>(repairs);
-  static_cast<void>(nudges);
-  static_cast<void>(issues);
-  return nullptr;
+  switch (stage) {
+    case RepairStage::offset: return makeOffsetLayer(std::move(context), std::move(repairs), std::move(nudges), issues);
+    case RepairStage::late: return nudges.empty() ? nullptr : makeLateLayer(std::move(context), std::move(repairs), std::move(nudges), issues);
+    default: break;
+  }
+  if (repairs.empty()) return nullptr;
+  switch (stage) {
+    case RepairStage::touch: return makeTouchLayer(std::move(context), std::move(repairs), issues);
+    case RepairStage::grip: return makeGripLayer(std::move(context), std::move(repairs), issues);
+    default: return nullptr;
+  }
 }
 
 Result<Repair> anchored(const Repair& repair, const std::shared_ptr<const RepairContext>& context, const TiledMotion& input) {
-  static_cast<void>(context);
-  static_cast<void>(input);
-  return repair;
+  Repair out = repair;
+  if (std::holds_alternative<GripRepair>(repair.action)) {
+    Result<GripRepair> grip = anchorGrip(*context, input, repair);
+    if (!grip) return grip.error();
+    out.action = std::move(*grip);
+  }
+  return out;
 }
 
 }  // namespace understudy
