@@ -23,7 +23,7 @@ const char* help =
     "  --fps R                   frames a second to look at; default the performer's\n"
     "  --labels CSV              contact labels (frame,time,left,right); default: a low-and-slow rule of its own\n"
     "  --reference FILE.glb      another export on the same character to compare with\n"
-    "  --truth FILE              truth file of the demo: its stances, soles in its phases, its flaws before and after\n"
+    "  --truth FILE              truth file (flaws; feet and broom where there are): its stances, soles in its phases, its flaws before and after\n"
     "  --search N                clearance: N arm frames deeper than 5 mm before, is there a pose at most 2 mm deep?\n"
     "  --seed S                  for --search; default 1\n"
     "  --hands                   distance of the hands from the torso and from each other, a frame each\n"
@@ -168,7 +168,7 @@ int run(const std::vector<std::string>& words) {
   }
   std::vector<checker::Span> spans;
   const json truth = options.count("truth") ? load(options["truth"]) : json();
-  if (!truth.is_null()) spans = checker::truthStances(truth, c.frames);
+  if (truth.contains("feet")) spans = checker::truthStances(truth, c.frames);
   else if (options.count("labels")) spans = checker::labelled(options["labels"], fps, c.frames);
   else if (c.performer) {
     spans = checker::lowAndSlow(performer, c.performerRoles, c.performerLeg);
@@ -190,7 +190,7 @@ int run(const std::vector<std::string>& words) {
   if (options.count("search")) out["search"] = checker::clearanceSearch(c, std::stoi(options["search"]), options.count("seed") ? static_cast<unsigned>(std::stoul(options["seed"])) : 1U);
   if (handRows) out["handGaps"] = checker::handGaps(c);
   if (!truth.is_null() && c.performer) {
-    out["soles"] = checker::truthSoles(c, truth);
+    if (truth.contains("feet")) out["soles"] = checker::truthSoles(c, truth);
     out["truth"] = checker::truthFlaws(c, truth);
   }
   if (options.count("line")) printLine(options["line"], out);

@@ -20,6 +20,7 @@ double angleBetween(const Quaterniond& a, const Quaterniond& b) {
 
 /// The role of a performer's bone.
 std::string roleOf(const Case& c, const std::string& bone) {
+  if (c.roles.count(bone)) return bone;
   for (const auto& [role, node] : c.performerRoles)
     if (c.performer->names[index(node)] == bone) return role;
   return {};
@@ -67,6 +68,7 @@ double twistAbout(const Quaterniond& q, const Vector3d& axis) { return 2 * std::
 std::vector<Span> truthStances(const Json& truth, int frames) {
   std::vector<Span> out;
   int side = 0;
+  if (!truth.contains("feet")) return out;
   for (const char* foot : {"LFoot", "RFoot"}) {
     int first = -1, last = -1;
     const auto close = [&] {
@@ -163,6 +165,13 @@ Json truthFlaws(const Case& c, const Json& truth) {
         for (int f = first; f <= last; ++f) most = std::max(most, std::abs(c.mm(lowest(sole(c, film, f, side)))));
         return most;
       }
+      if (kind == "depth") {
+        bar = 2;
+        const DepthRows& rows = &film == c.reference ? c.referenceDepth : c.depth;
+        double most = 0;
+        for (int f = first; f <= last && !rows.empty(); ++f) most = std::max(most, c.mm(rows.arm[index(side)][index(f)]));
+        return most;
+      }
       const auto turns = jointTurns(film, c.roles, role, c.frames);
       if (turns.empty()) return 0;
       if (kind == "pop") {
@@ -196,7 +205,7 @@ Json truthFlaws(const Case& c, const Json& truth) {
         }
         return most;
       }
-      if (kind == "hand leaves shaft") {
+      if (kind == "hand leaves shaft" || kind == "grip drift") {
         bar = 2;
         const int a = c.roles.at(side == 0 ? "rightHand" : "leftHand"), b = c.roles.at(role);
         Vector3d palm = Vector3d::Zero();

@@ -1,0 +1,165 @@
+// Whole runs of `finish`, judged from the exported files by a program that shares no code with it.
+#include <gtest/gtest.h>
+
+#include <cstdio>
+#include <filesystem>
+#include <nlohmann/json.hpp>
+
+#include "core/io/read.h"
+#include "core/io/write.h"
+#include "tests/support/fixtures.h"
+#include "tests/support/flaws.h"
+#include "tests/support/judge.h"
+#include "tests/support/run_program.h"
+#include "tests/support/truth_map.h"
+
+namespace understudy {
+namespace {
+
+using Json = nlohmann::json;
+const std::string corpus = UNDERSTUDY_CORPUS;
+const std::string bin = std::string(UNDERSTUDY_BINARY) + "/bin/";
+
+bool canFinish() { return runProgram({bin + "understudy-cli", "finish", "--help"}).exitCode == 0; }
+
+double number(const Json& j, std::initializer_list<const char*> path, double missing = 0) {
+  const Json* at = &j;
+  for (const char* key : path) {
+    if (!at->is_object() || !at->contains(key)) return missing;
+    at = &(*at)[key];
+  }
+  return at->is_number() ? at->get<double>() : missing;
+}
+
+void print(const std::string& name, const Json& r) {
+  std::printf("%s: feet slip/frame %.2f (p95) slip %.2f mm, off ground %.2f (p95) %.2f mm (max), %.0f %% still, release %.1f mm beyond the performer, back %.1f; leg acceleration %.0f "
+              "(plain %.0f, p99 elsewhere %.0f); hands drift %.1f (p95) %.1f mm; arms %.1f (p95) %.1f mm deep, %.1f %% of frames over 10; new jumps %.0f; turned from plain arms %.1f (mean) "
+              "%.1f, legs %.1f %.1f; moved with no flaw near %.1f %%\n",
+              name.c_str(), number(r, {"feet", "slipFrame", "p95"}), number(r, {"feet", "slipTotal", "max"}), number(r, {"feet", "offGround", "p95"}), number(r, {"feet", "offGround", "max"}),
+              100 * number(r, {"feet", "stancesStill"}), number(r, {"feet", "releaseBeyondPerformerWorst"}), number(r, {"feet", "releaseReversalWorst"}),
+              number(r, {"legAcceleration", "result", "peakAtEdges"}), number(r, {"legAcceleration", "reference", "peakAtEdges"}), number(r, {"legAcceleration", "reference", "p99Elsewhere"}),
+              number(r, {"hands", "drift", "p95"}), number(r, {"hands", "drift", "max"}), number(r, {"armDepth", "depth", "p95"}), number(r, {"armDepth", "depth", "max"}),
+              100 * number(r, {"armDepth", "deeperThan10"}), number(r, {"jumps", "newPops"}), number(r, {"againstReference", "arms", "mean"}), number(r, {"againstReference", "arms", "p95"}),
+              number(r, {"againstReference", "legs", "mean"}), number(r, {"againstReference", "legs", "p95"}), 100 * number(r, {"moved", "withoutFlawNear"}));
+}
+
+class FinishedPair : public testing::TestWithParam<std::pair<const char*, const char*>> {};
+
+TEST_P(FinishedPair, IsJudgedFromItsFile) {
+  if (!std::filesystem::exists(corpus)) GTEST_SKIP() << "no open corpus beside the project";
+  if (!canFinish()) GTEST_SKIP() << "finish is not there yet";
+  const auto [performer, character] = GetParam();
+  const TemporaryFolder folder;
+  JudgeCase c = corpusCase(corpus, performer, character, folder.path());
+  c.more.insert(c.more.end(), {"--search", "100", "--seed", "7"});
+  const Json r = judged(c);
+  ASSERT_FALSE(r.contains("error")) << r["error"];
+  print(std::string(performer) + " on " + character, r);
+  std::printf("  clearance, seed 7: %s of %s possible ones solved, %s asked\n", r["search"]["solved"].dump().c_str(), r["search"]["possible"].dump().c_str(), r["search"]["asked"].dump().c_str());
+  EXPECT_TRUE(r["finite"]);
+}
+
+INSTANTIATE_TEST_SUITE_P(Corpus, FinishedPair,
+                         testing::Values(std::pair{"gait_fullbody_walk.bvh", "CesiumMan.gltf"}, std::pair{"gait_fullbody_walk.bvh", "KayKit_Knight.glb"},
+                                         std::pair{"gait_walk1_lowerbody.bvh", "RobotExpressive.glb"}, std::pair{"walk_figure8.bvh", "Quaternius_Alien.fbx"},
+                                         std::pair{"cmu_02_07_swordplay.bvh", "KayKit_Knight.glb"}, std::pair{"cmu_02_07_swordplay.bvh", "CesiumMan.gltf"},
+                                         std::pair{"child_zombie_walk_zup.bvh", "RobotExpressive.glb"}, std::pair{"cmu_12_01_walk_tpose_first.bvh", "KayKit_Knight.glb"}));
+
+/// The demo of a seed: every flaw that was put in.
+class FinishedDemo : public testing::TestWithParam<int> {};
+
+TEST_P(FinishedDemo, NoFlawIsLeft) {
+  if (!canFinish()) GTEST_SKIP() << "finish is not there yet";
+  // The first ten seeds are fixed, the others belong to the commit.
+  std::string commit;
+  const int which = GetParam();
+  const unsigned seed = which < 10 ? static_cast<unsigned>(which + 1) : seedsOfCommit(10, &commit)[static_cast<std::size_t>(which - 10)];
+  const TemporaryFolder folder;
+  ASSERT_EQ(runProgram({bin + "make-samples", "--seed", std::to_string(seed), "--out", folder.path()}).exitCode, 0);
+  ASSERT_EQ(runProgram({bin + "understudy-cli", "map", "--performer", folder.file("sweep.bvh"), "--character", folder.file("keeper.glb"), "--out", folder.file("map.json"), "--quiet"}).exitCode, 0);
+  JudgeCase c;
+  c.performer = folder.file("sweep.bvh");
+  c.character = folder.file("keeper.glb");
+  c.maps = {"--map", folder.file("map.json")};
+  c.more = {"--truth", folder.file("truth.json")};
+  c.folder = folder.path();
+  const Json r = judged(c);
+  ASSERT_FALSE(r.contains("error")) << r["error"];
+  print("demo of seed " + std::to_string(seed) + (commit.empty() ? "" : " of " + commit), r);
+  for (const Json& flaw : r["truth"])
+    std::printf("  %s: put %s %s, before %s, after %s (bar %s)%s\n", flaw["kind"].get<std::string>().c_str(), flaw["put"].dump().c_str(), flaw["unit"].get<std::string>().c_str(),
+                flaw["before"].dump().c_str(), flaw["after"].dump().c_str(), flaw["bar"].dump().c_str(), flaw["gone"] == Json(false) ? "  LEFT" : "");
+  EXPECT_TRUE(r["finite"]);
+}
+
+INSTANTIATE_TEST_SUITE_P(Seeds, FinishedDemo, testing::Range(0, 20));
+
+/// Flaws put into captured clips.
+class InjectedFlaws : public testing::TestWithParam<FlawKind> {};
+
+TEST_P(InjectedFlaws, AreGoneAfterFinish) {
+  if (!std::filesystem::exists(corpus)) GTEST_SKIP() << "no open corpus beside the project";
+  if (!canFinish()) GTEST_SKIP() << "finish is not there yet";
+  const FlawKind kind = GetParam();
+  constexpr double degree = 3.14159265358979323846 / 180;
+  const bool turned = kind == FlawKind::pop || kind == FlawKind::twist || kind == FlawKind::flip;
+  const double least = kind == FlawKind::pop ? 10 * degree : turned ? 60 * degree : 0.01, most = kind == FlawKind::pop ? 25 * degree : turned ? 150 * degree : 0.03;
+  int put = 0, gone = 0;
+  for (const auto& [performer, character] : {std::pair{"walk_figure8.bvh", "CesiumMan.gltf"}, std::pair{"cmu_02_07_swordplay.bvh", "KayKit_Knight.glb"}}) {
+    const TemporaryFolder folder;
+    Result<Figure> figure = readFigure(corpus + "/motion/" + performer);
+    ASSERT_TRUE(figure.ok());
+    const SkeletonMap map = truthMap(corpus, performer, *figure);
+    const Result<Motion> clean = sample(figure->clips[0], figure->skeleton);
+    ASSERT_TRUE(clean.ok());
+    // Stances and grips as the checker sees them in the clean clip.
+    JudgeCase c = corpusCase(corpus, performer, character, folder.path());
+    c.judgePlain = true;
+    const Json before = judged(c);
+    ASSERT_FALSE(before.contains("error")) << before["error"];
+    FlawPlaces places;
+    for (const Json& s : before["feet"]["list"])
+      places.stances.push_back({s["side"] == "left" ? Role::leftFoot : Role::rightFoot, s["judged"][0].get<int>() - 1, s["judged"][1].get<int>() - 1});
+    Json grip;
+    for (const Json& s : before["hands"]["spans"]) {
+      grip = {{"supportGrip", {s["first"], s["last"]}}};
+      places.grips = {{s["lead"] == "left" ? Role::rightHand : Role::leftHand, s["first"].get<int>() + 30, s["last"].get<int>() - 30}};
+      break;
+    }
+    const std::vector<Flaw> flaws = drawFlaws(kind, 8, map, *clean, places, least, most, 11, 40);
+    if (flaws.empty()) continue;
+    const Motion flawed = withFlaws(*figure, map, *clean, flaws);
+    BakedClip baked;
+    baked.motion = &flawed;
+    for (int j = 0; j < figure->skeleton.size(); ++j) baked.rotated.push_back(j);
+    c.performer = folder.file("flawed.bvh");
+    ASSERT_TRUE(writeBvh(*figure, baked, c.performer).ok());
+    Json truth{{"flaws", Json::array()}, {"broom", grip}};
+    for (const Flaw& f : flaws)
+      truth["flaws"].push_back({{"kind", flawName(f.kind)}, {"bone", roleName(f.role)}, {"frames", {f.first + 1, f.last + 1}}, {"size", turned ? f.size / degree : f.size * 1000}, {"unit", turned ? "deg" : "mm"}});
+    writeFile(folder.file("truth.json"), truth.dump());
+    c.judgePlain = false;
+    c.more = {"--truth", folder.file("truth.json")};
+    const Json r = judged(c);
+    ASSERT_FALSE(r.contains("error")) << r["error"];
+    int here = 0;
+    for (const Json& f : r["truth"]) {
+      here += f["gone"] == Json(true);
+      if (f["gone"] != Json(true))
+        std::printf("  left on %s: %s %s frames %s put %s before %s after %s\n", performer, flawName(kind).c_str(), f["role"].dump().c_str(), f["frames"].dump().c_str(), f["put"].dump().c_str(),
+                    f["before"].dump().c_str(), f["after"].dump().c_str());
+    }
+    put += static_cast<int>(flaws.size());
+    gone += here;
+  }
+  std::printf("%s: %d of %d put in are gone\n", flawName(kind).c_str(), gone, put);
+  RecordProperty("put", put);
+  RecordProperty("gone", gone);
+  EXPECT_GT(put, 0);
+}
+
+INSTANTIATE_TEST_SUITE_P(Kinds, InjectedFlaws,
+                         testing::Values(FlawKind::slide, FlawKind::floating, FlawKind::sink, FlawKind::pop, FlawKind::flip, FlawKind::twist, FlawKind::depth, FlawKind::gripDrift));
+
+}  // namespace
+}  // namespace understudy
