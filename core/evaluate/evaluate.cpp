@@ -253,7 +253,8 @@ Result<Evaluated> evaluate(const Take& take, const Sources& sources, EvaluationC
     repaired.repairs = take.repairs;
   }
   out.context = repaired.context;
-  out.motion = resultOf(repaired.pipeline).view(first, out.frames);
+  out.untrimmed = resultOf(repaired.pipeline);
+  out.motion = out.untrimmed.view(first, out.frames);
   out.issues.insert(out.issues.end(), repaired.issues.begin(), repaired.issues.end());
   for (int s = 0; s < stageCount; ++s) {
     const StageRun& run = repaired.pipeline.stages[static_cast<std::size_t>(s)];

@@ -30,6 +30,7 @@ struct Evaluated {
   std::shared_ptr<const Motion> performerNative;  ///< untrimmed, at the performer's own rate
   TiledMotion base;                ///< the character as retargeted, trimmed; no frames without a character or complete map
   TiledMotion motion;              ///< with all repairs: what is shown and exported
+  TiledMotion untrimmed;           ///< the same, all frames of the clip
   std::shared_ptr<const BoneMap> map;            ///< null without both files
   std::shared_ptr<const RetargetReport> report;  ///< null where nothing was retargeted
   std::shared_ptr<const RepairContext> context;  ///< null where nothing was retargeted

@@ -2,6 +2,7 @@
 
 #include "core/repair/grip.h"
 #include "core/repair/offset.h"
+#include "core/repair/plant.h"
 #include "core/repair/touch.h"
 
 namespace understudy {
@@ -35,6 +36,7 @@ RepairLayerPtr makeLayer(RepairStage stage, std::shared_ptr<const RepairContext>
   }
   if (repairs.empty()) return nullptr;
   switch (stage) {
+    case RepairStage::plant: return makePlantLayer(std::move(context), std::move(repairs), issues);
     case RepairStage::touch: return makeTouchLayer(std::move(context), std::move(repairs), issues);
     case RepairStage::grip: return makeGripLayer(std::move(context), std::move(repairs), issues);
     default: return nullptr;
@@ -47,6 +49,9 @@ Result<Repair> anchored(const Repair& repair, const std::shared_ptr<const Repair
     Result<GripRepair> grip = anchorGrip(*context, input, repair);
     if (!grip) return grip.error();
     out.action = std::move(*grip);
+  } else if (std::holds_alternative<PlantRepair>(repair.action)) {
+    out = anchoredPlant(std::move(out), *context, input);
+    if (!isAnchored(out)) return makeWarning("There is no place for it to stand", describe(repair), "Move its span into the clip");
   }
   return out;
 }

@@ -1,0 +1,185 @@
+#include "core/inspect/inspect.h"
+
+#include <algorithm>
+#include <cmath>
+#include <cstdio>
+
+#include "core/inspect/feet.h"
+#include "core/inspect/grips.h"
+#include "core/inspect/jumps.h"
+#include "core/inspect/plants.h"
+
+namespace understudy {
+namespace {
+
+/// What of the body a repair is about, where two of its kind would compete.
+std::string subjectOf(const Repair& repair) {
+  if (const auto* plant = std::get_if<PlantRepair>(&repair.action)) return std::to_string(static_cast<int>(plant->part));
+  if (const auto* touch = std::get_if<TouchRepair>(&repair.action)) return touch->bone;
+  if (const auto* bridge = std::get_if<BridgeRepair>(&repair.action)) return bridge->bones.empty() ? std::string() : bridge->bones.front();
+  if (const auto* untwist = std::get_if<UntwistRepair>(&repair.action)) return untwist->bones.empty() ? std::string() : untwist->bones.front();
+  return {};
+}
+
+std::string number(double value, const char* unit) {
+  char text[48];
+  std::snprintf(text, sizeof text, std::abs(value) < 9.95 ? "%.1f %s" : "%.0f %s", value, unit);
+  return text;
+}
+
+class Inspector {
+ public:
+  Inspector(const Take& take, const Evaluated& evaluated, const Performance& performance, const InspectSettings& settings)
+      : take_(take), seen_(evaluated), performance_(performance), settings_(settings), context_(*evaluated.context) {}
+
+  void jumps() {
+    for (Finding& finding : jumpFindings(context_, seen_.untrimmed)) {
+      if (!finding.proposal.empty() && already(finding.proposal.front())) {
+        finding.cause = "It remains after its repair";
+        finding.proposal.clear();
+      }
+      add(std::move(finding));
+    }
+  }
+
+  void feet() {
+    const double scale = seen_.report->performerLeg > 0 ? seen_.report->characterLeg / seen_.report->performerLeg : 1;
+    measure(existing<PlantRepair>(), asked(proposePlants(performance_.contacts, performance_.motion->rate, scale)),
+            [&](const std::vector<Repair>& plants) { return feetFindings(context_, seen_.untrimmed, plants); });
+  }
+
+  void grips() {
+    GripProposalSettings settings;
+    settings.leadLeft = settings_.leadLeft;
+    settings.prop = settings_.prop;
+    std::vector<HandsTogether> holds;
+    for (const HandsTogether& hold : performance_.body.together) {
+      Repair probe;
+      const FrameRate rate = performance_.motion->rate;
+      probe.span = TimeRange{rate.seconds(hold.first), rate.seconds(hold.last)};
+      probe.action = GripRepair{};
+      if (!already(probe)) holds.push_back(hold);
+    }
+    const TiledMotion& input = seen_.stageInputs[static_cast<std::size_t>(RepairStage::grip)];
+    measure(existing<GripRepair>(), proposeGrips(context_, input, holds, performance_.motion->rate, settings, out.issues),
+            [&](const std::vector<Repair>& grips) { return driftFindings(grips); });
+  }
+
+  void finish() {
+    for (Finding& finding : out.findings) finding.waved = std::binary_search(take_.waved.begin(), take_.waved.end(), finding.key);
+    std::stable_sort(out.findings.begin(), out.findings.end(), [](const Finding& a, const Finding& b) { return a.span.first < b.span.first; });
+  }
+
+  Inspection out;
+
+ private:
+  [[nodiscard]] bool already(const Repair& proposal) const { return repairsAlready(*take_.repairs, proposal, context_.rate, context_.frames); }
+
+  /// Repairs of the take of one kind.
+  template <class Kind>
+  [[nodiscard]] std::vector<Repair> existing() const {
+    std::vector<Repair> list;
+    for (const Node<Repair>& repair : *take_.repairs)
+      if (std::holds_alternative<Kind>(repair->action) && !repair->muted && repair->weight > 0) list.push_back(*repair);
+    return list;
+  }
+
+  /// Proposals that no repair of the take makes needless.
+  [[nodiscard]] std::vector<Repair> asked(std::vector<Repair> proposals) const {
+    std::erase_if(proposals, [&](const Repair& proposal) { return already(proposal); });
+    return proposals;
+  }
+
+  /// Worst miss of a repair over its span.
+  [[nodiscard]] Miss worstMiss(const Repair& repair) const {
+    Miss worst;
+    const FrameSpan span = repairFrames(repair, context_.rate, context_.frames).span;
+    for (const Residual& residual : seen_.residuals) {
+      if (residual.repair != repair.id) continue;
+      for (std::size_t k = 0; k < residual.values.size(); ++k) {
+        if (!span.holds(residual.first + static_cast<int>(k))) continue;
+        worst.metres = std::max(worst.metres, residual.values[k].metres);
+        worst.radians = std::max(worst.radians, residual.values[k].radians);
+      }
+    }
+    return worst;
+  }
+
+  /// Findings of what the take repairs, with their causes, and of what it does not, with their proposals.
+  template <class Measure>
+  void measure(const std::vector<Repair>& done, const std::vector<Repair>& proposals, const Measure& findings) {
+    for (const Repair& repair : done)
+      for (Finding& finding : findings({repair})) {
+        finding.proposal.clear();
+        const Miss miss = worstMiss(repair);
+        if (miss.metres > 0.25e-3 * finding.measure)
+          finding.cause = describe(repair) + " misses by " + number(1000.0 * miss.metres, "mm") + ": out of reach";
+        else if (miss.radians > 0.01)
+          finding.cause = describe(repair) + " is " + number(miss.radians * 57.29577951308232, "°") + " off: out of reach";
+        add(std::move(finding));
+      }
+    for (Finding& finding : findings(proposals)) {
+      for (Repair& repair : finding.proposal) repair.proposed = true;
+      add(std::move(finding));
+    }
+  }
+
+  [[nodiscard]] Findings driftFindings(const std::vector<Repair>& grips) const {
+    Findings list;
+    for (const Repair& grip : grips) {
+      const GripDrift drift = gripDrift(context_, seen_.untrimmed, grip);
+      const double limit = context_.scaled(0.0005);
+      if (drift.worstMetres <= limit && drift.worstRadians <= 0.5 / 57.29577951308232) continue;
+      const auto& action = std::get<GripRepair>(grip.action);
+      Finding finding;
+      finding.kind = FindingKind::gripDrift;
+      finding.measure = 1000 * drift.worstMetres;
+      finding.severity = std::clamp(drift.worstMetres / context_.scaled(0.06), 0.02, 1.0);
+      finding.span = repairFrames(grip, context_.rate, context_.frames).span;
+      finding.worst = drift.worstFrame;
+      finding.bones = {action.leadLeft ? "@rightHand" : "@leftHand", action.leadLeft ? "@leftHand" : "@rightHand"};
+      finding.sentence = std::string("The ") + (action.leadLeft ? "right" : "left") + " hand drifts " + number(1000 * drift.worstMetres, "mm") +
+                         " from what both hands hold";
+      finding.proposal = {grip};
+      nameFinding(finding, context_.rate);
+      list.push_back(std::move(finding));
+    }
+    return list;
+  }
+
+  void add(Finding finding) {
+    const FrameSpan shown{seen_.trimFirst, seen_.trimFirst + seen_.frames - 1};
+    if (!common(finding.span, shown).empty()) out.findings.push_back(std::move(finding));
+  }
+
+  const Take& take_;
+  const Evaluated& seen_;
+  const Performance& performance_;
+  const InspectSettings& settings_;
+  const RepairContext& context_;
+};
+
+}  // namespace
+
+bool repairsAlready(const Repairs& repairs, const Repair& proposal, FrameRate rate, int clipFrames) {
+  const FrameSpan wanted = repairFrames(proposal, rate, clipFrames).span;
+  return std::any_of(repairs.begin(), repairs.end(), [&](const Node<Repair>& repair) {
+    return repair->action.index() == proposal.action.index() && subjectOf(*repair) == subjectOf(proposal) &&
+           !common(repairFrames(*repair, rate, clipFrames).span, wanted).empty();
+  });
+}
+
+Result<Inspection> inspectTake(const Take& take, const Evaluated& evaluated, const Performance& performance, const InspectSettings& settings,
+                               const RunControl& control) {
+  if (!evaluated.context) return makeError(Fault::internal, "There is no result to look for flaws in", take.name);
+  Inspector inspector(take, evaluated, performance, settings);
+  const auto wants = [&](InspectPart part) { return settings.parts[static_cast<std::size_t>(part)] && !control.stopped(); };
+  if (wants(InspectPart::jumps)) inspector.jumps();
+  if (wants(InspectPart::feet)) inspector.feet();
+  if (wants(InspectPart::grips)) inspector.grips();
+  if (control.stopped()) return RunControl::cancelled();
+  inspector.finish();
+  return std::move(inspector.out);
+}
+
+}  // namespace understudy
