@@ -8,6 +8,8 @@ namespace understudy::cli {
 [[nodiscard]] Command lookCommand();
 [[nodiscard]] Command mapCommand();
 [[nodiscard]] Command retargetCommand();
+[[nodiscard]] Command findCommand();
+[[nodiscard]] Command finishCommand();
 [[nodiscard]] Command sheetCommand();
 
 }  // namespace understudy::cli

@@ -22,7 +22,7 @@ constexpr const char* exitCodes =
     "  6  stopped on request (Ctrl-C)\n";
 
 std::vector<Command> allCommands() {
-  return {lookCommand(), mapCommand(), retargetCommand(), sheetCommand()};
+  return {lookCommand(), mapCommand(), retargetCommand(), findCommand(), finishCommand(), sheetCommand()};
 }
 
 std::vector<OptionSpec> commonOptions() {
