@@ -1,9 +1,12 @@
 #include "core/repair/stages.h"
 
 #include "core/repair/grip.h"
+#include "core/repair/hold.h"
 #include "core/repair/offset.h"
 #include "core/repair/plant.h"
+#include "core/repair/smooth.h"
 #include "core/repair/touch.h"
+#include "core/repair/untwist.h"
 
 namespace understudy {
 
@@ -36,6 +39,9 @@ RepairLayerPtr makeLayer(RepairStage stage, std::shared_ptr<const RepairContext>
   }
   if (repairs.empty()) return nullptr;
   switch (stage) {
+    case RepairStage::untwist: return makeUntwistLayer(std::move(context), std::move(repairs), issues);
+    case RepairStage::smooth: return makeSmoothLayer(std::move(context), std::move(repairs), issues);
+    case RepairStage::hold: return makeHoldLayer(std::move(context), std::move(repairs), issues);
     case RepairStage::plant: return makePlantLayer(std::move(context), std::move(repairs), issues);
     case RepairStage::touch: return makeTouchLayer(std::move(context), std::move(repairs), issues);
     case RepairStage::grip: return makeGripLayer(std::move(context), std::move(repairs), issues);
