@@ -173,7 +173,7 @@ std::vector<Flaw> drawFlaws(FlawKind kind, int count, const SkeletonMap& map, co
   if (isFootKind(kind)) stays = places.stances;
   if (kind == FlawKind::gripDrift) stays = places.grips;
   if (kind == FlawKind::lostContact) stays = places.contacts;
-  if (kind == FlawKind::pop) roles = {Role::head, Role::chest, Role::leftUpperArm, Role::rightUpperArm, Role::leftLowerArm, Role::rightLowerArm, Role::leftHand, Role::rightHand};
+  if (kind == FlawKind::pop) roles = {Role::head, Role::chest, Role::leftUpperArm, Role::rightUpperArm, Role::leftLowerArm, Role::rightLowerArm};
   if (kind == FlawKind::flip || kind == FlawKind::twist) roles = {Role::leftLowerArm, Role::rightLowerArm};
   if (kind == FlawKind::depth) roles = {Role::leftHand, Role::rightHand};
   for (Role role : roles)
