@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <cstdio>
+#include <numbers>
 
 #include "core/repair/poser.h"
 
@@ -17,6 +18,58 @@ PlantPhase phaseAt(const PlantRepair& plant, FrameRate rate, int frame) {
   return phase;
 }
 
+/// A point of the skin, in the rigid frames of the joints that carry it, metres.
+struct SkinPoint {
+  Vec3d foot, toes, shank;
+  double toesWeight = 0, shankWeight = 0;
+
+  [[nodiscard]] Vec3d at(const Poser& poser, const LimbRig& leg) const {
+    Vec3d p = poser.toWorld(leg.end, foot) * (1 - toesWeight - shankWeight);
+    if (toesWeight > 0) p += poser.toWorld(leg.tip, toes) * toesWeight;
+    if (shankWeight > 0) p += poser.toWorld(leg.mid, shank) * shankWeight;
+    return p;
+  }
+};
+
+/// Points of a foot's skin that can be lowest while it stands or rolls.
+std::vector<SkinPoint> bearingPoints(const RepairContext& context, int side) {
+  const LimbRig& leg = context.legs[static_cast<std::size_t>(side)];
+  const std::vector<SoleVertex>& skin = context.soles[static_cast<std::size_t>(side)].skin;
+  if (leg.end < 0 || skin.empty()) return {};
+  const Affined toWorld = worldFromFile(*context.figure, context.body.pose);
+  std::vector<Vec3d> world;
+  for (const SoleVertex& v : skin) world.push_back(apply(toWorld, v.position));
+  std::vector<std::size_t> chosen;
+  const auto choose = [&](const Vec3d& direction) {
+    std::size_t best = 0;
+    for (std::size_t i = 1; i < world.size(); ++i)
+      if (dot(world[i], direction) > dot(world[best], direction)) best = i;
+    chosen.push_back(best);
+  };
+  constexpr double degree = std::numbers::pi / 180;
+  choose({0, -1, 0});
+  for (const double tilt : {2.0, 5.0, 10.0, 17.0, 25.0, 35.0, 45.0, 55.0, 65.0, 75.0})
+    for (int k = 0; k < 24; ++k) {
+      const double round = k * 15 * degree;
+      choose({std::sin(tilt * degree) * std::cos(round), -std::cos(tilt * degree), std::sin(tilt * degree) * std::sin(round)});
+    }
+  std::sort(chosen.begin(), chosen.end());
+  chosen.erase(std::unique(chosen.begin(), chosen.end()), chosen.end());
+  const auto in = [&](int joint, const Vec3d& p) {
+    return joint < 0 ? Vec3d{} : rotate(conjugate(context.body.rotation[static_cast<std::size_t>(joint)]), p - context.body.position[static_cast<std::size_t>(joint)]);
+  };
+  std::vector<SkinPoint> points;
+  for (const std::size_t i : chosen)
+    points.push_back({in(leg.end, world[i]), in(leg.tip, world[i]), in(leg.mid, world[i]), leg.tip < 0 ? 0.0 : static_cast<double>(skin[i].toes),
+                      leg.mid < 0 ? 0.0 : static_cast<double>(skin[i].other)});
+  return points;
+}
+
+/// Those of both feet, found once a character.
+struct BearingPoints {
+  std::array<std::vector<SkinPoint>, 2> feet;
+};
+
 std::string millimetres(double metres) {
   char text[32];
   std::snprintf(text, sizeof text, metres < 0.00995 ? "%.1f mm" : "%.0f mm", 1000 * metres);
@@ -28,12 +81,12 @@ std::string millimetres(double metres) {
 std::optional<PlantKept> plantKept(const RepairContext& context, const TiledMotion& motion, const Repair& repair) {
   const auto* plant = std::get_if<PlantRepair>(&repair.action);
   if (!plant || (plant->part != PlantPart::leftFoot && plant->part != PlantPart::rightFoot)) return std::nullopt;
-  const Sole& sole = context.soles[plant->part == PlantPart::leftFoot ? 0 : 1];
+  const auto bearing = context.parts->get<BearingPoints>([&] { return BearingPoints{{bearingPoints(context, 0), bearingPoints(context, 1)}}; });
+  const std::size_t side = plant->part == PlantPart::leftFoot ? 0 : 1;
+  const std::vector<SkinPoint>& points = bearing->feet[side];
+  const LimbRig& leg = context.legs[side];
   const RepairFrames frames = repairFrames(repair, context.rate, context.frames);
-  if (sole.points.empty() || frames.span.empty() || frames.span.last >= motion.frames()) return std::nullopt;
-  std::vector<std::pair<int, Vec3d>> points;
-  for (const JointPoint& p : sole.points) points.emplace_back(p.joint, context.rigidPoint(p));
-
+  if (points.empty() || frames.span.empty() || frames.span.last >= motion.frames()) return std::nullopt;
   PlantKept kept;
   kept.held = frames.span;
   if (plant->release) kept.held.last = std::clamp(static_cast<int>(std::lround(*plant->release * context.rate.hertz())), kept.held.first, kept.held.last);
@@ -45,7 +98,7 @@ std::optional<PlantKept> plantKept(const RepairContext& context, const TiledMoti
     poser.load(motion, f);
     double low = 1e300;
     for (std::size_t i = 0; i < points.size(); ++i) {
-      at[i] = poser.toWorld(points[i].first, points[i].second);
+      at[i] = points[i].at(poser, leg);
       low = std::min(low, dot(at[i], plant->normal) - plant->ground);
     }
     if (low > kept.above) {
