@@ -279,10 +279,18 @@ Json feet(const Case& c, const std::vector<Span>& spans, bool perFrame) {
         reached = std::max(reached, slip);
         reversal = std::max(reversal, reached - slip);
       }
+      // The performer's own toe: its ball or its tip, whichever travels farther.
       double travel = 0;
-      const Vector3d from = toe(*c.performer, c.performerRoles, c.performerFrame(release), span.side);
-      for (int f = release; f <= span.last; ++f)
-        travel = std::max(travel, flat(toe(*c.performer, c.performerRoles, c.performerFrame(f), span.side) - from).norm() * scale);
+      const auto toes = [&](int f) {
+        const int n = node(c.performerRoles, std::string(sideName(span.side)) + "Toes");
+        const Vector3d ball = toe(*c.performer, c.performerRoles, f, span.side);
+        return std::pair{ball, n < 0 ? ball : Vector3d(c.performer->at(f, n) * c.performer->ends[index(n)])};
+      };
+      const auto from = toes(c.performerFrame(release));
+      for (int f = release; f <= span.last; ++f) {
+        const auto now = toes(c.performerFrame(f));
+        travel = std::max({travel, flat(now.first - from.first).norm() * scale, flat(now.second - from.second).norm() * scale});
+      }
       row["releaseSlip"] = round3(c.mm(reached));
       row["releaseReversal"] = round3(c.mm(reversal));
       row["performerToeTravel"] = round3(c.mm(travel));
@@ -334,7 +342,7 @@ Json hands(const Case& c) {
   if (!c.performer || left < 0 || right < 0) return out;
   const int pl = node(c.performerRoles, "leftHand"), pr = node(c.performerRoles, "rightHand");
   if (pl < 0 || pr < 0) return out;
-  // Together: closer than 0.36 of the leg's length and a half, at a steady distance, for a second at least.
+  // Together: closer than 0.38 of the leg's length, at a steady distance, for two seconds at least.
   std::vector<double> gap;
   for (int f = 0; f < c.frames; ++f) gap.push_back((c.performer->place(c.performerFrame(f), pl) - c.performer->place(c.performerFrame(f), pr)).norm() / c.performerLeg);
   const int second = static_cast<int>(std::lround(c.result->fps));
@@ -349,13 +357,13 @@ Json hands(const Case& c) {
     int last = first;
     while (last + 1 < c.frames && gap[index(last + 1)] <= 0.38) {
       const double l = std::min(low, gap[index(last + 1)]), h = std::max(high, gap[index(last + 1)]);
-      if (h > 1.45 * l) break;
+      if (h > 1.4 * l) break;
       low = l;
       high = h;
       ++last;
     }
     const int ease = second / 4;
-    if (last - first >= second + 2 * ease) {
+    if (last - first >= 2 * second) {
       // Support palm in the lead hand's frame, against its own median over the span.
       const auto palm = [&](int hand, int side) {
         Vector3d local = Vector3d::Zero();
