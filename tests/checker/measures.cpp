@@ -288,8 +288,8 @@ Json feet(const Case& c, const std::vector<Span>& spans, bool perFrame) {
       };
       const auto from = toes(c.performerFrame(release));
       for (int f = release; f <= span.last; ++f) {
-        const auto now = toes(c.performerFrame(f));
-        travel = std::max({travel, flat(now.first - from.first).norm() * scale, flat(now.second - from.second).norm() * scale});
+        const auto at = toes(c.performerFrame(f));
+        travel = std::max({travel, flat(at.first - from.first).norm() * scale, flat(at.second - from.second).norm() * scale});
       }
       row["releaseSlip"] = round3(c.mm(reached));
       row["releaseReversal"] = round3(c.mm(reversal));
