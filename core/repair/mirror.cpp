@@ -48,6 +48,29 @@ Vec3d mirroredPlace(const RepairContext& context, int joint, int other, const Ve
   return rotate(conjugate(referenceRotation(context, other)), mirroredPlace(rotate(referenceRotation(context, joint), place)));
 }
 
+Placement mirroredPlacement(const RepairContext& context, int joint, int other, const Placement& place) {
+  return {mirroredPlace(context, joint, other, place.position),
+          normalised(conjugate(referenceRotation(context, other)) * mirroredTurn(referenceRotation(context, joint) * place.rotation))};
+}
+
+bool mirrorChange(const RepairContext& context, int joint, int other, NudgeSpace space, Vec3d& rotation, Vec3d& translation) {
+  if (space == NudgeSpace::world || space == NudgeSpace::view) return false;
+  int from = joint, to = other;
+  if (space == NudgeSpace::parent) {
+    from = context.figure->skeleton.parents[static_cast<std::size_t>(joint)];
+    to = context.figure->skeleton.parents[static_cast<std::size_t>(other)];
+  }
+  const bool own = space == NudgeSpace::bone || space == NudgeSpace::parent;
+  if (own && from >= 0 && to >= 0) {
+    rotation = mirroredTurn(context, from, to, rotation);
+    translation = mirroredPlace(context, from, to, translation);
+  } else {
+    rotation = mirroredTurn(rotation);
+    translation = mirroredPlace(translation);
+  }
+  return true;
+}
+
 double headingOf(const RepairContext& context, const Quatd& hips) {
   const int joint = context.joint(Role::hips);
   if (joint < 0) return 0;

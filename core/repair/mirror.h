@@ -21,6 +21,12 @@ namespace understudy {
 [[nodiscard]] Vec3d mirroredTurn(const RepairContext& context, int joint, int other, const Vec3d& rotation);
 [[nodiscard]] Vec3d mirroredPlace(const RepairContext& context, int joint, int other, const Vec3d& place);
 
+/// A placement in a bone's rigid frame; its own x axis is mirrored along, so that a palm becomes the other hand's palm.
+[[nodiscard]] Placement mirroredPlacement(const RepairContext& context, int joint, int other, const Placement& place);
+/// What an offset or nudge adds to `joint`, as the mirrored bone needs it. False in the world's and the view's axes, where the mirror
+/// depends on where the character looks; nothing is changed then.
+[[nodiscard]] bool mirrorChange(const RepairContext& context, int joint, int other, NudgeSpace space, Vec3d& rotation, Vec3d& translation);
+
 /// Radians about +Y from +Z to where the front of the hips points; 0 where it points straight up or down, or there are none.
 [[nodiscard]] double headingOf(const RepairContext& context, const Quatd& hips);
 /// How far a joint has turned about +Y since the reference pose, radians: the twist about +Y of its whole change, which stays steady

@@ -167,22 +167,11 @@ class OffsetLayer : public RepairLayer {
     return changes;
   }
 
-  [[nodiscard]] Change mirroredChange(const Change& c, int other, NudgeSpace space) const {
-    const auto parentOf = [&](int j) { return context_->figure->skeleton.parents[static_cast<std::size_t>(j)]; };
-    int from = c.joint, to = other;
-    switch (space) {
-      case NudgeSpace::parent:
-        from = parentOf(from), to = parentOf(to);
-        if (from < 0 || to < 0) return {other, mirroredTurn(c.rotation), mirroredPlace(c.translation), false};
-        [[fallthrough]];
-      case NudgeSpace::bone: return {other, mirroredTurn(*context_, from, to, c.rotation), mirroredPlace(*context_, from, to, c.translation), false};
-      case NudgeSpace::character:
-      case NudgeSpace::ground: return {other, mirroredTurn(c.rotation), mirroredPlace(c.translation), false};
-      case NudgeSpace::world:
-      case NudgeSpace::view: break;
-    }
-    // The mirror stands where the character looks at each frame.
-    return {other, c.rotation, c.translation, true};
+  [[nodiscard]] Change mirroredChange(Change c, int other, NudgeSpace space) const {
+    // In the stage's axes the mirror stands where the character looks at each frame.
+    c.mirror = !mirrorChange(*context_, c.joint, other, space, c.rotation, c.translation);
+    c.joint = other;
+    return c;
   }
 
   [[nodiscard]] static bool keepsHeading(const Part& part) { return part.nudge && part.space == NudgeSpace::character; }
