@@ -6,6 +6,7 @@
 #include <assimp/scene.h>
 
 #include <algorithm>
+#include <array>
 #include <assimp/Importer.hpp>
 #include <cmath>
 #include <cstdint>
@@ -33,7 +34,7 @@ namespace {
 namespace fs = std::filesystem;
 constexpr std::uintmax_t largestFile = 2ULL << 30;
 
-enum class Kind { fbx, collada };
+enum class Kind { fbx, collada, obj };
 
 Result<std::vector<char>> contents(const std::string& path) {
   std::error_code error;
@@ -52,11 +53,31 @@ Result<std::vector<char>> contents(const std::string& path) {
   return bytes;
 }
 
-std::optional<Kind> kindOf(const std::vector<char>& bytes) {
+/// Lines of a Wavefront OBJ file begin with one of a few words; the format has no mark of its own.
+bool looksLikeObj(std::string_view head) {
+  constexpr std::array<std::string_view, 9> words{"v", "vt", "vn", "f", "o", "g", "s", "mtllib", "usemtl"};
+  int lines = 0;
+  for (std::size_t at = 0; at < head.size() && lines < 8;) {
+    const std::size_t end = std::min(head.find_first_of("\r\n", at), head.size());
+    const std::string_view line = head.substr(at, end - at);
+    at = end + 1;
+    const std::size_t first = line.find_first_not_of(" \t");
+    if (first == std::string_view::npos || line[first] == '#') continue;
+    const std::string_view word = line.substr(first, line.find_first_of(" \t", first) - first);
+    if (std::find(words.begin(), words.end(), word) == words.end()) return false;
+    ++lines;
+  }
+  return lines > 0;
+}
+
+std::optional<Kind> kindOf(const std::vector<char>& bytes, const std::string& path) {
   const std::string_view head(bytes.data(), std::min<std::size_t>(bytes.size(), 4096));
   if (head.starts_with("Kaydara FBX Binary")) return Kind::fbx;
   if (head.find("<COLLADA") != std::string_view::npos) return Kind::collada;
   if (head.find("FBXHeaderExtension") != std::string_view::npos || head.find("; FBX ") != std::string_view::npos) return Kind::fbx;
+  std::string ending = fs::path(path).extension().string();
+  for (char& c : ending) c = c >= 'A' && c <= 'Z' ? static_cast<char>(c + 32) : c;
+  if (ending == ".obj" && looksLikeObj(head)) return Kind::obj;
   return {};
 }
 
@@ -223,13 +244,15 @@ bool hasMorphs(const aiScene& scene) {
   return false;
 }
 
+std::string nameOf(Kind kind) { return kind == Kind::fbx ? "FBX" : kind == Kind::collada ? "Collada" : "OBJ"; }
+
 Issue unreadable(const Assimp::Importer& importer, const std::string& path, Kind kind) {
   std::string why = importer.GetErrorString();
   std::replace(why.begin(), why.end(), '\n', ' ');
   if (why.size() > 300) why = why.substr(0, 300) + " …";
   return makeError(
       Fault::input,
-      std::string("The ") + (kind == Kind::fbx ? "FBX" : "Collada") + " file cannot be read" + (why.empty() ? "" : ": " + why), path,
+      "The " + nameOf(kind) + " file cannot be read" + (why.empty() ? "" : ": " + why), path,
       kind == Kind::fbx ? "Export it again (FBX 2013 or later, binary), or as glTF (.glb)" : "Export it again, or as glTF (.glb)");
 }
 
@@ -238,18 +261,19 @@ Issue unreadable(const Assimp::Importer& importer, const std::string& path, Kind
 Result<Figure> importFile(const std::string& path, bool meshes) {
   Result<std::vector<char>> bytes = contents(path);
   if (!bytes) return bytes.error();
-  const std::optional<Kind> kind = kindOf(*bytes);
+  const std::optional<Kind> kind = kindOf(*bytes, path);
   if (!kind)
-    return makeError(Fault::input, "This is neither an FBX nor a Collada file", path, "Export it as FBX, Collada, glTF (.glb) or BVH");
+    return makeError(Fault::input, "This is neither an FBX nor a Collada nor an OBJ file", path, "Export it as FBX, Collada, glTF (.glb) or BVH");
 
   std::map<std::string, std::string> stoodFor;
   if (*kind == Kind::fbx) stoodFor = separateNames(*bytes);
   // FBX pivots stay as helper nodes (the default): folding them here is right where Assimp's own folding is not.
   const unsigned steps = meshes ? static_cast<unsigned>(aiProcess_Triangulate | aiProcess_SortByPType | aiProcess_FlipUVs) : 0U;
-  const char* hint = *kind == Kind::fbx ? "fbx" : "dae";
+  const char* hint = *kind == Kind::fbx ? "fbx" : *kind == Kind::collada ? "dae" : "obj";
   Assimp::Importer importer;
   configure(importer, meshes);
-  const aiScene* scene = importer.ReadFileFromMemory(bytes->data(), bytes->size(), steps, hint);
+  // An OBJ file names a second one with its materials, which has to be looked for beside it.
+  const aiScene* scene = *kind == Kind::obj ? importer.ReadFile(path, steps) : importer.ReadFileFromMemory(bytes->data(), bytes->size(), steps, hint);
   if (!scene || !scene->mRootNode) return unreadable(importer, path, *kind);
 
   // Collada: where names repeat, the nodes' ids tell them apart. A second reading has the same tree under its ids.
@@ -274,13 +298,16 @@ Result<Figure> importFile(const std::string& path, bool meshes) {
 
   Figure figure;
   figure.path = path;
-  figure.format = *kind == Kind::fbx ? "FBX" : "Collada";
+  figure.format = nameOf(*kind);
   bool dropRoot = false;
   double hertz = 0;
   if (*kind == Kind::fbx) {
     fbxSpace(scene->mMetaData, figure);
     hertz = hertzOf(scene->mMetaData);
     dropRoot = scene->mRootNode->mNumMeshes == 0 && scene->mRootNode->mTransformation.IsIdentity() && !animated(*scene, scene->mRootNode);
+  } else if (*kind == Kind::obj) {
+    // The format states neither unit nor axes; metres and Y up are the custom.
+    figure.space.unitStated = figure.space.upStated = false;
   } else {
     dropRoot = colladaSpace(*scene, figure) && !animated(*scene, scene->mRootNode);
     if (!dropRoot) figure.space = {};

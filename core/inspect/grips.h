@@ -12,7 +12,7 @@ namespace understudy {
 struct GripProposalSettings {
   std::optional<bool> leadLeft;  ///< which hand leads; none: the one that travels clearly more, else the right
   std::uint64_t prop = 0;        ///< the context's prop that is held; 0: none is seen
-  double share = 0.35;           ///< of grips without a prop
+  double share = 0.4;            ///< of grips without a prop
   double ease = 0.3;             ///< seconds before and after
   GripDivision division;
 };

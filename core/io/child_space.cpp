@@ -99,6 +99,7 @@ Status settleSpace(Figure& figure, const ReadSettings& settings) {
     space.unitStated = true;
     return Done{};
   }
+  if (!settings.body) return Done{};
   const double size = bodySize(figure), stated = size * space.metresPerUnit;
   if (!(size > 0) || (stated >= smallestBody && stated <= tallestBody)) return Done{};
 

@@ -89,6 +89,8 @@ Result<Figure> readFigure(const std::string& path, const ReadSettings& settings,
   // The reader of the format the name promises says more exactly what is wrong.
   if (extension == ".bvh") return readBvh(path, settings, control);
   if (extension == ".glb" || extension == ".gltf" || extension == ".vrm" || extension == ".vrma") return readGltf(path, settings, control);
+  // OBJ files have no mark; they hold no skeleton, but props and sets come in them.
+  if (extension == ".obj") return readThroughChild(path, settings, control);
   return makeError(Fault::input, "This is no BVH, glTF, FBX or Collada file", path, "Choose a .bvh, .gltf, .glb, .fbx or .dae file");
 }
 

@@ -150,7 +150,7 @@ template <class V, Described<ClearanceRepair> T> void fields(V&& visit, T& v) {
 }
 template <class V, Described<HandShapeRepair> T> void fields(V&& visit, T& v) {
   visit(FieldInfo{"left", "The left hand, else the right"}, v.left);
-  visit(FieldInfo{"shape", "relaxed, flat, fist, point or grip"}, v.shape);
+  visit(FieldInfo{"shape", "relaxed, flat, fist, point, grip or own"}, v.shape);
   visit(FieldInfo{"amount", "Part of the way from the hand's own shape", "", 0, 1}, v.amount);
 }
 /// The part all repairs have; `kind`, `action` and `unknown` are left to the caller.
@@ -177,7 +177,7 @@ template <class V, Described<PropItem> T> void fields(V&& visit, T& v) {
   visit(FieldInfo{"node", "Node of that file; empty: all of it"}, v.node);
   visit(FieldInfo{"scale", "Size against the file's", "", 1e-6, 1e6}, v.scale);
   visit(FieldInfo{"length", "Of the plain shaft", "m", 1e-4, 100}, v.length);
-  visit(FieldInfo{"radius", "Of the plain shaft", "m", 1e-4, 10}, v.radius);
+  visit(FieldInfo{"radius", "Of the shaft, or of the handle found on the mesh", "m", 1e-4, 10}, v.radius);
   visit(FieldInfo{"leadGrip", "Where the lead hand holds it"}, v.leadGrip);
   visit(FieldInfo{"supportGrip", "Where the support hand holds it"}, v.supportGrip);
   visit(FieldInfo{"gripped", "The grips are kept; otherwise they are found on the mesh"}, v.gripped);

@@ -6,6 +6,7 @@
 #include <string>
 
 #include "core/math/two_bone.h"
+#include "core/repair/admit.h"
 #include "core/repair/poser.h"
 
 namespace understudy {
@@ -44,10 +45,12 @@ Rigid shared(const Rigid& lead, const Rigid& support, const Rigid& relative, dou
   const Rigid target = lead * relative;
   const Vec3d e = support.at - target.at, arm = target.at - lead.at, r = logOf(support.turn * conjugate(target.turn));
   const double a = 2 * (1 - share) / std::max(leadReach * leadReach, 1e-12), b = 2 * share / std::max(supportReach * supportReach, 1e-12), c = a * b / (a + b);
-  // (1 + c·(|arm|² − arm·armᵀ)) d = share · r + c · arm × e
+  // What is held shows every turn of the lead hand, so that one counts `heavier` times. The least squares are at
+  // (own + c·(|arm|² − arm·armᵀ)) d = share · r + c · arm × e.
+  constexpr double heavier = 4;
+  const double own = heavier * (1 - share) + share;
   const Vec3d right = r * share + cross(arm, e) * c;
-  const double stiff = 1 + c * dot(arm, arm);
-  const Vec3d d = (right + arm * (c * dot(arm, right))) / stiff;
+  const Vec3d d = (right + arm * (c * dot(arm, right) / own)) / (own + c * dot(arm, arm));
   // Towards half a turn the short way round is about to change sides; there the lead hand keeps out of it.
   const double fade = std::clamp((150 * degree - length(r)) / (60 * degree), 0.0, 1.0);
   Rigid out = lead;
@@ -105,7 +108,7 @@ class GripLayer final : public RepairLayer {
       : RepairLayer(std::move(context), std::move(repairs)) {
     for (std::size_t i = 0; i < repairs_.size(); ++i) {
       const GripRepair* grip = std::get_if<GripRepair>(&repairs_[i]->action);
-      if (!grip) continue;
+      if (!grip || !admitted(*repairs_[i], frames_[i], *context_, issues)) continue;
       if (const std::optional<Issue> wrong = unfit(*context_, *repairs_[i], *grip)) {
         issues.push_back(makeWarning(wrong->what, wrong->where, wrong->todo));
         continue;
@@ -432,7 +435,9 @@ RepairLayerPtr makeGripLayer(std::shared_ptr<const RepairContext> context, std::
   return std::make_shared<GripLayer>(std::move(context), std::move(repairs), issues);
 }
 
-std::array<Hand, 2> handsOf(const RepairContext& context) { return findHands(context.body); }
+std::array<Hand, 2> handsOf(const RepairContext& context) {
+  return *context.parts->get<std::array<Hand, 2>>([&] { return findHands(context.body); });
+}
 
 Result<GripRepair> anchorGrip(const RepairContext& context, const TiledMotion& motion, const Repair& repair) {
   const GripRepair* given = std::get_if<GripRepair>(&repair.action);

@@ -29,20 +29,20 @@ namespace understudy {
 [[nodiscard]] Result<GripRepair> anchorGrip(const RepairContext& context, const TiledMotion& motion, const Repair& repair);
 
 struct GripDivision {
-  double mean = 6 * 0.017453292519943295;   ///< radians the bones of both arms may turn, on average
-  double most = 18 * 0.017453292519943295;  ///< and in 95 of 100 cases
+  double mean = 14 * 0.017453292519943295;  ///< radians the bones of both arms may turn, on average
+  double most = 45 * 0.017453292519943295;  ///< and in 95 of 100 cases
   double shortest = 1.5;  ///< seconds of a grip
   double regrip = 0.3;    ///< seconds between two grips in which the hands find their new places
   double edge = 0.5;      ///< seconds that may be taken off each end, where the hands are still on their way
 };
 
-/// Cuts the span of a grip that has no prop into as few spans as keep the arms near their own way, each long enough: on a body of
-/// other proportions one relation of the hands cannot serve a long hold in which the arms go everywhere. Frames at the ends in
+/// Cuts the span of a grip that has no prop into as few spans as keep the arms from leaving their own way altogether, each long
+/// enough: on a body of quite other proportions one relation of the hands cannot serve a long hold in which the arms go everywhere. Frames at the ends in
 /// which the hands are not yet, or no longer, together are left out. Errors: as anchorGrip.
 [[nodiscard]] Result<std::vector<FrameSpan>> divideGrip(const RepairContext& context, const TiledMotion& motion, const Repair& repair,
                                                         const GripDivision& settings = {});
 
-/// The palm in its joint's rigid frame: what anchorGrip stores.
+/// The context's hands, worked out once: anchorGrip stores their palms.
 [[nodiscard]] std::array<Hand, 2> handsOf(const RepairContext& context);
 
 /// Hands and grips exchanged as in a mirror: the other hand leads. Frames that are not anchored stay so; others are mirrored.

@@ -155,7 +155,7 @@ struct ClearanceRepair {
 /// The shape of a hand over a span.
 struct HandShapeRepair {
   bool left = true;
-  std::string shape = "relaxed";  ///< relaxed, flat, fist, point, grip
+  std::string shape = "relaxed";  ///< relaxed, flat, fist, point, grip, own
   double amount = 1;              ///< 0 … 1 of the way from the hand's own shape
   friend bool operator==(const HandShapeRepair&, const HandShapeRepair&) = default;
 };
@@ -220,7 +220,7 @@ struct PropItem {
   std::string path;              ///< file; empty: a shaft of `length` and `radius` along +Y
   std::string node;              ///< jointKey() of the node in that file; empty: all of it
   double scale = 1;              ///< on top of the file's own unit
-  double length = 1.5, radius = 0.015;
+  double length = 1.5, radius = 0.015;  ///< metres; with a file, radius is that of the handle, found with the grips
   Placement leadGrip, supportGrip;  ///< on the prop, metres, after scale
   bool gripped = false;          ///< false: the grips are found on its mesh when it is first used
   std::vector<PropHolder> holders;  ///< in order of time; empty: it stays where the grips before and after it have it
