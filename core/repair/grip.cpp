@@ -97,6 +97,8 @@ std::optional<Issue> unfit(const RepairContext& context, const Repair& repair, c
   }
   if (grip.prop != 0 && !propOf(context, grip.prop))
     return makeError(Fault::usage, "There is no prop " + std::to_string(grip.prop), where, "Add the prop, or let the grip hold none (0)");
+  if (const PropItem* prop = grip.prop != 0 ? propOf(context, grip.prop) : nullptr; prop && !prop->gripped)
+    return makeError(Fault::usage, "Where the prop is held is not known yet", where, "Find the prop's grips first, or set them");
   if (!finite(grip.leadGrip) || !finite(grip.supportGrip) || !finite(grip.leadPalm) || !finite(grip.supportPalm))
     return makeError(Fault::usage, "The grip's frames are not finite", where, "Work them out again");
   return std::nullopt;
@@ -435,7 +437,8 @@ RepairLayerPtr makeGripLayer(std::shared_ptr<const RepairContext> context, std::
   return std::make_shared<GripLayer>(std::move(context), std::move(repairs), issues);
 }
 
-std::array<Hand, 2> handsOf(const RepairContext& context) {
+const std::array<Hand, 2>& handsOf(const RepairContext& context) {
+  // The parts keep what they have made as long as the context lives.
   return *context.parts->get<std::array<Hand, 2>>([&] { return findHands(context.body); });
 }
 
@@ -447,7 +450,7 @@ Result<GripRepair> anchorGrip(const RepairContext& context, const TiledMotion& m
   const RepairFrames frames = repairFrames(repair, context.rate, std::min(context.frames, motion.frames()));
   if (frames.span.empty()) return makeError(Fault::usage, "The span lies outside the clip", describe(repair), "Choose frames of the clip");
 
-  const std::array<Hand, 2> hands = handsOf(context);
+  const std::array<Hand, 2>& hands = handsOf(context);
   const std::size_t l = grip.leadLeft ? 0 : 1, s = 1 - l;
   const auto palmOf = [&](std::size_t side) { return hands[side].joint >= 0 ? hands[side].palm : Rigid{}; };
   const Rigid leadPalm = palmOf(l), supportPalm = palmOf(s);
@@ -501,7 +504,7 @@ Result<std::vector<FrameSpan>> divideGrip(const RepairContext& context, const Ti
   if (span.empty()) return makeError(Fault::usage, "The span lies outside the clip", describe(repair), "Choose frames of the clip");
   if (!grip->support) return std::vector<FrameSpan>{span};
 
-  const std::array<Hand, 2> hands = handsOf(context);
+  const std::array<Hand, 2>& hands = handsOf(context);
   const std::size_t l = grip->leadLeft ? 0 : 1;
   const Rigid leadPalm = hands[l].joint >= 0 ? hands[l].palm : Rigid{}, supportPalm = hands[1 - l].joint >= 0 ? hands[1 - l].palm : Rigid{};
   const double share = std::clamp(grip->share, 0.0, 1.0), rate = context.rate.hertz();
@@ -582,7 +585,7 @@ GripRepair mirroredGrip(const RepairContext& context, const GripRepair& grip) {
   GripRepair out = grip;
   out.leadLeft = !grip.leadLeft;
   if (!grip.anchored) return out;
-  const std::array<Hand, 2> hands = handsOf(context);
+  const std::array<Hand, 2>& hands = handsOf(context);
   const std::size_t l = out.leadLeft ? 0 : 1;
   if (hands[l].joint >= 0) out.leadPalm = placementOf(hands[l].palm);
   if (hands[1 - l].joint >= 0) out.supportPalm = placementOf(hands[1 - l].palm);

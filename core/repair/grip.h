@@ -43,7 +43,7 @@ struct GripDivision {
                                                         const GripDivision& settings = {});
 
 /// The context's hands, worked out once: anchorGrip stores their palms.
-[[nodiscard]] std::array<Hand, 2> handsOf(const RepairContext& context);
+[[nodiscard]] const std::array<Hand, 2>& handsOf(const RepairContext& context);
 
 /// Hands and grips exchanged as in a mirror: the other hand leads. Frames that are not anchored stay so; others are mirrored.
 [[nodiscard]] GripRepair mirroredGrip(const RepairContext& context, const GripRepair& grip);

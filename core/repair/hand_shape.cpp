@@ -20,7 +20,7 @@ class HandLayer final : public RepairLayer {
  public:
   HandLayer(std::shared_ptr<const RepairContext> context, std::vector<const Repair*> repairs, Issues& issues)
       : RepairLayer(std::move(context), std::move(repairs)) {
-    const std::array<Hand, 2> hands = handsOf(*context_);
+    const std::array<Hand, 2>& hands = handsOf(*context_);
     for (std::size_t i = 0; i < repairs_.size(); ++i) {
       const GripRepair* grip = std::get_if<GripRepair>(&repairs_[i]->action);
       // What is wrong with a grip its own stage tells.

@@ -1,6 +1,7 @@
 #include "core/repair/stages.h"
 
 #include "core/repair/grip.h"
+#include "core/repair/hand_shape.h"
 #include "core/repair/hold.h"
 #include "core/repair/offset.h"
 #include "core/repair/plant.h"
@@ -45,6 +46,7 @@ RepairLayerPtr makeLayer(RepairStage stage, std::shared_ptr<const RepairContext>
     case RepairStage::plant: return makePlantLayer(std::move(context), std::move(repairs), issues);
     case RepairStage::touch: return makeTouchLayer(std::move(context), std::move(repairs), issues);
     case RepairStage::grip: return makeGripLayer(std::move(context), std::move(repairs), issues);
+    case RepairStage::hands: return makeHandLayer(std::move(context), std::move(repairs), issues);
     default: return nullptr;
   }
 }

@@ -349,8 +349,8 @@ PropGrips proposeGrips(const PropShape& shape, double palm, double apart) {
     support = std::max(lead - apart, shape.handleLow + 0.1 * handle);
     out.reason = "on the long handle, the lead hand near its free end";
   }
-  out.lead = frameAt(shape, lead, shape.flat, sign, shape.radius[static_cast<std::size_t>(shape.sliceAt(lead))]);
-  out.support = frameAt(shape, support, -shape.flat, sign, shape.radius[static_cast<std::size_t>(shape.sliceAt(support))]);
+  out.lead = frameAt(shape, lead, shape.flat, sign, out.radius);
+  out.support = frameAt(shape, support, -shape.flat, sign, out.radius);
   return out;
 }
 

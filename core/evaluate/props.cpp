@@ -1,0 +1,64 @@
+#include "core/evaluate/props.h"
+
+#include <algorithm>
+#include <filesystem>
+
+#include "core/io/read.h"
+#include "core/repair/grip.h"
+
+namespace understudy {
+
+Result<PropModel> openProp(const PropItem& item, const std::shared_ptr<const Figure>& character, const RunControl& control) {
+  if (item.path.empty()) {
+    if (!(item.scale > 0)) return makeError(Fault::usage, "A prop's scale must be above 0", item.name, "Use 1 for its own size");
+    return shaftProp(item.length * item.scale, item.radius * item.scale);
+  }
+  std::shared_ptr<const Figure> source;
+  std::error_code error;
+  if (character && (character->path == item.path || std::filesystem::equivalent(character->path, item.path, error))) {
+    source = character;
+  } else {
+    ReadSettings settings;
+    settings.body = false;
+    Result<Figure> figure = readFigure(item.path, settings, control);
+    if (!figure) return figure.error();
+    source = std::make_shared<const Figure>(std::move(*figure));
+  }
+  Result<PropModel> model = propOf(*source, item.node, item.scale);
+  if (!model || source->space.unitStated || source->format != "OBJ") return model;
+  // OBJ files state no unit. Nothing a hand holds is larger than ten metres: then the numbers are centimetres, or millimetres.
+  double size = 0;
+  for (const Mesh& mesh : model->figure.meshes)
+    for (const Vec3f& p : mesh.positions) size = std::max({size, std::abs(static_cast<double>(p.x)), std::abs(static_cast<double>(p.y)), std::abs(static_cast<double>(p.z))});
+  size /= item.scale;
+  const double unit = size > 1000 ? 0.001 : size > 10 ? 0.01 : 1;
+  if (unit == 1) return model;
+  Result<PropModel> smaller = propOf(*source, item.node, item.scale * unit);
+  if (smaller)
+    smaller->figure.issues.push_back(makeNote(std::string("The file states no unit; by its size the numbers are taken as ") + (unit == 0.01 ? "centimetres" : "millimetres"),
+                                              item.path, "Set the prop's scale if that is wrong"));
+  return smaller;
+}
+
+Result<PropItem> withGrips(const PropItem& item, const PropModel& model, double height) {
+  if (item.gripped) return item;
+  const Result<PropShape> shape = shapeOf(model);
+  if (!shape) return shape.error();
+  const double size = height > 0 ? height / 1.7 : 1;
+  const PropGrips grips = proposeGrips(*shape, 0.085 * size, 0.24 * size);
+  PropItem out = item;
+  out.leadGrip = placementOf(grips.lead);
+  out.supportGrip = placementOf(grips.support);
+  if (!item.path.empty()) out.radius = grips.radius;
+  out.gripped = true;
+  return out;
+}
+
+Result<PropItem> makeProp(PropItem item, const std::shared_ptr<const Figure>& character, double height, const RunControl& control) {
+  const Result<PropModel> model = openProp(item, character, control);
+  if (!model) return model.error();
+  if (item.name.empty()) item.name = model->name;
+  return withGrips(item, *model, height);
+}
+
+}  // namespace understudy

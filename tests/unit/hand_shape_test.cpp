@@ -1,0 +1,220 @@
+// The stage of hands, and grips proposed, carried out and followed by their prop.
+#include "core/repair/hand_shape.h"
+
+#include <gtest/gtest.h>
+
+#include <cmath>
+#include <memory>
+
+#include "core/evaluate/props.h"
+#include "core/inspect/grips.h"
+#include "core/io/read.h"
+#include "core/repair/poser.h"
+#include "core/retarget/retarget.h"
+
+namespace understudy {
+namespace {
+
+struct Scene {
+  std::shared_ptr<const RepairContext> context;
+  TiledMotion motion;
+  std::vector<HandsTogether> holds;
+  FrameRate rate;
+};
+
+const Scene& sweeping() {
+  static const Scene scene = [] {
+    Scene out;
+    const std::string samples = std::string(UNDERSTUDY_SOURCE) + "/samples/";
+    Result<Figure> performer = readFigure(samples + "sweep.bvh"), character = readFigure(samples + "keeper.glb");
+    if (!performer || !character) return out;
+    auto figure = std::make_shared<const Figure>(std::move(*character));
+    auto map = std::make_shared<BoneMap>();
+    map->performer = mapRoles(*performer);
+    map->character = mapRoles(*figure);
+    const Result<Motion> clip = sample(performer->clips[0], performer->skeleton);
+    Result<Retargeted> done = retarget(*performer, *clip, *figure, *map);
+    const Result<BodyContacts> contacts = findBodyContacts(*performer, map->performer, *clip);
+    Result<std::shared_ptr<const RepairContext>> context = repairContext(figure, map, {}, clip->rate, clip->frames);
+    if (!done || !contacts || !context) return out;
+    // A broom of the keeper's size.
+    PropItem broom;
+    broom.id = 3;
+    broom.path = samples + "broom.glb";
+    broom.scale = (*context)->height / 1.78;
+    const Result<PropItem> made = makeProp(broom, nullptr, (*context)->height);
+    if (!made) return out;
+    auto with = std::make_shared<RepairContext>(**context);
+    with->props.push_back(*made);
+    out.context = with;
+    out.motion = TiledMotion(std::make_shared<const Motion>(std::move(done->motion)));
+    out.holds = contacts->together;
+    out.rate = clip->rate;
+    return out;
+  }();
+  return scene;
+}
+
+TiledMotion applied(const Scene& scene, const RepairLayer& layer, const TiledMotion& in) {
+  TiledMotion out = in.writable(0, in.frames());
+  std::vector<Residual> residuals(layer.repairs().size());
+  layer.apply(in, {0, in.frames() - 1}, out, residuals);
+  static_cast<void>(scene);
+  return out;
+}
+
+Repair shapeOver(int first, int last, std::string shape, bool left, double amount = 1) {
+  Repair repair;
+  repair.id = 9;
+  repair.span = TimeRange{first / 30.0, last / 30.0};
+  HandShapeRepair action;
+  action.shape = std::move(shape);
+  action.left = left;
+  action.amount = amount;
+  repair.action = action;
+  return repair;
+}
+
+TEST(HandShape, AFistClosesOneHandOverItsSpanAndNothingElse) {
+  const Scene& scene = sweeping();
+  ASSERT_TRUE(scene.context);
+  const Repair repair = shapeOver(100, 140, "fist", true);
+  Issues issues;
+  const RepairLayerPtr layer = makeHandLayer(scene.context, {&repair}, issues);
+  EXPECT_TRUE(issues.empty());
+  const TiledMotion out = applied(scene, *layer, scene.motion);
+  std::vector<char> finger(static_cast<std::size_t>(scene.motion.joints()), 0);
+  for (const Finger& f : handsOf(*scene.context)[0].fingers)
+    for (const FingerBone& b : f.bones) finger[static_cast<std::size_t>(b.joint)] = 1;
+  const FrameSpan extent = layer->extent(0);
+  for (int f = 0; f < scene.motion.frames(); ++f)
+    for (int j = 0; j < scene.motion.joints(); ++j) {
+      const auto k = static_cast<std::size_t>(j);
+      const bool same = scene.motion.rotationsAt(f)[k] == out.rotationsAt(f)[k];
+      if (!finger[k] || !extent.holds(f)) {
+        EXPECT_TRUE(same) << f << " " << j;
+      } else if (f >= 100 && f <= 140) {
+        EXPECT_FALSE(same) << f << " " << j;
+      }
+    }
+}
+
+TEST(HandShape, AmountGoesPartOfTheWay) {
+  const Scene& scene = sweeping();
+  ASSERT_TRUE(scene.context);
+  const auto j = static_cast<std::size_t>(handsOf(*scene.context)[0].fingers[1].bones[0].joint);
+  const auto turned = [&](double amount) {
+    const Repair repair = shapeOver(100, 140, "fist", true, amount);
+    Issues issues;
+    const TiledMotion out = applied(scene, *makeHandLayer(scene.context, {&repair}, issues), scene.motion);
+    return angleBetween(Quatd(scene.motion.rotationsAt(120)[j]), Quatd(out.rotationsAt(120)[j]));
+  };
+  EXPECT_GT(turned(1), 0.5);
+  EXPECT_NEAR(turned(0.5), turned(1) / 2, 0.02);
+  EXPECT_EQ(turned(0), 0);
+}
+
+TEST(HandShape, UnknownShapesAreTold) {
+  const Scene& scene = sweeping();
+  ASSERT_TRUE(scene.context);
+  const Repair repair = shapeOver(100, 140, "paw", true);
+  Issues issues;
+  const RepairLayerPtr layer = makeHandLayer(scene.context, {&repair}, issues);
+  ASSERT_EQ(issues.size(), 1u);
+  EXPECT_NE(issues[0].todo.find("fist"), std::string::npos);
+  const TiledMotion out = applied(scene, *layer, scene.motion);
+  EXPECT_TRUE(std::equal(out.rotationsAt(120).begin(), out.rotationsAt(120).end(), scene.motion.rotationsAt(120).begin()));
+}
+
+TEST(GripProposals, TheBroomIsFoundHeldAndStaysInBothHands) {
+  const Scene& scene = sweeping();
+  ASSERT_TRUE(scene.context);
+  ASSERT_EQ(scene.holds.size(), 1u);
+  for (const std::uint64_t prop : {0, 3}) {
+    GripProposalSettings settings;
+    settings.prop = prop;
+    Issues issues;
+    std::vector<Repair> repairs = proposeGrips(*scene.context, scene.motion, scene.holds, scene.rate, settings, issues);
+    EXPECT_TRUE(issues.empty());
+    ASSERT_EQ(repairs.size(), 1u);
+    repairs[0].id = 1;
+    const GripRepair& grip = std::get<GripRepair>(repairs[0].action);
+    EXPECT_FALSE(grip.leadLeft);
+    const FrameSpan span = repairFrames(repairs[0], scene.rate, scene.motion.frames()).span;
+    // Held from frame 157 to 385 by the samples' truth file.
+    EXPECT_NEAR(span.first, 157, 8);
+    EXPECT_NEAR(span.last, 385, 8);
+    EXPECT_GT(gripDrift(*scene.context, scene.motion, repairs[0]).worstMetres, 0.01);
+    const RepairLayerPtr layer = makeGripLayer(scene.context, {&repairs[0]}, issues);
+    const TiledMotion out = applied(scene, *layer, scene.motion);
+    const GripDrift left = gripDrift(*scene.context, out, repairs[0]);
+    EXPECT_LT(left.worstMetres, 1e-4);
+    EXPECT_LT(left.worstRadians, 1e-3);
+  }
+}
+
+TEST(GripProposals, TheBroomRunsThroughBothPalmsWithItsBristlesDown) {
+  const Scene& scene = sweeping();
+  ASSERT_TRUE(scene.context);
+  GripProposalSettings settings;
+  settings.prop = 3;
+  Issues issues;
+  std::vector<Repair> repairs = proposeGrips(*scene.context, scene.motion, scene.holds, scene.rate, settings, issues);
+  ASSERT_EQ(repairs.size(), 1u);
+  repairs[0].id = 1;
+  const GripRepair& grip = std::get<GripRepair>(repairs[0].action);
+  const PropItem& broom = scene.context->props[0];
+  const TiledMotion held = applied(scene, *makeGripLayer(scene.context, {&repairs[0]}, issues), scene.motion);
+  const FrameSpan span = repairFrames(repairs[0], scene.rate, scene.motion.frames()).span;
+  const std::vector<Rigid> path = propPath(*scene.context, held, broom, {&repairs[0]}, {0, held.frames() - 1});
+  ASSERT_EQ(path.size(), static_cast<std::size_t>(held.frames()));
+  Poser poser(*scene.context);
+  for (int f = span.first; f <= span.last; f += 10) {
+    poser.load(held, f);
+    const Rigid& at = path[static_cast<std::size_t>(f)];
+    for (const bool lead : {true, false}) {
+      const LimbRig& arm = scene.context->arms[lead == grip.leadLeft ? 0 : 1];
+      const Rigid palm = Rigid{poser.rotation(arm.end), poser.position(arm.end)} * rigidOf(lead ? grip.leadPalm : grip.supportPalm);
+      // The handle's axis passes in front of the palm, one radius off its skin.
+      const Vec3d hold = apply(palm, Vec3d{0, 0, broom.radius}), inProp = apply(inverse(at), hold);
+      EXPECT_LT(std::hypot(inProp.x, inProp.z), 0.003) << "frame " << f << (lead ? " lead" : " support");
+      EXPECT_GT(inProp.y, 0.2);
+    }
+    EXPECT_LT(apply(at, Vec3d{}).y, apply(at, Vec3d{0, 1, 0}).y);
+  }
+  // Outside the grip it stays where the hand had it.
+  EXPECT_EQ(path.front(), path[static_cast<std::size_t>(span.first - 1)]);
+  EXPECT_LT(distance(path.front().at, path[static_cast<std::size_t>(span.first)].at), 1e-12);
+  EXPECT_EQ(path.back(), path[static_cast<std::size_t>(span.last + 1)]);
+
+  // Fingers close on it.
+  const TiledMotion closed = applied(scene, *makeHandLayer(scene.context, {&repairs[0]}, issues), held);
+  for (const bool lead : {true, false}) {
+    const std::optional<HandleInPalm> handle = handleOf(*scene.context, grip, lead);
+    ASSERT_TRUE(handle.has_value());
+    const Hand& hand = handsOf(*scene.context)[lead == grip.leadLeft ? 0 : 1];
+    const HandClosing closing = handPose(hand, HandPose::grip, *handle);
+    for (std::size_t k = 0; k < closing.gaps.size(); ++k)
+      if (!hand.fingers[k].thumb) {
+        EXPECT_LT(std::abs(closing.gaps[k]), 0.004) << (lead ? "lead" : "support") << " finger " << k;
+      }
+    const auto j = static_cast<std::size_t>(hand.fingers[1].bones[0].joint);
+    EXPECT_FALSE(closed.rotationsAt(250)[j] == held.rotationsAt(250)[j]);
+  }
+}
+
+TEST(PropPath, HoldersTakeTurns) {
+  const Scene& scene = sweeping();
+  ASSERT_TRUE(scene.context);
+  PropItem item = scene.context->props[0];
+  item.holders = {{0, "", {{1, 2, 3}, {}}}, {10, "@head", {{0, 0.3, 0}, {}}}};
+  const std::vector<Rigid> path = propPath(*scene.context, scene.motion, item, {}, {0, scene.motion.frames() - 1});
+  EXPECT_EQ(path[299].at, (Vec3d{1, 2, 3}));
+  Poser poser(*scene.context);
+  poser.load(scene.motion, 300);
+  const int head = scene.context->joint(Role::head);
+  EXPECT_LT(distance(path[300].at, poser.toWorld(head, {0, 0.3, 0})), 1e-9);
+}
+
+}  // namespace
+}  // namespace understudy
