@@ -1,7 +1,6 @@
 #include <algorithm>
 #include <cmath>
 
-#include "core/math/two_bone.h"
 #include "core/repair/plant.h"
 #include "core/repair/plant_stay.h"
 
@@ -242,7 +241,7 @@ class PlantWork {
     goals.assign(static_cast<std::size_t>(goals_.count()), {});
     for (const int i : layer_.order_[static_cast<std::size_t>(side)]) {
       const FrameSpan span = common(layer_.stays_[static_cast<std::size_t>(i)].span, goals_);
-      for (int f = span.first; f <= span.last; ++f) goal(side, f) = {standing(i, f), true, i, 1};
+      for (int f = span.first; f <= span.last; ++f) goal(side, f) = {standing(i, f), true, i, layer_.stays_[static_cast<std::size_t>(i)].weight};
     }
   }
 
@@ -307,20 +306,26 @@ class PlantWork {
     }
   }
 
-  /// The pelvis sinks where a planted leg would be straighter than it may.
+  /// What part of its length a leg may reach over: planted ones as far as they may, others as far as they did.
+  [[nodiscard]] double mayReach(const Goal& g, const LegFrame& o, double full) const {
+    const double straightest = plantSettings().straightest;
+    return straightest + (1 - g.firm) * std::max(0.0, std::min(1.0, distance(o.hip, o.foot.at) / full) - straightest);
+  }
+
+  /// The pelvis sinks where a leg would be straighter than it may.
   void lowerPelvis() {
     const PlantSettings& settings = plantSettings();
     Strip need(goals_);
     for (int f = goals_.first; f <= goals_.last; ++f)
       for (int side = 0; side < 2; ++side) {
         const Goal& g = goal(side, f);
-        if (g.stay < 0) continue;
+        if (!g.active) continue;
         const LegFrame& o = own(side, f);
-        const double most = settings.straightest * (distance(o.hip, o.knee) + distance(o.knee, o.foot.at));
+        const double full = distance(o.hip, o.knee) + distance(o.knee, o.foot.at), most = mayReach(g, o, full) * full;
         const Vec3d d = o.hip + Vec3d{0, lift_.at(f), 0} - g.pose.at;
         const double flat = d.x * d.x + d.z * d.z, limit = settings.pelvisLimit * layer_.context_->leg;
         const double sinks = flat >= most * most ? limit : d.y - std::sqrt(most * most - flat);
-        need[f] = std::max(need[f], std::clamp(sinks, 0.0, limit) * layer_.stays_[static_cast<std::size_t>(g.stay)].weight);
+        need[f] = std::max(need[f], std::clamp(sinks, 0.0, limit) * g.firm);
       }
     drop_ = covering(need, common(frames_, goals_), layer_.kernel_);
   }
@@ -363,17 +368,33 @@ class PlantWork {
         g.pose = was.foot;
       }
       FootPose target = g.pose;
-      if (g.stay < 0) {
-        // In swing a leg that is asked for more than it had nears full stretch without snapping straight.
-        const Vec3d hip = was.hip + Vec3d{0, raise, 0};
-        const double full = distance(was.hip, was.knee) + distance(was.knee, was.foot.at), wanted = distance(hip, target.at);
-        const double most = std::max(distance(was.hip, was.foot.at), softReach(wanted, full, 1 - 0.04 * (1 - g.firm)));
-        if (wanted > most) target.at = hip + (target.at - hip) * (most / wanted);
-      }
-      const double miss = pose_.place(side, target);
-      if (g.stay >= 0) residuals[layer_.stays_[static_cast<std::size_t>(g.stay)].repair].note(frame, miss);
+      double miss = 0;
+      // A leg that is asked for more than it may nears full stretch without snapping straight.
+      const Vec3d hip = was.hip + Vec3d{0, raise, 0};
+      const double full = distance(was.hip, was.knee) + distance(was.knee, was.foot.at), wanted = distance(hip, target.at);
+      const double may = mayReach(g, was, full) * full, zone = std::max(0.8 * (full - may), 1e-4 * full);
+      if (wanted > may) target.at = hip + (target.at - hip) * ((may + zone * (1 - std::exp((may - wanted) / zone))) / wanted);
+      miss = distance(target.at, g.pose.at);
+      pose_.place(side, target);
+      if (leg(side).soft && g.firm > 0) settle(side, g, target);
+      if (g.stay >= 0) residuals[layer_.stays_[static_cast<std::size_t>(g.stay)].repair].note(frame, miss + distance(pose_.leg(side).foot.at, target.at));
     }
     pose_.store(out, frame);
+  }
+
+  /// A sole that partly hangs on the shank has given way: the foot makes up for it.
+  void settle(int side, const Goal& g, FootPose& target) {
+    const Vec3d normal = g.stay >= 0 ? layer_.stays_[static_cast<std::size_t>(g.stay)].plane.normal : Vec3d{0, 1, 0};
+    PlantLeg::Give sum;
+    for (int round = 0; round < 3; ++round) {
+      const LegFrame now = pose_.leg(side);
+      const PlantLeg::Give more = leg(side).give(target, leg(side).given(target, sum, 1), now.shank, now.knee, normal);
+      sum.tilt += more.tilt;
+      sum.shift += more.shift;
+      pose_.place(side, leg(side).given(target, sum, 1));
+    }
+    target = leg(side).given(target, sum, g.firm);
+    if (g.firm < 1) pose_.place(side, target);
   }
 
   const PlantLayer& layer_;

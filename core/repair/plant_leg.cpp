@@ -75,6 +75,30 @@ Vec3d standingNormal(const std::vector<Vec3d>& all) {
   return best.normal;
 }
 
+/// Takes points of the reference pose to the rigid frame a joint has in motion. Nodes keep their own constant scale there,
+/// which need not be that of the bind pose.
+class SkinFrames {
+ public:
+  explicit SkinFrames(const RepairContext& context) : context_(context), rest_(restWorld(context.figure->skeleton)) {
+    const auto n = static_cast<std::size_t>(context.body.rig.size());
+    std::vector<Quatd> local(n);
+    std::vector<Vec3d> position(n);
+    turn_.resize(n);
+    for (std::size_t j = 0; j < n; ++j) local[j] = context.figure->skeleton.rest[j].rotation;
+    worldOf(context.body.rig, local, {}, turn_, position);
+  }
+  [[nodiscard]] Vec3d local(int joint, const Vec3d& filePosition) const {
+    const auto j = static_cast<std::size_t>(joint);
+    const Vec3d bound = apply(inverse(context_.body.pose.fileWorld[j]), filePosition);
+    return rotate(conjugate(turn_[j]), worldFromFile(*context_.figure, context_.body.pose).linear * (rest_[j].linear * bound));
+  }
+
+ private:
+  const RepairContext& context_;
+  std::vector<Affined> rest_;
+  std::vector<Quatd> turn_;
+};
+
 }  // namespace
 
 GroundPlane groundPlane(const Vec3d& through, const Vec3d& normal) {
@@ -94,21 +118,32 @@ PlantLeg::PlantLeg(const RepairContext& context, int whichSide) : limb(context.l
   const Vec3d at = body.position[static_cast<std::size_t>(limb.end)];
   offPelvis = !isAncestor(context.figure->skeleton, context.joint(Role::hips), limb.root);
 
-  const Affined toWorld = worldFromFile(*context.figure, body.pose);
+  const SkinFrames frames(context);
+  const auto turnOf = [&](int joint) { return body.rotation[static_cast<std::size_t>(joint)]; };
+  if (limb.tip >= 0) {
+    toeLocal = conjugate(footRotation) * turnOf(limb.tip);
+    const bool fixed = body.rig.parents[static_cast<std::size_t>(limb.tip)] == limb.end && !body.displaced[static_cast<std::size_t>(limb.tip)];
+    toeOffset = fixed ? body.rig.offset(limb.tip) : rotate(conjugate(footRotation), body.position[static_cast<std::size_t>(limb.tip)] - at);
+  }
+  // Where the vertices lie in the joints' frames once the character moves, and of those how the foot stands in the reference pose.
+  std::vector<Point> vertices;
   std::vector<Vec3d> relative;
   std::vector<double> toes;
   for (const SoleVertex& v : sole.skin) {
-    relative.push_back(apply(toWorld, v.position) - at);
-    toes.push_back(limb.tip >= 0 ? static_cast<double>(v.toes) : 0.0);
+    Point p;
+    p.toeWeight = limb.tip >= 0 ? static_cast<double>(v.toes) : 0.0;
+    p.shankWeight = static_cast<double>(v.other);
+    p.foot = frames.local(limb.end, v.position);
+    p.shank = frames.local(limb.mid, v.position);
+    if (limb.tip >= 0) p.toe = frames.local(limb.tip, v.position);
+    const Vec3d onToe = rotate(footRotation, toeOffset) + rotate(footRotation * toeLocal, p.toe);
+    relative.push_back(rotate(footRotation, p.foot) * (1 - p.toeWeight) + onToe * p.toeWeight);
+    toes.push_back(p.toeWeight);
+    vertices.push_back(p);
   }
   const Quatd levelling = fromSkin && !relative.empty() ? rotationBetween(standingNormal(relative), up) : Quatd{};
   for (Vec3d& p : relative) p = rotate(levelling, p);
   level = levelling * footRotation;
-  const Quatd back = conjugate(level);
-  if (limb.tip >= 0) {
-    toeLocal = conjugate(footRotation) * body.rotation[static_cast<std::size_t>(limb.tip)];
-    toeOffset = rotate(conjugate(footRotation), body.position[static_cast<std::size_t>(limb.tip)] - at);
-  }
   forward = limb.tip >= 0 ? rotate(level, toeOffset) : Vec3d{0, 0, 1};
   forward.y = 0;
   if (limb.tip >= 0 && length(forward) < 0.3 * length(toeOffset)) forward = {0, 0, 1};
@@ -132,6 +167,8 @@ PlantLeg::PlantLeg(const RepairContext& context, int whichSide) : limb(context.l
   std::vector<std::size_t> chosen = lowerPoints(relative, rigid);
   const std::vector<std::size_t> more = lowerPoints(relative, mixed);
   chosen.insert(chosen.end(), more.begin(), more.end());
+  for (std::size_t i = 0; i < relative.size(); ++i)
+    if (vertices[i].shankWeight > 0.005 && relative[i].y - low < 0.01 * context.height) chosen.push_back(i);
   if (bends) {
     // Toes that stay flat while the foot rises have a sole of their own.
     std::vector<std::size_t> foot, toe;
@@ -143,8 +180,14 @@ PlantLeg::PlantLeg(const RepairContext& context, int whichSide) : limb(context.l
   }
   std::sort(chosen.begin(), chosen.end());
   chosen.erase(std::unique(chosen.begin(), chosen.end()), chosen.end());
-  const auto toePart = [&](const Vec3d& p) { return rotate(conjugate(toeLocal), rotate(back, p) - toeOffset); };
-  for (const std::size_t i : chosen) points_.push_back({rotate(back, relative[i]), toePart(relative[i]), toes[i]});
+  for (const std::size_t i : chosen) {
+    Point p = vertices[i];
+    const double along = (dot(relative[i], forward) - shortest) / std::max(longest - shortest, 1e-9);
+    const bool bears = relative[i].y - low < 0.02 * context.height;
+    p.end = !bears ? 0 : along < 0.3 ? -1 : along > 0.5 ? 1 : 0;
+    soft = soft || (bears && p.shankWeight > 0.005);
+    points_.push_back(p);
+  }
 
   // For rolling: all points whose place in the foot's plane may bear.
   std::vector<Flat> all;
@@ -176,6 +219,7 @@ PlantLeg::PlantLeg(const RepairContext& context, int whichSide) : limb(context.l
       for (const std::size_t i : hull) flat_.push_back(all[i]);
     }
   }
+  soleLength_ = std::max(0.0, longest - shortest);
   buildRoll();
   if (bends && rolled(-25 * degree).up < 0.06 * (longest - shortest)) {
     // Toes that begin right below the foot's joint are most of the sole: staying flat they would hold the heel down.
@@ -313,6 +357,54 @@ PlantLeg::Lowest PlantLeg::lowest(const FootPose& pose, const Vec3d& normal) con
     if (h < best.height) best = {i, h};
   }
   return best;
+}
+
+PlantLeg::Give PlantLeg::give(const FootPose& wanted, const FootPose& now, const Quatd& shank, const Vec3d& knee, const Vec3d& normal) const {
+  struct Ends {
+    double all = 1e300, rear = 1e300, front = 1e300;
+    void take(double h, int end) {
+      all = std::min(all, h);
+      if (end < 0) rear = std::min(rear, h);
+      if (end > 0) front = std::min(front, h);
+    }
+  };
+  std::vector<Vec3d> moved(points_.size());
+  std::vector<double> heights(points_.size());
+  Ends stiff, soft_;
+  for (std::size_t i = 0; i < points_.size(); ++i) {
+    const Point& p = points_[i];
+    const Vec3d meant = wanted.at + place(i, wanted), is = now.at + place(i, now);
+    const Vec3d real = is + (knee + rotate(shank, p.shank) - is) * p.shankWeight;
+    moved[i] = real - meant;
+    heights[i] = dot(real, normal);
+    stiff.take(dot(meant, normal), p.end);
+    soft_.take(heights[i], p.end);
+  }
+  Give out;
+  if (points_.empty()) return out;
+  const double pitch = pitchOf(wanted.foot, normal) / (3 * degree);
+  if (soft_.rear < 1e299 && soft_.front < 1e299 && soleLength_ > 0)
+    out.tilt = ((soft_.rear - stiff.rear) - (soft_.front - stiff.front)) / soleLength_ * std::exp(-pitch * pitch);
+  // Of what is down, the stiffest says how far the sole has gone.
+  const double near = std::max(0.005 * soleLength_, 1e-6);
+  Vec3d drift;
+  double sum = 0;
+  for (std::size_t i = 0; i < points_.size(); ++i) {
+    const double w = std::exp(-(heights[i] - soft_.all) / near - points_[i].shankWeight / 0.02);
+    drift += moved[i] * w;
+    sum += w;
+  }
+  if (sum > 1e-12) drift = drift / sum;
+  out.shift = normal * (stiff.all - soft_.all) - (drift - normal * dot(drift, normal));
+  return out;
+}
+
+FootPose PlantLeg::given(FootPose pose, const Give& give, double part) const {
+  const Quatd turn = fromAxisAngle(normalised(rotate(pose.foot * conjugate(level), side), side), give.tilt * part);
+  pose.foot = normalised(turn * pose.foot);
+  pose.toe = normalised(turn * pose.toe);
+  pose.at += give.shift * part;
+  return pose;
 }
 
 double PlantLeg::pitchOf(const Quatd& foot, const Vec3d& normal) const {

@@ -31,6 +31,7 @@ class PlantLeg {
   bool offPelvis = false;  ///< the thigh does not hang below the hips
   bool bends = false;      ///< a toe joint whose toes carry weight
   bool fromSkin = false;
+  bool soft = false;       ///< part of the sole hangs on the shank too and gives as the ankle bends
   Quatd level;             ///< world rotation of the foot's joint, standing flat
   Vec3d forward, side;     ///< of the foot; side: about which a positive turn raises the toes
   Quatd toeLocal;          ///< of the toes in the foot's frame, standing flat
@@ -65,6 +66,15 @@ class PlantLeg {
   };
   [[nodiscard]] Lowest lowest(const FootPose& pose, const Vec3d& normal) const;
 
+  /// What a pose lacks so that a soft sole bears where, and as low as, a stiff one would at `wanted`, a flat one with both ends.
+  struct Give {
+    double tilt = 0;  ///< radians, toes up
+    Vec3d shift;
+  };
+  [[nodiscard]] Give give(const FootPose& wanted, const FootPose& now, const Quatd& shank, const Vec3d& knee, const Vec3d& normal) const;
+  /// A pose with `part` of a give.
+  [[nodiscard]] FootPose given(FootPose pose, const Give& give, double part) const;
+
   /// Pitch and yaw of a foot by its world rotation.
   [[nodiscard]] double pitchOf(const Quatd& foot, const Vec3d& normal) const;
   [[nodiscard]] double yawOf(const Quatd& foot) const;
@@ -72,8 +82,9 @@ class PlantLeg {
 
  private:
   struct Point {
-    Vec3d foot, toe;      // in the joint's frame, metres
-    double toeWeight = 0;
+    Vec3d foot, toe, shank;  // in the joint's frame, metres
+    double toeWeight = 0, shankWeight = 0;
+    int end = 0;             // −1 rear, 1 front part of the sole
   };
   // In the foot's own plane: forward and up of the foot's joint (of the toes' joint for the toe part).
   struct Flat {
@@ -91,7 +102,7 @@ class PlantLeg {
   std::array<std::vector<Cell>, 2> roll_;  // toes up, heel up
   std::vector<double> rise_;               // with the heel up, a cell each, as long as it grows
   Rolled toe2_;                     // toes' joint, forward and up of the foot's
-  double spinForward_ = 0, spinSide_ = 0, footLength_ = 0;
+  double spinForward_ = 0, spinSide_ = 0, footLength_ = 0, soleLength_ = 0;
 };
 
 }  // namespace understudy

@@ -80,6 +80,7 @@ LegFrame LegsPose::leg(int side) const {
   LegFrame out;
   out.hip = position_[at(limb.root)];
   out.knee = position_[at(limb.mid)];
+  out.shank = rotation_[at(limb.mid)];
   out.foot.at = position_[at(limb.end)];
   out.foot.foot = rotation_[at(limb.end)];
   if (limb.tip >= 0) out.foot.toe = rotation_[at(limb.tip)];
@@ -129,7 +130,7 @@ std::vector<int> LegsPose::slotsBelow(int joint) const {
 
 // The knee turns about its own axis as far as the length asks, then the whole leg by the shortest way to the target. Unlike a
 // plane through three joints the axis is sound in a straight knee, and the thigh keeps its twist.
-double LegsPose::place(int side, const FootPose& target) {
+void LegsPose::place(int side, const FootPose& target) {
   const LimbRig& limb = legs_[static_cast<std::size_t>(side)].limb;
   const auto slot = [&](int joint) { return slotOf_[static_cast<std::size_t>(joint)]; };
   const auto at = [&](int joint) -> Vec3d& { return position_[static_cast<std::size_t>(slot(joint))]; };
@@ -160,7 +161,6 @@ double LegsPose::place(int side, const FootPose& target) {
     turn(slot(limb.tip), target.toe);
     carry(own);
   }
-  return distance(at(limb.end), target.at);
 }
 
 void LegsPose::store(TiledMotion& motion, int frame) const {

@@ -12,6 +12,7 @@ namespace understudy {
 /// A leg at one frame of the motion, world.
 struct LegFrame {
   Vec3d hip, knee;
+  Quatd shank;
   FootPose foot;
 };
 
@@ -25,8 +26,8 @@ class LegsPose {
   [[nodiscard]] LegFrame leg(int side) const;
   /// Raises the hips and all below, legs and feet that hang elsewhere included.
   void raise(double by);
-  /// Bends a leg so that its foot comes to `target`; returns by how much it misses.
-  double place(int side, const FootPose& target);
+  /// Bends a leg so that its foot comes to `target`, or as near as it gets.
+  void place(int side, const FootPose& target);
   /// Writes what was changed since load().
   void store(TiledMotion& motion, int frame) const;
 

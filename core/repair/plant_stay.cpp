@@ -119,6 +119,14 @@ std::vector<double> pitches(const Stay& stay, const PlantLeg& leg, const std::ve
         double& pitch = out[static_cast<std::size_t>(k)];
         if (sign > 0) {
           pitch = std::min(softPart(value, rollIn), steepest);
+          // A longer heel lifts the foot's joint higher: up to half of the pitch goes where the knee would bend for it.
+          double least = pitch / 2, most = pitch;
+          if (pitch <= 0 || reachAt(k, pitch) >= reachOf(k)) continue;
+          for (int step = 0; step < 16; ++step) {
+            const double middle = (least + most) / 2;
+            (reachAt(k, middle) < reachOf(k) ? most : least) = middle;
+          }
+          pitch = least;
           continue;
         }
         const double wanted = reachAt(k, 0) - softPart(value, rollIn / 2 * leg.footLength());

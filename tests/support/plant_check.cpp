@@ -118,6 +118,7 @@ Verdict judge(const Figure& character, const SkeletonMap& map, const Motion& bef
         const double lowest = (now[low].y - p.ground) * mm;
         out.lowest = std::max(out.lowest, std::abs(lowest));
         out.below = std::max(out.below, -lowest);
+        if (std::abs(lowest) > 2 && std::getenv("LOWS")) std::printf("   low %.1f frame %d side %d phase %d at %d of %d release %d\n", lowest, f, side, static_cast<int>(p.phases[k]), f - p.first, p.last - p.first + 1, p.release - p.first);
         if (p.phases[k] == PlantPhase::flat && f < p.release) {
           // Each of the rear fifth, and of the inner and outer front of what is no toe, must have a point down.
           Vec3d front, back;
