@@ -386,11 +386,11 @@ PlantLeg::Give PlantLeg::give(const FootPose& wanted, const FootPose& now, const
   if (soft_.rear < 1e299 && soft_.front < 1e299 && soleLength_ > 0)
     out.tilt = ((soft_.rear - stiff.rear) - (soft_.front - stiff.front)) / soleLength_ * std::exp(-pitch * pitch);
   // Of what is down, the stiffest says how far the sole has gone.
-  const double near = std::max(0.005 * soleLength_, 1e-6);
+  const double near = std::max(0.003 * soleLength_, 1e-6);
   Vec3d drift;
   double sum = 0;
   for (std::size_t i = 0; i < points_.size(); ++i) {
-    const double w = std::exp(-(heights[i] - soft_.all) / near - points_[i].shankWeight / 0.02);
+    const double h = (heights[i] - soft_.all) / near, w = std::exp(-points_[i].shankWeight / 0.02) / (1 + h * h * h * h);
     drift += moved[i] * w;
     sum += w;
   }

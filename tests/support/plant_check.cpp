@@ -163,6 +163,7 @@ Verdict judge(const Figure& character, const SkeletonMap& map, const Motion& bef
             }
           if (best > 1e299) best = std::hypot(now[low].x - next[low].x, now[low].z - next[low].z);
           out.slideFrame = std::max(out.slideFrame, best * mm);
+          if (best * mm > 0.3 && std::getenv("LOWS")) std::printf("   slide %.2f frame %d side %d phase %d at %d of %d\n", best * mm, f, side, static_cast<int>(p.phases[k]), f - p.first, p.last - p.first + 1);
           slid[point] += best * mm;
         }
         if (p.phases[k] == PlantPhase::ball && f < p.release) {
