@@ -202,10 +202,10 @@ std::vector<FootPose> standingFeet(const Stay& stay, const PlantLeg& leg, const 
     if (leg.bends && pitch[i] < 0) {
       toePitch = 0;
       if (stay.phases[i] == PlantPhase::toe) {
-        // As the toes leave, the foot takes its own pitch again and they make up for the leg's length.
+        // As the toes leave, the foot pitches little more than it did, and they make up for the leg's length.
         const double rises = 1 - fade(static_cast<double>(k - toes + 1) / (n - toes + 1));
-        const double wanted = std::clamp(leg.pitchOf(own[i].foot.foot, plane.normal), -steepest, 0.0);
-        pitch[i] += (wanted - pitch[i]) * rises;
+        const double steepestHere = -steepest + (steepest + leg.pitchOf(own[i].foot.foot, plane.normal) - 10 * degree) * rises;
+        pitch[i] = std::max(pitch[i], std::clamp(steepestHere, -steepest, 0.0));
         const Vec3d hip = own[i].hip + Vec3d{0, stay.lift, 0};
         double least = pitch[i], most = 0;
         if (distance(hip, placed(0).at) > reaches[i])
