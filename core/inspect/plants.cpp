@@ -26,7 +26,7 @@ double median(std::vector<double> values) {
 
 /// A foot that only stands flat within capture's tolerance is about to roll already: from where heel or ball has begun to rise for
 /// good the other bears alone. Heights are those of the foot's stillest frames there.
-void refineEdges(const FootContact& foot, const ContactSpan& span, double leg, const PlantProposalSettings& settings, std::vector<PlantPhase>& phases) {
+void refineEdges(const FootContact& foot, const ContactSpan& span, double leg, double rate, const PlantProposalSettings& settings, std::vector<PlantPhase>& phases) {
   const auto phaseAt = [&](int f) -> PlantPhase& { return phases[static_cast<std::size_t>(f - span.first)]; };
   const auto heel = [&](int f) { return foot.heel[static_cast<std::size_t>(f)].y; };
   const auto ball = [&](int f) { return foot.ball[static_cast<std::size_t>(f)].y; };
@@ -53,7 +53,8 @@ void refineEdges(const FootContact& foot, const ContactSpan& span, double leg, c
     int end = first;
     while (end < span.last && phaseAt(end + 1) != PlantPhase::flat && phaseAt(end + 1) != PlantPhase::heel) ++end;
     if (end == span.last)
-      for (int f = end; f >= first && ball(f) - ballLevel > settings.ballRise * leg; --f) phaseAt(f) = PlantPhase::toe;
+      for (int f = end; f >= first && (ball(f) - ballLevel > settings.ballRise * leg || (span.leavingSeen && end - f < rate * settings.leastToe)); --f)
+        phaseAt(f) = PlantPhase::toe;
   }
 }
 
@@ -97,7 +98,7 @@ std::vector<Repair> proposePlants(const Contacts& contacts, FrameRate rate, doub
       std::vector<PlantPhase> phases;
       for (int f = span.first; f <= span.last; ++f)
         phases.push_back(phaseOf(foot.phases[static_cast<std::size_t>(f)], phases.empty() ? PlantPhase::flat : phases.back()));
-      refineEdges(foot, span, contacts.leg, settings, phases);
+      refineEdges(foot, span, contacts.leg, hertz, settings, phases);
       Repair repair;
       repair.name = side == 0 ? "left foot" : "right foot";
       repair.proposed = true;

@@ -15,6 +15,7 @@ struct PlantProposalSettings {
   double leastSpin = 0.25;    ///< radians; less turn than this is none
   double rise = 0.004;        ///< parts of the performer's leg; a heel or ball that has risen further bears no longer
   double ballRise = 0.006;    ///< the same for a ball that leaves the ground to the toes
+  double leastToe = 0.06;     ///< seconds in which the toes leave the ground at least
   double groundNear = 0.05;   ///< ground within this part of the performer's leg of the floor is the floor
 };
 

@@ -9,6 +9,8 @@ namespace {
 
 constexpr double degree = std::numbers::pi / 180;
 constexpr double steepest = 75 * degree;
+/// The heel rises at most this much beyond the foot's own pitch.
+constexpr double beyondOwn = 15 * degree;
 /// A foot begins to roll, and comes to lie flat, over about this much of its own turn.
 constexpr double rollIn = 6 * degree;
 
@@ -129,17 +131,20 @@ std::vector<double> pitches(const Stay& stay, const PlantLeg& leg, const std::ve
           pitch = least;
           continue;
         }
-        const double wanted = reachAt(k, 0) - softPart(value, rollIn / 2 * leg.footLength());
-        if (reaches) (*reaches)[static_cast<std::size_t>(k)] = wanted;
-        if (reachAt(k, 0) <= wanted) continue;
-        // The joint comes nearer to the hip until it stands above what it turns about.
-        double least = 0, most = 0;
-        for (double step = 0; step > -steepest; step -= 8 * degree) {
-          const double next = std::max(step - 8 * degree, -steepest);
+        // The joint comes nearer to the hip until it stands above what it turns about, or the foot is much steeper than it was.
+        const double flat = reachAt(k, 0), ownPitch = leg.pitchOf(own[static_cast<std::size_t>(k)].foot.foot, stay.plane.normal);
+        const double limit = std::max(-steepest, std::min(ownPitch, 0.0) - beyondOwn);
+        double most = 0;
+        while (most > limit) {
+          const double next = std::max(most - 5 * degree, limit);
+          if (reachAt(k, next) >= reachAt(k, most)) break;
           most = next;
-          if (reachAt(k, next) <= wanted || reachAt(k, next) >= reachAt(k, step)) break;
-          least = next;
         }
+        const double can = flat - reachAt(k, most), asked = softPart(value, rollIn / 2 * leg.footLength());
+        if (reaches) (*reaches)[static_cast<std::size_t>(k)] = flat - asked;
+        if (asked <= 0 || can <= 0) continue;
+        const double full = asked / can, wanted = flat - asked / std::sqrt(std::sqrt(1 + full * full * full * full));
+        double least = 0;
         for (int step = 0; step < 20; ++step) {
           const double middle = (least + most) / 2;
           (reachAt(k, middle) > wanted ? least : most) = middle;
@@ -213,6 +218,7 @@ std::vector<FootPose> standingFeet(const Stay& stay, const PlantLeg& leg, const 
             toePitch = (least + most) / 2;
             (distance(hip, placed(toePitch).at) > reaches[i] ? most : least) = toePitch;
           }
+        toePitch *= rises;
       }
     }
     const FootPose pose = placed(toePitch);
