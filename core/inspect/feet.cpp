@@ -61,7 +61,8 @@ std::vector<SkinPoint> bearingPoints(const RepairContext& context, int side) {
   std::vector<SkinPoint> points;
   for (const std::size_t i : chosen)
     points.push_back({in(leg.end, world[i]), in(leg.tip, world[i]), in(leg.mid, world[i]), leg.tip < 0 ? 0.0 : static_cast<double>(skin[i].toes),
-                      leg.mid < 0 ? 0.0 : static_cast<double>(skin[i].other)});
+                      // Traces of shank weight in a sole are no standing foot's doing.
+                      leg.mid < 0 || skin[i].other < 0.05F ? 0.0 : static_cast<double>(skin[i].other)});
   return points;
 }
 
