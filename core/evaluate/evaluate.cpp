@@ -257,7 +257,7 @@ Result<Evaluated> evaluate(const Take& take, const Sources& sources, EvaluationC
   out.motion = out.untrimmed.view(first, out.frames);
   out.issues.insert(out.issues.end(), repaired.issues.begin(), repaired.issues.end());
   for (int s = 0; s < stageCount; ++s) {
-    const StageRun& run = repaired.pipeline.stages[static_cast<std::size_t>(s)];
+    const StageRun& run = *repaired.pipeline.stages[static_cast<std::size_t>(s)];
     out.stageInputs[static_cast<std::size_t>(s)] = run.in;
     out.residuals.insert(out.residuals.end(), run.residuals.begin(), run.residuals.end());
     out.issues.insert(out.issues.end(), run.issues.begin(), run.issues.end());

@@ -108,11 +108,14 @@ std::vector<Residual> residualsFor(const RepairLayer& layer, const std::vector<R
 }
 
 /// Runs one stage. `changed` says where `in` differs from the last run's input and becomes where the output does.
-Status runStage(RepairStage stage, StageRun& run, const std::shared_ptr<const RepairContext>& context, const TiledMotion& in, bool fresh, Repairs repairs,
+Result<std::shared_ptr<const StageRun>> runStage(RepairStage stage, const std::shared_ptr<const StageRun>& last, const std::shared_ptr<const RepairContext>& context, const TiledMotion& in, bool fresh, Repairs repairs,
                 Nudges nudges, std::vector<FrameSpan>& changed, const RunControl& control) {
+  static const StageRun never;
+  const StageRun& run = last ? *last : never;
   const int frames = in.frames();
   const Skeleton& skeleton = context->figure->skeleton;
-  StageRun next;
+  auto result = std::make_shared<StageRun>();
+  StageRun& next = *result;
   next.framesRun = run.framesRun;
   next.context = context;
   next.repairs = std::move(repairs);
@@ -121,6 +124,7 @@ Status runStage(RepairStage stage, StageRun& run, const std::shared_ptr<const Re
 
   const Difference repairChange = differenceOf(run.repairs, next.repairs), nudgeChange = differenceOf(run.nudges, next.nudges);
   const auto none = [](const Difference& d) { return d.first == d.oldLast && d.first == d.newLast; };
+  if (last && !fresh && run.context == context && none(repairChange) && none(nudgeChange) && changed.empty()) return last;
   const bool sameLayer = !fresh && run.context == context && none(repairChange) && none(nudgeChange);
   if (sameLayer) {
     // The layer points at the values of the last run, which must live as long as it.
@@ -153,8 +157,7 @@ Status runStage(RepairStage stage, StageRun& run, const std::shared_ptr<const Re
 
   if (!next.layer) {
     next.out = in;
-    run = std::move(next);
-    return Done{};
+    return std::shared_ptr<const StageRun>(std::move(result));
   }
   const TiledMotion widened = in.withMoved(skeleton, next.layer->movedJoints());
   const bool reuse = !fresh && run.context == context && run.layer && run.out.movedJoints() == widened.movedJoints() && run.out.frames() == frames;
@@ -184,8 +187,7 @@ Status runStage(RepairStage stage, StageRun& run, const std::shared_ptr<const Re
       control.threads);
   if (control.stopped()) return RunControl::cancelled();
   for (const FrameSpan& s : chunks) next.framesRun += s.count();
-  run = std::move(next);
-  return Done{};
+  return std::shared_ptr<const StageRun>(std::move(result));
 }
 
 template <class T>
@@ -213,11 +215,12 @@ Status runPipeline(Pipeline& pipeline, const std::shared_ptr<const RepairContext
     Nudges keys;
     for (const Node<Nudge>& nudge : nudges)
       if (applies(*nudge, solo) && concerns(stage, *nudge)) keys.push_back(nudge);
-    StageRun& run = next.stages[static_cast<std::size_t>(s)];
-    const bool sameTracks = run.in.movedJoints() == in->movedJoints() && run.in.frames() == in->frames();
-    if (const Status done = runStage(stage, run, context, *in, fresh || !sameTracks, std::move(of), std::move(keys), changed, control); !done) return done.error();
-    fresh = fresh || !sameTracks;
-    in = &run.out;
+    std::shared_ptr<const StageRun>& run = next.stages[static_cast<std::size_t>(s)];
+    fresh = fresh || !run || run->in.movedJoints() != in->movedJoints() || run->in.frames() != in->frames();
+    Result<std::shared_ptr<const StageRun>> done = runStage(stage, run, context, *in, fresh, std::move(of), std::move(keys), changed, control);
+    if (!done) return done.error();
+    run = std::move(*done);
+    in = &run->out;
   }
   pipeline = std::move(next);
   return Done{};

@@ -2,6 +2,7 @@
 #pragma once
 
 #include <array>
+#include <memory>
 
 #include "core/repair/stages.h"
 #include "core/take/take.h"
@@ -21,7 +22,8 @@ struct StageRun {
 };
 
 struct Pipeline {
-  std::array<StageRun, stageCount> stages;
+  /// Shared by copies of the pipeline; null before the first run.
+  std::array<std::shared_ptr<const StageRun>, stageCount> stages;
   TiledMotion base;  ///< input of the first stage
 };
 
@@ -31,6 +33,6 @@ struct Pipeline {
 [[nodiscard]] Status runPipeline(Pipeline& pipeline, const std::shared_ptr<const RepairContext>& context, const TiledMotion& base, bool sameBase,
                                  const Repairs& repairs, const Nudges& nudges, const RunControl& control);
 
-[[nodiscard]] inline const TiledMotion& resultOf(const Pipeline& pipeline) { return pipeline.stages.back().out; }
+[[nodiscard]] inline const TiledMotion& resultOf(const Pipeline& pipeline) { return pipeline.stages.back()->out; }
 
 }  // namespace understudy
