@@ -66,46 +66,61 @@ T continued(const Window<T>& window, int frame, int last) {
 /// Rotation vector of a quaternion, of which −q is a turn by more than half: up to 2π.
 Vec3d unrolledLog(const Quatd& q) {
   const double x = 1 - q.w;
-  // acos(w) / √(1−w²) = Σ cₙ xⁿ with cₙ₊₁ = cₙ (n+1) / (2n+3): to 3e-10 for turns below 28°.
-  if (x < 0.03) return q.vec() * (2 * (1 + x * (1.0 / 3 + x * (2.0 / 15 + x * (2.0 / 35 + x * (8.0 / 315))))));
+  // acos(w) / √(1−w²) = Σ cₙ xⁿ with c₀ = 1, cₙ₊₁ = cₙ (n+1) / (2n+3): to 1e-10 for turns below 60°.
+  if (x < 0.134) {
+    double sum = 1;
+    for (int n = 8; n >= 1; --n) sum = 1 + sum * x * (n / (2.0 * n + 1));
+    return q.vec() * (2 * sum);
+  }
   const double s = length(q.vec());
   return s < 1e-12 ? Vec3d{} : q.vec() * (2 * std::atan2(s, q.w) / s);
 }
 
-Vec3d filtered(const Window<Vec3d>& window, int frame, int last, const std::vector<double>& kernel, std::vector<Vec3d>&) {
-  Vec3d sum = window.at(frame) * kernel[0];
-  for (int k = 1; k < static_cast<int>(kernel.size()); ++k)
-    sum += (continued(window, frame - k, last) + continued(window, frame + k, last)) * kernel[static_cast<std::size_t>(k)];
+/// The values around some frames, as the kernel wants them: one after another, also where the clip has ended.
+template <class T>
+std::vector<T> surroundings(const Window<T>& window, FrameSpan frames, int radius, int last) {
+  std::vector<T> all;
+  all.reserve(static_cast<std::size_t>(frames.count() + 2 * radius));
+  for (int f = frames.first - radius; f <= frames.last + radius; ++f) all.push_back(continued(window, f, last));
+  return all;
+}
+
+void makeContinuous(std::vector<Vec3d>&) {}
+/// Signs by neighbours alone, so that pieces of a clip differ by one sign altogether at most.
+void makeContinuous(std::vector<Quatd>& values) {
+  bool flip = false;
+  for (std::size_t i = 1; i < values.size(); ++i) {
+    const Quatd before = flip ? -values[i - 1] : values[i - 1];
+    flip = flip != (dot(before, values[i]) < 0);
+    if (flip) values[i] = -values[i];
+  }
+}
+
+/// `middle` has kernel.size() − 1 values on both sides.
+Vec3d filtered(const Vec3d* middle, const std::vector<double>& kernel) {
+  Vec3d sum = *middle * kernel[0];
+  for (std::size_t k = 1; k < kernel.size(); ++k) sum += (*(middle - k) + middle[k]) * kernel[k];
   return sum;
 }
 
-Quatd filtered(const Window<Quatd>& window, int frame, int last, const std::vector<double>& kernel, std::vector<Quatd>& taps) {
+Quatd filtered(const Quatd* middle, const std::vector<double>& kernel) {
   const int radius = static_cast<int>(kernel.size()) - 1;
-  taps.clear();
-  // Signs follow from neighbour to neighbour, outwards from the middle.
-  const Quatd& middle = window.at(frame);
-  taps.push_back(middle);
-  for (int k = 1; k <= radius; ++k) {
-    const auto before = static_cast<std::size_t>(k == 1 ? 0 : 2 * k - 3), after = static_cast<std::size_t>(k == 1 ? 0 : 2 * k - 2);
-    taps.push_back(sameHemisphere(continued(window, frame - k, last), taps[before]));
-    taps.push_back(sameHemisphere(continued(window, frame + k, last), taps[after]));
-  }
-  const auto weight = [&](std::size_t tap) { return kernel[(tap + 1) / 2]; };
+  const auto weight = [&](int k) { return kernel[static_cast<std::size_t>(std::abs(k))]; };
   Quatd sum{0, 0, 0, 0};
   double nearest = 1;
-  for (std::size_t t = 0; t < taps.size(); ++t) {
-    const Quatd& q = taps[t];
-    const double h = weight(t);
+  for (int k = -radius; k <= radius; ++k) {
+    const Quatd& q = middle[k];
+    const double h = weight(k);
     sum = {sum.w + h * q.w, sum.x + h * q.x, sum.y + h * q.y, sum.z + h * q.z};
-    nearest = std::min(nearest, dot(q, middle));
+    nearest = std::min(nearest, dot(q, *middle));
   }
-  if (!(dot(sum, sum) > 1e-6)) return middle;
+  if (!(dot(sum, sum) > 1e-6)) return *middle;
   const Quatd mean = normalised(sum);
-  // Within a degree the sum is the mean to 2e-7.
-  if (nearest > 1 - 4e-5) return mean;
+  // Within 2 degrees the sum is the mean to 2e-6.
+  if (nearest > 1 - 1.5e-4) return mean;
   const Quatd toMean = conjugate(mean);
   Vec3d turn;
-  for (std::size_t t = 0; t < taps.size(); ++t) turn += unrolledLog(toMean * taps[t]) * weight(t);
+  for (int k = -radius; k <= radius; ++k) turn += unrolledLog(toMean * middle[k]) * weight(k);
   return mean * expOf(turn);
 }
 
@@ -167,12 +182,10 @@ class SmoothLayer : public RepairLayer {
     }
     std::sort(joints.begin(), joints.end());
     joints.erase(std::unique(joints.begin(), joints.end()), joints.end());
-    std::vector<Quatd> quatTaps;
-    std::vector<Vec3d> noTaps;
     for (const int joint : joints) {
       const auto j = static_cast<std::size_t>(joint);
       const auto rotation = [&](int f) { return normalised(Quatd(in.rotationsAt(f)[j])); };
-      run<Quatd>(joint, false, acting, rotation, quatTaps, [&](int f, const Quatd& q) {
+      run<Quatd>(joint, false, acting, rotation, [&](int f, const Quatd& q) {
         Quatf& stored = out.rotationsToWrite(f)[j];
         stored = Quatf(sameHemisphere(normalised(q), Quatd(stored)));
       });
@@ -183,14 +196,14 @@ class SmoothLayer : public RepairLayer {
       const std::vector<int>& outTracks = out.movedJoints();
       const auto to = static_cast<std::size_t>(std::lower_bound(outTracks.begin(), outTracks.end(), joint) - outTracks.begin());
       const auto position = [&](int f) { return Vec3d(in.translationsAt(f)[from]); };
-      run<Vec3d>(joint, true, acting, position, noTaps, [&](int f, const Vec3d& p) { out.translationsToWrite(f)[to] = Vec3f(p); });
+      run<Vec3d>(joint, true, acting, position, [&](int f, const Vec3d& p) { out.translationsToWrite(f)[to] = Vec3f(p); });
     }
   }
 
  private:
   /// Takes one joint's values through the passes that have it; `write` receives those a pass has changed in `frames`.
   template <class T, class Read, class Write>
-  void run(int joint, bool position, FrameSpan frames, const Read& read, std::vector<T>& taps, const Write& write) const {
+  void run(int joint, bool position, FrameSpan frames, const Read& read, const Write& write) const {
     const FrameSpan clip{0, context_->frames - 1};
     std::vector<const Pass*> mine;
     for (const Pass& pass : passes_)
@@ -208,13 +221,15 @@ class SmoothLayer : public RepairLayer {
     for (std::size_t i = 0; i < mine.size(); ++i) {
       const Pass& pass = *mine[i];
       const FrameSpan own = common(needs[mine.size() - 1 - i], pass.extent);
-      std::vector<T> results;
+      if (own.empty()) continue;
+      std::vector<T> around = surroundings(window, own, pass.radius(), clip.last);
+      makeContinuous(around);
       for (int f = own.first; f <= own.last; ++f) {
         const double w = repairs_[pass.repair]->weight * spanWeight(frames_[pass.repair], f);
-        results.push_back(w == 0 ? window.at(f) : blended(window.at(f), filtered(window, f, clip.last, pass.kernel, taps), w));
-        if (w != 0 && frames.holds(f)) changed[static_cast<std::size_t>(f - frames.first)] = 1;
+        if (w == 0) continue;
+        window.at(f) = blended(window.at(f), filtered(around.data() + (f - own.first + pass.radius()), pass.kernel), w);
+        if (frames.holds(f)) changed[static_cast<std::size_t>(f - frames.first)] = 1;
       }
-      for (int f = own.first; f <= own.last; ++f) window.at(f) = results[static_cast<std::size_t>(f - own.first)];
     }
     for (int f = frames.first; f <= frames.last; ++f)
       if (changed[static_cast<std::size_t>(f - frames.first)]) write(f, window.at(f));
