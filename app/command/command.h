@@ -39,6 +39,7 @@ struct Command {
   std::vector<ArgumentSpec> arguments;
   std::vector<OptionSpec> options;       ///< besides --json, --quiet and --help, which every command has
   int (*run)(const Context& context, const Options& options) = nullptr;  ///< returns an ExitCode
+  std::vector<Command> actions;          ///< where there are some, the first word chooses one and the rest is its own; `run` is not called
 };
 
 /// Prints an error for people (stderr) and, with --json, for machines (stdout); returns the exit code of its fault.

@@ -10,6 +10,7 @@ namespace understudy::cli {
 [[nodiscard]] Command retargetCommand();
 [[nodiscard]] Command findCommand();
 [[nodiscard]] Command finishCommand();
+[[nodiscard]] Command repairCommand();
 [[nodiscard]] Command sheetCommand();
 
 }  // namespace understudy::cli

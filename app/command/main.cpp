@@ -22,7 +22,8 @@ constexpr const char* exitCodes =
     "  6  stopped on request (Ctrl-C)\n";
 
 std::vector<Command> allCommands() {
-  return {lookCommand(), mapCommand(), retargetCommand(), findCommand(), finishCommand(), sheetCommand()};
+  return {lookCommand(),   mapCommand(),    retargetCommand(), findCommand(),
+          finishCommand(), repairCommand(), sheetCommand()};
 }
 
 std::vector<OptionSpec> commonOptions() {
@@ -31,27 +32,51 @@ std::vector<OptionSpec> commonOptions() {
           {"help", "", "this text"}};
 }
 
+std::string listOf(const std::vector<Command>& commands) {
+  std::string text;
+  std::size_t width = 0;
+  for (const Command& command : commands) width = std::max(width, command.name.size());
+  for (const Command& command : commands) text += "  " + command.name + std::string(width + 2 - command.name.size(), ' ') + command.summary + "\n";
+  return text;
+}
+
 std::string globalHelp(const std::vector<Command>& commands) {
   std::string text =
       "understudy-cli: carries motion capture over to your own rigged character.\n\n"
       "Usage: understudy-cli COMMAND [OPTIONS]\n\n"
-      "Commands:\n";
-  std::size_t width = 0;
-  for (const Command& command : commands) width = std::max(width, command.name.size());
-  for (const Command& command : commands) text += "  " + command.name + std::string(width + 2 - command.name.size(), ' ') + command.summary + "\n";
-  text +=
+      "Commands:\n" +
+      listOf(commands) +
       "\nunderstudy-cli COMMAND --help tells all about a command; --version tells which program this is.\n"
       "Every command takes --json (the answer as JSON on the standard output) and --quiet.\n\n";
   return text + exitCodes;
 }
 
-std::string commandHelp(const Command& command, const std::vector<OptionSpec>& options) {
-  std::string text = "understudy-cli " + command.name + ": " + command.summary + "\n\nUsage: understudy-cli " + command.name;
+/// `name` is what was typed: "repair", "repair add".
+std::string commandHelp(const std::string& name, const Command& command, const std::vector<OptionSpec>& options) {
+  std::string text = "understudy-cli " + name + ": " + command.summary + "\n\nUsage: understudy-cli " + name;
+  if (!command.actions.empty()) {
+    text += " ACTION [OPTIONS]\n\n" + command.description + "\n\nActions:\n" + listOf(command.actions) + "\nunderstudy-cli " + name +
+            " ACTION --help tells all about an action.\n\nOptions:\n" + helpTable({}, options) + "\n";
+    return text + exitCodes;
+  }
   for (const ArgumentSpec& argument : command.arguments) text += argument.required ? " " + argument.name : " [" + argument.name + "]";
   for (const OptionSpec& option : command.options)
     if (option.required) text += " --" + option.name + " " + option.value;
   text += " [OPTIONS]\n\n" + command.description + "\n\nOptions:\n" + helpTable(command.arguments, options) + "\n";
   return text + exitCodes;
+}
+
+const Command* commandNamed(const std::vector<Command>& commands, const std::string& name) {
+  for (const Command& candidate : commands)
+    if (candidate.name == name) return &candidate;
+  return nullptr;
+}
+
+int failUnknown(const Context& context, const std::string& what, const std::string& name, const std::vector<Command>& commands, const std::string& help) {
+  std::vector<std::string> names;
+  for (const Command& candidate : commands) names.push_back(candidate.name);
+  const std::string near = nearest(name, names);
+  return fail(context, makeError(Fault::usage, "There is no " + what + " '" + name + "'", {}, near.empty() ? help : "Did you mean '" + near + "'?"));
 }
 
 int runCommand(const std::vector<std::string>& words) {
@@ -67,28 +92,32 @@ int runCommand(const std::vector<std::string>& words) {
   if (name == "--help" || name == "-h" || (name == "help" && rest.empty())) return print(context, globalHelp(commands));
   if (name == "help") {
     name = rest.front();
-    rest = {"--help"};
-  }
-  const Command* command = nullptr;
-  std::vector<std::string> names;
-  for (const Command& candidate : commands) {
-    names.push_back(candidate.name);
-    if (candidate.name == name) command = &candidate;
+    rest.erase(rest.begin());
+    rest.emplace_back("--help");
   }
   for (const std::string& word : rest) context.json = context.json || word == "--json";
-  if (!command) {
-    const std::string near = nearest(name, names);
-    return fail(context, makeError(Fault::usage, "There is no command '" + name + "'", {},
-                                   near.empty() ? "understudy-cli --help lists the commands" : "Did you mean '" + near + "'?"));
+  const Command* command = commandNamed(commands, name);
+  if (!command) return failUnknown(context, "command", name, commands, "understudy-cli --help lists the commands");
+  context.command = name;
+  if (!command->actions.empty() && !rest.empty() && !rest.front().starts_with('-')) {
+    const Command* action = commandNamed(command->actions, rest.front());
+    if (!action) return failUnknown(context, "action", rest.front(), command->actions, "understudy-cli " + name + " --help lists the actions");
+    context.command = name + " " + action->name;
+    command = action;
+    rest.erase(rest.begin());
   }
-  context.command = command->name;
   std::vector<OptionSpec> options = command->options;
   for (OptionSpec& option : commonOptions()) options.push_back(std::move(option));
   const Result<Options> parsed = parseOptions(rest, options, command->arguments);
   if (!parsed) return fail(context, parsed.error());
-  if (parsed->has("help")) return print(context, commandHelp(*command, options));
+  if (parsed->has("help")) return print(context, commandHelp(context.command, *command, options));
   context.json = parsed->has("json");
   context.quiet = parsed->has("quiet");
+  if (!command->actions.empty()) {
+    std::string names;
+    for (const Command& action : command->actions) names += (names.empty() ? "" : ", ") + action.name;
+    return fail(context, makeError(Fault::usage, "The action is missing: " + names));
+  }
   const StopOnSignals signals;
   context.control.stop = signals.token();
   context.control.progress = terminalProgress(context.quiet);
