@@ -244,6 +244,19 @@ Status addItem(Editing& editing, Json json, const std::string& file, const std::
   return Done{};
 }
 
+/// "nudge 3 'chin', 40", "prop:1 'broom'"
+std::string nameOf(const Editing& editing, const std::string& name) {
+  const auto quoted = [](const std::string& text) { return text.empty() ? std::string() : " '" + text + "'"; };
+  for (const Node<Nudge>& nudge : *editing.take.nudges)
+    if (std::to_string(nudge->id) == name)
+      return "nudge " + name + quoted(nudge->name) + ", " + std::to_string(editing.shown.numbers.shown(nudgeFrames(*nudge, editing.shown.numbers.rate).frame));
+  for (const PropItem& prop : *editing.take.props)
+    if (ItemName{"prop", prop.id}.text() == name) return name + quoted(prop.name);
+  for (const SetItem& item : *editing.take.set)
+    if (ItemName{"object", item.id}.text() == name) return name + quoted(item.name);
+  return name;
+}
+
 /// Anchors what is new, evaluates, saves, answers.
 int finishEditing(const Context& context, Editing& editing, const char* verb) {
   Issues problems;
@@ -277,7 +290,7 @@ int finishEditing(const Context& context, Editing& editing, const char* verb) {
     const auto state = std::find_if(states.begin(), states.end(), [&](const RepairState& s) { return std::to_string(s.repair->id) == name; });
     text += std::string(verb) + " ";
     if (state == states.end())
-      text += name + "\n";
+      text += nameOf(editing, name) + "\n";
     else
       text += describe(*state->repair) + (state->repair->span ? ", " + textOf(state->frames) : "") + ": " + describeMiss(*state) + "\n";
   }
@@ -308,7 +321,7 @@ int runAdd(const Context& context, const Options& options) {
   if (!kind.empty()) {
     auto json = itemFields(kind, options, editing->shown.numbers);
     if (!json) return fail(context, json.error());
-    for (const char* name : {"turn", "move"})
+    for (const char* name : {"rotate", "move"})
       if (json->contains(name)) return fail(context, makeError(Fault::usage, std::string("--") + name + " needs --bones"));
     if (kind == "prop" || kind == "object" || kind == "lock")
       (*json)["item"] = kind;
@@ -348,7 +361,7 @@ void shiftTimes(Json& json, double seconds) {
 
 /// A turn or move without bones is meant for those the repair has.
 void applyTurns(Json& json, const Json& stored) {
-  for (const auto& [name, field] : {std::pair{"turn", "rotation"}, std::pair{"move", "translation"}}) {
+  for (const auto& [name, field] : {std::pair{"rotate", "rotation"}, std::pair{"move", "translation"}}) {
     if (!json.contains(name)) continue;
     if (!json.contains("bones")) json["bones"] = stored.value("bones", Json::array());
     for (Json& bone : json["bones"]) bone[field] = json[name];
@@ -361,8 +374,9 @@ int runChange(const Context& context, const Options& options) {
   if (!name) return fail(context, name.error());
   const auto shift = options.integer("shift", 0);
   if (!shift) return fail(context, shift.error());
-  const auto place = options.integer("place", 1);
-  if (!place) return fail(context, place.error());
+  const auto order = options.integer("order", 1);
+  if (!order) return fail(context, order.error());
+  if (*order < 1) return fail(context, makeError(Fault::usage, "--order counts from 1"));
   auto opened = openReel(options);
   if (!opened) return fail(context, opened.error());
   const Take& before = opened->take();
@@ -395,9 +409,9 @@ int runChange(const Context& context, const Options& options) {
   if (editing->open.hash != opened->hash) return fail(context, makeError(Fault::output, "The reel has been changed by somebody else meanwhile", editing->open.path, "Do it again"));
   auto json = itemFields(kind, options, editing->shown.numbers);
   if (!json) return fail(context, json.error());
-  if (json->empty() && *shift == 0 && !options.has("place"))
+  if (json->empty() && *shift == 0 && !options.has("order"))
     return fail(context, makeError(Fault::usage, "There is nothing to change", {}, "Give what is to be different; 'repair change --help' lists all"));
-  if (options.has("place") && !name->list.empty()) return fail(context, makeError(Fault::usage, "Only repairs and nudges have a --place"));
+  if (options.has("order") && !name->list.empty()) return fail(context, makeError(Fault::usage, "Only repairs and nudges have an --order"));
   applyTurns(*json, stored);
   if (*shift != 0) {
     Json moved = stored;
@@ -446,7 +460,7 @@ int runChange(const Context& context, const Options& options) {
     if (!nudge) return fail(context, asRequest(nudge.error()));
     if (const Issues wrong = checkNudge(*nudge, bodies, first); !wrong.empty()) return fail(context, wrong.front());
     take = changeNudge(take, std::move(*nudge));
-    if (options.has("place")) take = reorderNudge(take, name->id, *place - 1);
+    if (options.has("order")) take = reorderNudge(take, name->id, *order - 1);
   } else {
     const Repair* old = findRepair(take, name->id);
     auto repair = readRepair(json->dump(), where, "", nullptr, old);
@@ -458,7 +472,7 @@ int runChange(const Context& context, const Options& options) {
     if (!(silent == *old)) repair->proposed = false;
     if (const Issues wrong = checkRepair(*repair, *take.repairs, bodies, first); !wrong.empty()) return fail(context, wrong.front());
     take = changeRepair(take, std::move(*repair));
-    if (options.has("place")) take = reorderRepair(take, name->id, *place - 1);
+    if (options.has("order")) take = reorderRepair(take, name->id, *order - 1);
     editing->touched.push_back(name->id);
   }
   editing->named.push_back(name->text());
@@ -537,13 +551,18 @@ Command repairAddAction() {
   Command command;
   command.name = "add";
   command.summary = "adds a repair, a nudge, a prop, a set object or a lock";
-  std::string kinds;
-  for (const std::string& kind : itemKinds()) kinds += (kinds.empty() ? "" : ", ") + kind;
+  std::string kinds = "Kinds:";
+  std::size_t width = kinds.size();
+  for (const std::string& kind : itemKinds()) {
+    if (width + kind.size() > 88) kinds += "\n ", width = 1;
+    kinds += " " + kind + (kind == itemKinds().back() ? "" : ",");
+    width += kind.size() + 2;
+  }
   command.description =
       "Adds one item of a kind with the parameters that are given, or all items of a JSON file. What stands at a\n"
       "place (plant, grip) and is given none takes it from the motion as it is now, and keeps it. The answer tells\n"
-      "how far the repair misses what it promises. Nothing is saved where anything is wrong.\n"
-      "Kinds: " + kinds.substr(0, 90) + (kinds.size() > 90 ? "\n" + kinds.substr(90) : "") + "\n\n" + valuesHelp;
+      "how far the repair misses what it promises. Nothing is saved where anything is wrong.\n" +
+      kinds + "\n\n" + valuesHelp;
   command.arguments = {{"REEL", "the reel"}};
   command.options = {{"kind", "KIND", "what is added"},
                      {"from", "FILE", "add what this JSON file holds: one repair, a list, or lists as of 'repair list --json';\n- reads the standard input"},
@@ -562,7 +581,7 @@ Command repairChangeAction() {
       "--anchored no takes it from the motion anew. Nothing is saved where anything is wrong.\n\n" + std::string(valuesHelp);
   command.arguments = {{"REEL", "the reel"}, {"ITEM", "7, prop:1, object:1, lock:1: what 'repair list' tells"}};
   command.options = {{"shift", "FRAMES", "move all its times by so many frames; -5 is earlier"},
-                     {"place", "N", "move it to this place in the list, counted from 1"},
+                     {"order", "N", "move it to this place in the list, counted from 1"},
                      takeOption()};
   for (OptionSpec& option : itemOptions()) command.options.push_back(std::move(option));
   command.run = runChange;

@@ -70,7 +70,8 @@ std::string placeholder(const FieldInfo& info, const T& value) {
   } else if constexpr (std::is_enum_v<T>) {
     return "NAME";
   } else if constexpr (std::is_same_v<T, std::string>) {
-    return "TEXT";
+    const std::string_view name = info.name;
+    return name == "path" ? "FILE" : name == "bone" || name == "on" ? "BONE" : name == "name" || name == "shape" || name == "node" ? "NAME" : "TEXT";
   } else if constexpr (std::is_same_v<T, Vec3d>) {
     return "X,Y,Z";
   } else if constexpr (std::is_same_v<T, TimeRange>) {
@@ -90,10 +91,11 @@ std::string placeholder(const FieldInfo& info, const T& value) {
 }
 
 template <class T>
-std::string choices(const T& value) {
+std::string choices(const FieldInfo& info, const T& value) {
   std::string text;
   if constexpr (std::is_enum_v<T>)
-    for (const char* name : namesOf(value)) text += (text.empty() ? ": " : ", ") + std::string(name);
+    if (std::string_view(info.what).find(namesOf(value).back()) == std::string_view::npos)
+      for (const char* name : namesOf(value)) text += (text.empty() ? ": " : ", ") + std::string(name);
   return text;
 }
 
@@ -348,7 +350,8 @@ std::vector<OptionSpec> itemOptions() {
       const std::string name = optionOf(kind, info);
       auto entry = std::find_if(entries.begin(), entries.end(), [&](const Entry& e) { return e.name == name; });
       if (entry == entries.end()) entry = entries.insert(entries.end(), Entry{name, placeholder(info, value), {}});
-      const std::string what = info.what + choices(value);
+      const std::string what = info.what + choices(info, value);
+      if (const std::string also = placeholder(info, value); ("|" + entry->value + "|").find("|" + also + "|") == std::string::npos) entry->value += "|" + also;
       auto row = std::find_if(entry->rows.begin(), entry->rows.end(), [&](const Row& r) { return r.what == what; });
       if (row == entry->rows.end()) row = entry->rows.insert(entry->rows.end(), Row{what, {}});
       row->kinds.push_back(kind);
@@ -366,7 +369,7 @@ std::vector<OptionSpec> itemOptions() {
     }
     options.push_back({entry.name, entry.value, help});
   }
-  options.push_back({"turn", "X,Y,Z", "offset, nudge: axis times angle in degrees, for each of the bones"});
+  options.push_back({"rotate", "X,Y,Z", "offset, nudge: axis times angle in degrees, for each of the bones"});
   options.push_back({"move", "X,Y,Z", "offset, nudge: move in metres, for each of the bones"});
   return options;
 }
@@ -389,11 +392,11 @@ Result<Json> itemFields(const std::string& kind, const Options& options, const F
   if (wrong) return *wrong;
   for (const OptionSpec& option : itemOptions()) {
     if (!options.has(option.name) || std::find(known.begin(), known.end(), option.name) != known.end()) continue;
-    if (hasBones(kind) && (option.name == "turn" || option.name == "move")) continue;
+    if (hasBones(kind) && (option.name == "rotate" || option.name == "move")) continue;
     return makeError(Fault::usage, "A " + kind + " has no --" + option.name, {}, "The help says which kinds have it");
   }
   if (hasBones(kind)) {
-    for (const auto& [option, field, unit] : {std::tuple{"turn", "rotation", "rad"}, std::tuple{"move", "translation", "m"}}) {
+    for (const auto& [option, field, unit] : {std::tuple{"rotate", "rotation", "rad"}, std::tuple{"move", "translation", "m"}}) {
       if (!options.has(option)) continue;
       const auto value = valueFrom(Given{numbers, std::string("--") + option}, FieldInfo{field, "", unit}, options.value(option), Vec3d{});
       if (!value) return value.error();
