@@ -7,6 +7,7 @@
 #include "app/command/json_text.h"
 #include "app/command/take_output.h"
 #include "app/command/take_request.h"
+#include "core/evaluate/props.h"
 #include "core/io/write.h"
 #include "core/job/finish.h"
 #include "core/store/reel_file.h"
@@ -57,6 +58,11 @@ Result<Prepared> prepare(const Context& context, const Options& options) {
   Result<Sources> sources = readRequest(options, out.take, out.issues, part(context.control, 0, 0.2));
   if (!sources) return sources.error();
   out.sources = std::move(*sources);
+  if (!out.take.props->empty()) {
+    Result<PropItem> prop = makeProp(out.take.props->front(), out.sources.character);
+    if (!prop) return prop.error();
+    out.take = setProps(out.take, {std::move(*prop)});
+  }
   out.readSeconds = secondsSince(begin);
   return out;
 }
