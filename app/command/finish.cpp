@@ -4,6 +4,7 @@
 #include <filesystem>
 
 #include "app/command/commands.h"
+#include "app/command/finish_pictures.h"
 #include "app/command/json_text.h"
 #include "app/command/take_output.h"
 #include "app/command/take_request.h"
@@ -151,6 +152,7 @@ int runFinish(const Context& context, const Options& options) {
   report.timing.insert(report.timing.begin(), {"read", ready->readSeconds});
   report.timing.push_back({"write", written->writeSeconds});
   report.timing.push_back({"total", secondsSince(begin)});
+  if (!options.has("no-pictures")) addPictures(report, *finished, ready->sources, 8, context.control);
   const std::string machine = finishReportJson(report);
   for (const auto& [path, text] : {std::pair{json, machine}, std::pair{html, finishReportHtml(report)}})
     if (const Status s = writeBytes(path, text); !s) return fail(context, s.error());
