@@ -100,7 +100,7 @@ void addPictures(FinishReport& report, const Finished& finished, const Sources& 
     if (!drawn) continue;
     ReportPicture one;
     one.frame = finding.worstFrame;
-    one.caption = "Frame " + std::to_string(finding.worstFrame) + ": as retargeted, and finished";
+    one.caption = "As retargeted, and finished";
     one.png = encodePng(beside(pictures[0], pictures[1]));
     finding.pictures.push_back(std::move(one));
     --most;
