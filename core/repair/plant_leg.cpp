@@ -382,7 +382,7 @@ PlantLeg::Give PlantLeg::give(const FootPose& wanted, const FootPose& now, const
   }
   Give out;
   if (points_.empty()) return out;
-  const double pitch = pitchOf(wanted.foot, normal) / (3 * degree);
+  const double pitch = pitchOf(wanted.foot, normal) / (8 * degree);
   if (soft_.rear < 1e299 && soft_.front < 1e299 && soleLength_ > 0)
     out.tilt = ((soft_.rear - stiff.rear) - (soft_.front - stiff.front)) / soleLength_ * std::exp(-pitch * pitch);
   // Of what is down, the stiffest says how far the sole has gone.
@@ -405,6 +405,22 @@ FootPose PlantLeg::given(FootPose pose, const Give& give, double part) const {
   pose.toe = normalised(turn * pose.toe);
   pose.at += give.shift * part;
   return pose;
+}
+
+Vec3d PlantLeg::carried(const FootPose& last, const FootPose& now, const Vec3d& normal) const {
+  const Lowest low = lowest(now, normal);
+  const double near = std::max(0.01 * soleLength_, 1e-9);
+  Vec3d sum;
+  double weight = 0;
+  for (std::size_t i = 0; i < points_.size(); ++i) {
+    const Vec3d p = place(i, now);
+    const double h = (dot(p, normal) - low.height) / near;
+    if (h > 12) continue;
+    const double w = std::exp(-h);
+    sum += (place(i, last) - p) * w;
+    weight += w;
+  }
+  return weight > 0 ? sum / weight : Vec3d{};
 }
 
 double PlantLeg::pitchOf(const Quatd& foot, const Vec3d& normal) const {

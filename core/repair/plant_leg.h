@@ -66,6 +66,9 @@ class PlantLeg {
   };
   [[nodiscard]] Lowest lowest(const FootPose& pose, const Vec3d& normal) const;
 
+  /// How far the foot's joint has to move between two poses for what bears in the second to keep its place, what is nearly down
+  /// counting in part.
+  [[nodiscard]] Vec3d carried(const FootPose& last, const FootPose& now, const Vec3d& normal) const;
   /// What a pose lacks so that a soft sole bears where, and as low as, a stiff one would at `wanted`, a flat one with both ends.
   struct Give {
     double tilt = 0;  ///< radians, toes up
