@@ -22,10 +22,10 @@ double softPart(double value, double zone) { return value <= 0 || zone <= 0 ? st
 /// Yaw and ground point of the flat foot at a frame, spins so far included.
 struct Footing {
   double yaw = 0;
-  Vec3d base;
+  Vec3d base, heading;
 };
 std::vector<Footing> footings(const Stay& stay, const PlantLeg& leg) {
-  std::vector<Footing> out(stay.phases.size(), Footing{stay.yaw, stay.base});
+  std::vector<Footing> out(stay.phases.size(), Footing{stay.yaw, stay.base, leg.heading(stay.plane, stay.yaw)});
   const auto spins = static_cast<double>(std::count(stay.phases.begin(), stay.phases.end(), PlantPhase::spin));
   if (spins == 0 || stay.turn == 0) return out;
   double yaw = stay.yaw;
@@ -36,11 +36,11 @@ std::vector<Footing> footings(const Stay& stay, const PlantLeg& leg) {
     const double share = stay.turn * static_cast<double>(end - i) / spins;
     for (std::size_t k = i; k < end; ++k) {
       const double now = yaw + share * (1 - fade(static_cast<double>(k - i + 1) / static_cast<double>(end - i + 1)));
-      out[k] = {now, pivot - leg.spinArm(stay.plane, now)};
+      out[k] = {now, pivot - leg.spinArm(stay.plane, now), leg.heading(stay.plane, now)};
     }
     yaw += share;
     if (end == i) {
-      out[i] = {yaw, pivot - leg.spinArm(stay.plane, yaw)};
+      out[i] = {yaw, pivot - leg.spinArm(stay.plane, yaw), leg.heading(stay.plane, yaw)};
       ++end;
     }
     i = end;
@@ -95,8 +95,8 @@ std::vector<double> pitches(const Stay& stay, const PlantLeg& leg, const std::ve
   const auto reachOf = [&](int i) { return distance(own[static_cast<std::size_t>(i)].hip, own[static_cast<std::size_t>(i)].foot.at); };
   const auto reachAt = [&](int i, double pitch) {
     const Footing& f = footing[static_cast<std::size_t>(i)];
-    const PlantLeg::Rolled r = leg.rolled(pitch);
-    return distance(hipOf(i), f.base + leg.heading(stay.plane, f.yaw) * r.forward + stay.plane.normal * (leg.height + r.up));
+    const PlantLeg::Rolled r = leg.roughlyRolled(pitch);
+    return distance(hipOf(i), f.base + f.heading * r.forward + stay.plane.normal * (leg.height + r.up));
   };
   if (reaches) {
     reaches->resize(own.size());
