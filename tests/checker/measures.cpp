@@ -118,7 +118,7 @@ std::vector<Span> lowAndSlow(const Film& performer, const Roles& roles, double l
     const int reach = std::max(1, static_cast<int>(std::lround(performer.fps * 0.017)));
     const auto slow = [&](const std::vector<Vector3d>& path, int f) {
       const int a = std::max(0, f - reach), b = std::min(performer.frames - 1, f + reach);
-      return b == a || (path[index(b)] - path[index(a)]).norm() * performer.fps / (b - a) < 0.8 * metre;
+      return b == a || (path[index(b)] - path[index(a)]).norm() * performer.fps / (b - a) < 0.3 * metre;
     };
     std::vector<bool> down;
     for (int f = 0; f < performer.frames; ++f)
@@ -126,7 +126,7 @@ std::vector<Span> lowAndSlow(const Film& performer, const Roles& roles, double l
     const int gap = static_cast<int>(std::lround(0.05 * performer.fps)), least = static_cast<int>(std::lround(0.15 * performer.fps));
     int first = -1, last = -1;
     const auto close = [&] {
-      if (first >= 0 && last - first >= least) out.push_back({side, first, last, first > 0, last < performer.frames - 1});
+      if (first >= 0 && last - first >= least) out.push_back({side, first, last, first > 0, last < performer.frames - 1, false});
       first = -1;
     };
     for (int f = 0; f < performer.frames; ++f) {
@@ -268,7 +268,7 @@ Json feet(const Case& c, const std::vector<Span>& spans, bool perFrame) {
     Json row{{"side", sideName(span.side)}, {"first", span.first + 1}, {"last", span.last + 1}, {"judged", {begin + 1, release + 1}},
              {"slipFrame", round3(c.mm(slipFrame))}, {"slipTotal", round3(c.mm(slipTotal))}, {"highest", round3(c.mm(high))}, {"lowest", round3(c.mm(low))}};
     if (perFrame) row["height"] = rows;
-    if (span.leavingSeen && c.performer && span.last > release) {
+    if (span.leavingSeen && span.wholeStance && c.performer && span.last > release) {
       // Release: the point of the skin in contact when it starts, horizontally.
       std::size_t tip = 0;
       for (std::size_t i = 0; i < points.size(); ++i)

@@ -11,6 +11,7 @@ struct Span {
   int side = 0;       ///< 0 left, 1 right
   int first = 0, last = 0;
   bool landingSeen = true, leavingSeen = true;
+  bool wholeStance = true;  ///< false: only its still part is known
 };
 
 /// How deep each arm is in the torso, a row a frame; metres.
@@ -40,7 +41,8 @@ struct Case {
 
 [[nodiscard]] double quantile(std::vector<double> values, double q);
 
-/// Low and slow: ankle within 3.5 cm, toe within 3 cm of their usual lowest, below 0.8 m/s, at a leg of 0.83 m.
+/// Low and still: ankle within 3.5 cm, toe within 3 cm of their usual lowest, below 0.3 m/s, at a leg of 0.83 m. The still part of a
+/// stance, surely inside it, says nothing about when the foot lands and leaves.
 [[nodiscard]] std::vector<Span> lowAndSlow(const Film& performer, const Roles& roles, double leg);
 /// Rows "frame,time,left,right,…" with 1 contact, 0 none, −1 not observed.
 [[nodiscard]] std::vector<Span> labelled(const std::string& csv, double fps, int frames);

@@ -90,6 +90,25 @@ TEST_P(FinishedDemo, NoFlawIsLeft) {
     std::printf("  %s: put %s %s, before %s, after %s (bar %s)%s\n", flaw["kind"].get<std::string>().c_str(), flaw["put"].dump().c_str(), flaw["unit"].get<std::string>().c_str(),
                 flaw["before"].dump().c_str(), flaw["after"].dump().c_str(), flaw["bar"].dump().c_str(), flaw["gone"] == Json(false) ? "  LEFT" : "");
   EXPECT_TRUE(r["finite"]);
+  for (const Json& flaw : r["truth"])
+    if (const std::string kind = flaw["kind"]; kind != "twist" && kind != "missed mark") {
+      EXPECT_EQ(flaw["gone"], Json(true)) << flaw;
+    }
+  EXPECT_LE(number(r, {"feet", "slipFrame", "max"}, 1e9), 0.1);
+  EXPECT_LE(number(r, {"feet", "slipTotal", "max"}, 1e9), 0.5);
+  EXPECT_LE(number(r, {"feet", "offGround", "max"}, 1e9), 1);
+  EXPECT_LE(number(r, {"soles", "heelWhenFlat", "max"}, 1e9), 1);
+  EXPECT_LE(number(r, {"soles", "ballWhenFlat", "max"}, 1e9), 1);
+  EXPECT_LE(number(r, {"feet", "releaseReversalWorst"}, 1e9), 0.1);
+  ASSERT_GE(r["hands"]["spans"].size(), 1U);
+  EXPECT_LE(number(r, {"hands", "drift", "max"}, 1e9), 0.5);
+  EXPECT_LE(number(r, {"hands", "turn", "max"}, 1e9), 0.5);
+  for (const char* limb : {"arms", "legs"}) {
+    EXPECT_LE(number(r, {"againstReference", limb, "mean"}, 1e9), 5) << limb;
+    EXPECT_LE(number(r, {"againstReference", limb, "p95"}, 1e9), 15) << limb;
+  }
+  EXPECT_LE(number(r, {"moved", "withoutFlawNear"}, 1e9), 0.02);
+  EXPECT_EQ(r["jumps"]["flips"], 0);
 }
 
 INSTANTIATE_TEST_SUITE_P(Seeds, FinishedDemo, testing::Range(0, 20));
