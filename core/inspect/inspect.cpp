@@ -4,6 +4,7 @@
 #include <cmath>
 #include <cstdio>
 
+#include "core/inspect/depth.h"
 #include "core/inspect/feet.h"
 #include "core/inspect/grips.h"
 #include "core/inspect/jumps.h"
@@ -26,9 +27,6 @@ std::string number(double value, const char* unit) {
   std::snprintf(text, sizeof text, std::abs(value) < 9.95 ? "%.1f %s" : "%.0f %s", value, unit);
   return text;
 }
-
-/// Seconds at both ends of a hold that do not count for its drift.
-constexpr double takingHold = 0.15;
 
 class Inspector {
  public:
@@ -66,6 +64,19 @@ class Inspector {
     const TiledMotion& input = seen_.stageInputs[static_cast<std::size_t>(RepairStage::grip)];
     measure(existing<GripRepair>(), proposeGrips(context_, input, holds, performance_.motion->rate, settings, out.issues),
             [&](const std::vector<Repair>& grips) { return driftFindings(grips); });
+  }
+
+  void depth() {
+    const std::vector<Repair> done = existing<ClearanceRepair>();
+    for (Finding& finding : depthFindings(context_, seen_.untrimmed)) {
+      if (!done.empty() && already(finding.proposal.front())) {
+        finding.proposal.clear();
+        const Miss miss = worstMiss(done.front());
+        if (miss.metres > 0) finding.cause = describe(done.front()) + " leaves " + number(1000.0 * miss.metres, "mm") + ": body parts or hands that keep their place leave no room";
+      }
+      for (Repair& repair : finding.proposal) repair.proposed = true;
+      add(std::move(finding));
+    }
   }
 
   void finish() {
@@ -130,13 +141,7 @@ class Inspector {
   [[nodiscard]] Findings driftFindings(const std::vector<Repair>& grips) const {
     Findings list;
     for (const Repair& grip : grips) {
-      // Hands come together and part: at the ends of a hold they may be on their way.
-      Repair inner = grip;
-      if (inner.span && inner.span->last - inner.span->first > 4 * takingHold) {
-        inner.span->first += takingHold;
-        inner.span->last -= takingHold;
-      }
-      const GripDrift drift = gripDrift(context_, seen_.untrimmed, inner);
+      const GripDrift drift = gripDrift(context_, seen_.untrimmed, grip);
       const double limit = context_.scaled(0.0005);
       if (drift.worstMetres <= limit && drift.worstRadians <= 0.5 / 57.29577951308232) continue;
       const auto& action = std::get<GripRepair>(grip.action);
@@ -186,6 +191,7 @@ Result<Inspection> inspectTake(const Take& take, const Evaluated& evaluated, con
   if (wants(InspectPart::jumps)) inspector.jumps();
   if (wants(InspectPart::feet)) inspector.feet();
   if (wants(InspectPart::grips)) inspector.grips();
+  if (wants(InspectPart::depth)) inspector.depth();
   if (control.stopped()) return RunControl::cancelled();
   inspector.finish();
   return std::move(inspector.out);

@@ -1,5 +1,6 @@
 #include "core/repair/stages.h"
 
+#include "core/repair/clearance.h"
 #include "core/repair/grip.h"
 #include "core/repair/hand_shape.h"
 #include "core/repair/hold.h"
@@ -44,6 +45,8 @@ RepairLayerPtr makeLayer(RepairStage stage, std::shared_ptr<const RepairContext>
     case RepairStage::smooth: return makeSmoothLayer(std::move(context), std::move(repairs), issues);
     case RepairStage::hold: return makeHoldLayer(std::move(context), std::move(repairs), issues);
     case RepairStage::plant: return makePlantLayer(std::move(context), std::move(repairs), issues);
+    case RepairStage::freeClearance: return makeClearanceLayer(std::move(context), std::move(repairs), ClearedHands::free, issues);
+    case RepairStage::gripClearance: return makeClearanceLayer(std::move(context), std::move(repairs), ClearedHands::stay, issues);
     case RepairStage::touch: return makeTouchLayer(std::move(context), std::move(repairs), issues);
     case RepairStage::grip: return makeGripLayer(std::move(context), std::move(repairs), issues);
     case RepairStage::hands: return makeHandLayer(std::move(context), std::move(repairs), issues);

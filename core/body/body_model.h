@@ -1,0 +1,113 @@
+// What arms can run into and which points of them: quick distances between a posed character's arms and its body.
+#pragma once
+
+#include <array>
+#include <cstdint>
+#include <memory>
+#include <span>
+#include <vector>
+
+#include "core/body/body_surface.h"
+#include "core/body/distance_grid.h"
+
+namespace understudy {
+
+/// Rigid frames of all joints, world metres: the reference pose, or the pose of a frame.
+struct JointFrames {
+  std::span<const Quatd> rotation;
+  std::span<const Vec3d> position;
+};
+
+/// A body part as a solid in the reference pose. Its points go along with several joints, blended as the skin next to them.
+struct BodySolid {
+  BodyPart part = BodyPart::none;
+  DistanceGrid grid;
+  DistanceGrid guide;               ///< the grid's guide(), away from the back of torso and head
+  std::vector<int> joints;          ///< that move it, the one with most of the skin first
+  Vec3d middle;                     ///< of a ball around it, reference pose
+  double radius = 0;
+  // Shares of the joints at nodes `weightCell` apart from grid.low() on.
+  double weightCell = 0;
+  std::array<int, 3> weightSize{};
+  std::vector<float> weights;       ///< [node · joints.size() + k]; empty for a single joint
+};
+
+/// A solid in a frame's pose.
+class PosedSolid {
+ public:
+  /// `turned`: now · reference⁻¹ of every joint.
+  PosedSolid(const BodySolid& solid, std::span<const Affined> turned);
+  [[nodiscard]] const BodySolid& solid() const { return *solid_; }
+  /// Distance (metres, negative inside) and its gradient in the stage.
+  [[nodiscard]] DistanceSample sample(const Vec3d& world) const;
+  /// As sample(), in fewer steps: `near` is the result of placing a point nearby.
+  struct Nearby {
+    Affined back;  ///< to the reference pose
+  };
+  [[nodiscard]] Nearby place(const Vec3d& world) const;
+  [[nodiscard]] DistanceSample sample(const Vec3d& world, const Nearby& near) const { return sample(world, near, solid_->grid); }
+  /// The same of the guide.
+  [[nodiscard]] DistanceSample guide(const Vec3d& world, const Nearby& near) const { return sample(world, near, solid_->guide); }
+  /// A lower bound of the distance, cheap.
+  [[nodiscard]] double atLeast(const Vec3d& world) const { return length(world - middle_) - radius_; }
+
+ private:
+  [[nodiscard]] DistanceSample sample(const Vec3d& world, const Nearby& near, const DistanceGrid& grid) const;
+  [[nodiscard]] Affined blend(const Vec3d& reference) const;
+
+  const BodySolid* solid_;
+  std::array<Affined, 12> turned_;
+  Affined back_;
+  Vec3d middle_;
+  double radius_ = 0;
+};
+
+/// A point of an arm's skin.
+struct ArmPoint {
+  Vec3d reference;              ///< in the reference pose
+  BodyPart part = BodyPart::none;
+  int vertex = -1;              ///< of the surface
+  double allowed = 0;           ///< metres it may be inside: as deep as in the reference pose, and where the arm leaves the body
+  std::uint32_t first = 0;      ///< its influences: first … first+count−1 of the arm's lists
+  std::uint32_t count = 0;
+};
+
+/// Points of one arm, in groups that lie near each other.
+struct ArmPoints {
+  std::vector<ArmPoint> points;
+  std::vector<int> joint;
+  std::vector<float> weight;
+  struct Cluster {
+    int first = 0, count = 0;
+  };
+  std::vector<Cluster> clusters;
+};
+
+struct BodyModelSettings {
+  double cell = 0.01;       ///< between nodes of the grids, metres of a character 1.7 m tall
+  double spacing = 0.02;    ///< between points of the arms, the same
+  int mostPoints = 240;     ///< of one arm
+};
+
+struct BodyModel {
+  BodySurface surface;
+  std::vector<Quatd> rotation;   ///< of the joints in the reference pose
+  std::vector<Vec3d> position;
+  std::vector<BodySolid> solids; ///< torso, head, thighs, as far as there are any
+  std::array<ArmPoints, 2> arms; ///< left, right
+  double height = 1.7;
+  double gridError = 0;          ///< metres: 99 of 100 distances near a surface are this near the exact ones, reference pose
+
+  [[nodiscard]] JointFrames reference() const { return {rotation, position}; }
+  [[nodiscard]] const BodySolid* solid(BodyPart part) const;
+};
+
+/// Builds the model of a character; `reference` are the rigid frames of the surface's pose. The same content is built once and
+/// kept as long as somebody uses it (and the last few beyond). Safe to call from several threads.
+[[nodiscard]] std::shared_ptr<const BodyModel> bodyModel(BodySurface surface, const JointFrames& reference, const SkeletonMap& map, const Skeleton& skeleton,
+                                                         double height, const BodyModelSettings& settings = {});
+
+/// now · reference⁻¹ of every joint.
+[[nodiscard]] std::vector<Affined> turnedFrames(const JointFrames& reference, const JointFrames& now);
+
+}  // namespace understudy

@@ -1,0 +1,56 @@
+// Signed distances to a solid, sampled on a grid: quick to look up.
+#pragma once
+
+#include <vector>
+
+#include "core/body/triangle_tree.h"
+
+namespace understudy {
+
+struct DistanceSample {
+  double distance = 0;  ///< negative inside
+  Vec3d gradient;       ///< of the interpolated distance; length near 1 except along ridges
+};
+
+/// A box of nodes `cell` apart with the signed distance at each. Lengths in the mesh's unit.
+class DistanceGrid {
+ public:
+  DistanceGrid() = default;
+  /// Covers the mesh and `pad` around it. The solid is where the winding number is above one half; triangles that lie inside
+  /// another piece of it do not count as its surface. Nodes further than `exact` from the surface are interpolated from every
+  /// fourth one.
+  DistanceGrid(const TriangleTree& mesh, double cell, double pad, double exact);
+
+  /// A grid that guides out of the solid: outside the same distances; inside minus the way to the surface away from an axis (a
+  /// point, where `axis` is zero), or minus `most` times the depth where that is less. Its slope has no ridges but the axis.
+  [[nodiscard]] DistanceGrid guide(const Vec3d& middle, const Vec3d& axis, double most) const;
+
+  [[nodiscard]] bool empty() const { return values_.empty(); }
+  [[nodiscard]] double cell() const { return cell_; }
+  [[nodiscard]] const Vec3d& low() const { return low_; }
+  [[nodiscard]] Vec3d high() const;
+
+  /// Interpolated linearly. Outside the box: the value where the line to the nearest point of the box enters, plus its length.
+  [[nodiscard]] double at(const Vec3d& point) const;
+  [[nodiscard]] DistanceSample sample(const Vec3d& point) const;
+
+ private:
+  [[nodiscard]] std::size_t index(int x, int y, int z) const {
+    return (static_cast<std::size_t>(z) * static_cast<std::size_t>(size_[1]) + static_cast<std::size_t>(y)) * static_cast<std::size_t>(size_[0]) +
+           static_cast<std::size_t>(x);
+  }
+  struct Place {
+    std::size_t first;   // node at the cell's low corner
+    double x, y, z;      // within the cell, 0 … 1
+    double outside;      // distance from the box
+    Vec3d away;          // unit vector out of the box, where outside
+  };
+  [[nodiscard]] Place place(const Vec3d& point) const;
+
+  Vec3d low_;
+  double cell_ = 1, perCell_ = 1;
+  int size_[3] = {0, 0, 0};
+  std::vector<float> values_;
+};
+
+}  // namespace understudy

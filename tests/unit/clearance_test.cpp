@@ -1,0 +1,228 @@
+// Arms kept out of the body, judged with the exact inside test on the skin.
+#include <gtest/gtest.h>
+
+#include <cstring>
+
+#include "core/body/body_model.h"
+#include "core/repair/clearance.h"
+#include "core/repair/poser.h"
+#include "tests/support/puppet.h"
+
+namespace understudy {
+namespace {
+
+struct Stage {
+  std::shared_ptr<Figure> figure;
+  std::shared_ptr<const RepairContext> context;
+  TiledMotion motion;
+  Issues issues;
+};
+
+Stage stage(const test::PuppetOptions& options, std::shared_ptr<Motion> (*make)(const Figure&) = nullptr, FrameRate rate = {60, 1}, int frames = 90) {
+  Stage s;
+  s.figure = test::puppet(options);
+  auto map = std::make_shared<BoneMap>();
+  map->character = test::puppetMap(*s.figure);
+  auto context = repairContext(s.figure, map, {}, rate, frames);
+  EXPECT_TRUE(context.ok());
+  s.context = *context;
+  s.motion = TiledMotion(make ? make(*s.figure) : test::puppetWalk(*s.figure, frames, rate));
+  return s;
+}
+
+TiledMotion cleared(const Stage& s, const std::vector<const Repair*>& repairs, ClearedHands hands = ClearedHands::free, FrameSpan frames = {0, -1}) {
+  Issues issues;
+  const RepairLayerPtr layer = makeClearanceLayer(s.context, repairs, hands, issues);
+  EXPECT_TRUE(layer);
+  if (frames.empty()) frames = {0, s.motion.frames() - 1};
+  TiledMotion out = s.motion.writable(frames.first, frames.count());
+  std::vector<Residual> residuals(repairs.size());
+  for (std::size_t r = 0; r < repairs.size(); ++r) residuals[r] = {repairs[r]->id, 0, std::vector<Miss>(static_cast<std::size_t>(s.motion.frames()))};
+  layer->apply(s.motion, frames, out, residuals);
+  return out;
+}
+
+/// Deepest point of forearms and hands in the torso, and of elbow's half of the upper arms, metres, exactly; and how near the arms come.
+double depthAt(const Stage& s, const TiledMotion& motion, int frame, double* gap = nullptr) {
+  const std::shared_ptr<const BodyModel> model = bodyModelOf(*s.context);
+  Poser poser(*s.context);
+  poser.load(motion, frame);
+  std::vector<Quatd> rotation;
+  std::vector<Vec3d> position;
+  for (int j = 0; j < s.figure->skeleton.size(); ++j) {
+    rotation.push_back(poser.rotation(j));
+    position.push_back(poser.position(j));
+  }
+  const std::vector<Affined> turned = turnedFrames(model->reference(), {rotation, position});
+  const PartMesh mesh = partMesh(model->surface, BodyPart::torso);
+  std::vector<Vec3d> own(mesh.vertices.size());
+  pointsOf(model->surface, turned, mesh.vertices, own);
+  const TriangleTree torso(mesh.withRims(own), mesh.indices);
+  double worst = 0, least = 1e9;
+  for (int v = 0; v < model->surface.vertices(); ++v) {
+    const BodyPart part = model->surface.parts[static_cast<std::size_t>(v)];
+    if (part < BodyPart::leftUpperArm) continue;
+    const double out = std::abs(model->surface.positions[static_cast<std::size_t>(v)].x) / s.context->height * 1.7;
+    if (out < 0.22 + 0.5 * 0.28) continue;
+    Vec3d p;
+    pointsOf(model->surface, turned, {&v, 1}, {&p, 1});
+    const double d = torso.nearest(p).distance;
+    if (torso.inside(p)) worst = std::max(worst, d);
+    else least = std::min(least, d);
+  }
+  if (gap) *gap = least;
+  return worst;
+}
+
+Repair clearance() {
+  Repair r;
+  r.id = 1;
+  r.action = ClearanceRepair{};
+  return r;
+}
+
+class Puppets : public testing::TestWithParam<test::PuppetOptions> {};
+
+TEST_P(Puppets, ArmsEndOutsideAndNear) {
+  const Stage s = stage(GetParam());
+  const Repair r = clearance();
+  const TiledMotion out = cleared(s, {&r});
+  const double mm = s.context->height / 1.7 / 1000;
+  double before = 0, after = 0, gap = 0;
+  for (int f = 0; f < s.motion.frames(); f += 3) {
+    double least;
+    before = std::max(before, depthAt(s, s.motion, f));
+    after = std::max(after, depthAt(s, out, f, &least));
+    gap = std::max(gap, least);
+  }
+  EXPECT_GT(before, 20 * mm);
+  EXPECT_LE(after, 2 * mm);
+  EXPECT_LE(gap, 12 * mm);
+}
+
+TEST_P(Puppets, MovesAsSteadilyAsBefore) {
+  const Stage s = stage(GetParam());
+  const Repair r = clearance();
+  const TiledMotion out = cleared(s, {&r});
+  for (const LimbRig& arm : s.context->arms)
+    for (const int j : {arm.root, arm.mid}) {
+      double most = 0;
+      for (int f = 2; f < out.frames(); ++f) {
+        const auto step = [&](int k) { return logOf(conjugate(Quatd(out.rotationsAt(k - 1)[static_cast<std::size_t>(j)])) * Quatd(out.rotationsAt(k)[static_cast<std::size_t>(j)])); };
+        most = std::max(most, length(step(f) - step(f - 1)));
+      }
+      EXPECT_LT(most * 180 / M_PI, 1.5) << s.figure->skeleton.names[static_cast<std::size_t>(j)];
+    }
+}
+
+INSTANTIATE_TEST_SUITE_P(Clearance, Puppets,
+                         testing::Values(test::PuppetOptions{0.26, 1, false, false}, test::PuppetOptions{0.32, 1.5, false, false}, test::PuppetOptions{0.28, 1, true, false},
+                                         test::PuppetOptions{0.3, 0.5, false, true}));
+
+TEST(Clearance, KeepsEveryByteWhereNothingIsInTheWay) {
+  const Stage s = stage({0.16, 1, false, false}, [](const Figure& f) { return std::make_shared<Motion>(restMotion(f.skeleton, 40, {60, 1}, {0})); }, {60, 1}, 40);
+  const Repair r = clearance();
+  const TiledMotion out = cleared(s, {&r});
+  for (int f = 0; f < 40; ++f)
+    for (int j = 0; j < out.joints(); ++j) ASSERT_EQ(out.rotationsAt(f)[static_cast<std::size_t>(j)], s.motion.rotationsAt(f)[static_cast<std::size_t>(j)]);
+}
+
+TEST(Clearance, TurnsArmsOnlyAndOnlyWithinItsSpan) {
+  const Stage s = stage({0.28, 1, false, false});
+  Repair r = clearance();
+  r.span = TimeRange{0.5, 0.8};
+  r.easeBefore = r.easeAfter = 0.1;
+  r.action = ClearanceRepair{{"@leftUpperArm"}, {}, 0.002, false};
+  const TiledMotion out = cleared(s, {&r});
+  const LimbRig& arm = s.context->arms[0];
+  int changed = 0;
+  for (int f = 0; f < out.frames(); ++f)
+    for (int j = 0; j < out.joints(); ++j) {
+      if (out.rotationsAt(f)[static_cast<std::size_t>(j)] == s.motion.rotationsAt(f)[static_cast<std::size_t>(j)]) continue;
+      ++changed;
+      EXPECT_TRUE(j == arm.root || j == arm.mid || j == arm.end) << j;
+      EXPECT_TRUE(f > 24 && f < 54) << f;
+    }
+  EXPECT_GT(changed, 30);
+  EXPECT_LE(depthAt(s, out, 40), depthAt(s, s.motion, 40));
+}
+
+TEST(Clearance, GivesTheSameBytesWhateverRangeIsAsked) {
+  const Stage s = stage({0.28, 1, false, false}, nullptr, {60, 1}, 200);
+  const Repair r = clearance();
+  const TiledMotion whole = cleared(s, {&r});
+  for (const FrameSpan part : {FrameSpan{0, 9}, FrameSpan{63, 64}, FrameSpan{97, 131}, FrameSpan{199, 199}}) {
+    const TiledMotion some = cleared(s, {&r}, ClearedHands::free, part);
+    for (int f = part.first; f <= part.last; ++f)
+      for (std::size_t j = 0; j < static_cast<std::size_t>(whole.joints()); ++j)
+        ASSERT_EQ(std::memcmp(&whole.rotationsAt(f)[j], &some.rotationsAt(f)[j], sizeof(Quatf)), 0) << f << " " << j;
+  }
+}
+
+TEST(Clearance, ChangesBeyondItsSupportAreNotSeen) {
+  const Stage s = stage({0.28, 1, false, false}, nullptr, {60, 1}, 240);
+  const Repair r = clearance();
+  Issues issues;
+  const RepairLayerPtr layer = makeClearanceLayer(s.context, {&r}, ClearedHands::free, issues);
+  ASSERT_TRUE(layer);
+  Stage other = s;
+  other.motion = s.motion.writable(100, 1);
+  other.motion.rotationsToWrite(100)[static_cast<std::size_t>(s.context->arms[0].root)] = Quatf();
+  const FrameSpan may = layer->affected({100, 100});
+  const TiledMotion a = cleared(s, {&r}), b = cleared(other, {&r});
+  int differ = 0;
+  for (int f = 0; f < 240; ++f)
+    for (std::size_t j = 0; j < static_cast<std::size_t>(a.joints()); ++j)
+      if (std::memcmp(&a.rotationsAt(f)[j], &b.rotationsAt(f)[j], sizeof(Quatf)) != 0) {
+        EXPECT_TRUE(may.holds(f)) << f;
+        ++differ;
+      }
+  EXPECT_GT(differ, 1);
+}
+
+TEST(Clearance, HandsStayWhereTheyAreWhenAsked) {
+  const Stage s = stage({0.24, 1, false, false}, [](const Figure& f) { return test::puppetWalk(f, 90, {60, 1}, 0.2, 1.2); });
+  const Repair r = clearance();
+  Repair touches[2];
+  for (const int side : {0, 1}) {
+    touches[side].id = 2u + static_cast<unsigned>(side);
+    TouchRepair touch;
+    touch.bone = side == 0 ? "@leftHand" : "@rightHand";
+    touches[side].action = touch;
+  }
+  const TiledMotion out = cleared(s, {&r, &touches[0], &touches[1]}, ClearedHands::stay);
+  Poser before(*s.context), after(*s.context);
+  bool any = false;
+  for (int f = 0; f < 90; f += 5) {
+    before.load(s.motion, f);
+    after.load(out, f);
+    for (const LimbRig& arm : s.context->arms) {
+      EXPECT_LT(distance(before.position(arm.end), after.position(arm.end)), 1e-5);
+      EXPECT_LT(angleBetween(before.rotation(arm.end), after.rotation(arm.end)), 1e-5);
+      any = any || distance(before.position(arm.mid), after.position(arm.mid)) > 1e-3;
+    }
+  }
+  EXPECT_TRUE(any);
+}
+
+TEST(Clearance, SaysWhatItCannotDo) {
+  Stage s = stage({0.28, 1, false, false});
+  Repair r = clearance();
+  r.action = ClearanceRepair{{"@nobody"}, {}, 0.002, false};
+  Issues issues;
+  EXPECT_FALSE(makeClearanceLayer(s.context, {&r}, ClearedHands::free, issues));
+  ASSERT_FALSE(issues.empty());
+  // No skin at all.
+  auto bare = std::make_shared<Figure>(*s.figure);
+  bare->meshes.clear();
+  bare->skins.clear();
+  auto context = repairContext(bare, s.context->map, {}, {60, 1}, 90);
+  ASSERT_TRUE(context.ok());
+  r = clearance();
+  issues.clear();
+  EXPECT_FALSE(makeClearanceLayer(*context, {&r}, ClearedHands::free, issues));
+  EXPECT_EQ(issues.size(), 2u);
+}
+
+}  // namespace
+}  // namespace understudy
