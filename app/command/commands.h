@@ -11,6 +11,8 @@ namespace understudy::cli {
 [[nodiscard]] Command findCommand();
 [[nodiscard]] Command finishCommand();
 [[nodiscard]] Command repairCommand();
+[[nodiscard]] Command packCommand();
+[[nodiscard]] Command batchCommand();
 [[nodiscard]] Command sheetCommand();
 
 }  // namespace understudy::cli

@@ -23,7 +23,8 @@ constexpr const char* exitCodes =
 
 std::vector<Command> allCommands() {
   return {lookCommand(),   mapCommand(),    retargetCommand(), findCommand(),
-          finishCommand(), repairCommand(), sheetCommand()};
+          finishCommand(), repairCommand(), sheetCommand(),   packCommand(),
+          batchCommand()};
 }
 
 std::vector<OptionSpec> commonOptions() {
