@@ -4,9 +4,11 @@
 #include <filesystem>
 
 #include "app/command/commands.h"
+#include "app/command/finish_pictures.h"
 #include "app/command/json_text.h"
 #include "app/command/take_output.h"
 #include "app/command/take_request.h"
+#include "core/evaluate/props.h"
 #include "core/io/write.h"
 #include "core/job/finish.h"
 #include "core/store/reel_file.h"
@@ -57,6 +59,11 @@ Result<Prepared> prepare(const Context& context, const Options& options) {
   Result<Sources> sources = readRequest(options, out.take, out.issues, part(context.control, 0, 0.2));
   if (!sources) return sources.error();
   out.sources = std::move(*sources);
+  if (!out.take.props->empty()) {
+    Result<PropItem> prop = makeProp(out.take.props->front(), out.sources.character);
+    if (!prop) return prop.error();
+    out.take = setProps(out.take, {std::move(*prop)});
+  }
   out.readSeconds = secondsSince(begin);
   return out;
 }
@@ -145,6 +152,7 @@ int runFinish(const Context& context, const Options& options) {
   report.timing.insert(report.timing.begin(), {"read", ready->readSeconds});
   report.timing.push_back({"write", written->writeSeconds});
   report.timing.push_back({"total", secondsSince(begin)});
+  if (!options.has("no-pictures")) addPictures(report, *finished, ready->sources, 8, context.control);
   const std::string machine = finishReportJson(report);
   for (const auto& [path, text] : {std::pair{json, machine}, std::pair{html, finishReportHtml(report)}})
     if (const Status s = writeBytes(path, text); !s) return fail(context, s.error());

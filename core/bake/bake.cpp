@@ -1,12 +1,61 @@
 #include "core/bake/bake.h"
 
 #include <algorithm>
+#include <cmath>
 #include <filesystem>
 
+#include "core/evaluate/props.h"
 #include "core/io/read.h"
 #include "core/io/world_tracks.h"
+#include "core/repair/grip.h"
 
 namespace understudy {
+namespace {
+
+void bakeProps(const Take& take, const Figure& character, const Evaluated& evaluated, Baked& baked) {
+  std::vector<const Repair*> repairs;
+  for (const Node<Repair>& repair : *take.repairs) repairs.push_back(&*repair);
+  const Quatd unturn = conjugate(evaluated.context->body.pose.facing);
+  for (const PropItem& item : *take.props) {
+    const bool held = !item.holders.empty() || std::any_of(repairs.begin(), repairs.end(), [&](const Repair* repair) {
+      const GripRepair* grip = std::get_if<GripRepair>(&repair->action);
+      return grip && grip->prop == item.id && !repair->muted && repair->weight > 0;
+    });
+    if (!held) continue;
+    BakedProp prop;
+    prop.name = item.name.empty() ? "prop" : item.name;
+    std::error_code error;
+    if (!item.node.empty() && (item.path == character.path || std::filesystem::equivalent(item.path, character.path, error))) {
+      const Result<int> joint = findJoint(character.skeleton, item.node);
+      if (!joint) {
+        baked.notes.push_back(makeWarning("The prop '" + prop.name + "' is left out: " + joint.error().what, joint.error().where, joint.error().todo));
+        continue;
+      }
+      prop.joint = *joint;
+    } else {
+      Result<PropModel> model = openProp(item);
+      if (!model) {
+        baked.notes.push_back(makeWarning("The prop '" + prop.name + "' is left out: " + model.error().what, model.error().where, model.error().todo));
+        continue;
+      }
+      baked.props.push_back(std::make_unique<const Figure>(std::move(model->figure)));
+      prop.figure = baked.props.back().get();
+    }
+    const std::vector<Rigid> own = propPath(*evaluated.context, evaluated.untrimmed, item, repairs, {evaluated.trimFirst, evaluated.trimFirst + evaluated.frames - 1});
+    if (own.empty()) continue;
+    for (int f = 0; f < baked.motion->frames; ++f) {
+      const double at = std::min(baked.motion->rate.seconds(f) * evaluated.rate.hertz(), static_cast<double>(own.size() - 1));
+      // A whole frame but for rounding is that frame.
+      const double near = std::round(at), whole = std::abs(at - near) < 1e-6 ? near : std::floor(at);
+      const auto k = static_cast<std::size_t>(whole);
+      const Rigid r = at - whole > 1e-6 && k + 1 < own.size() ? blend(own[k], own[k + 1], at - whole) : own[k];
+      prop.path.push_back({normalised(unturn * r.turn), rotate(unturn, r.at)});
+    }
+    baked.clip.props.push_back(std::move(prop));
+  }
+}
+
+}  // namespace
 
 Result<Baked> bake(const Take& take, const Figure& character, const Evaluated& evaluated) {
   if (!evaluated.complete() || evaluated.motion.frames() == 0) {
@@ -28,7 +77,7 @@ Result<Baked> bake(const Take& take, const Figure& character, const Evaluated& e
   baked.clip.rotated.insert(baked.clip.rotated.end(), repaired.begin(), repaired.end());
   std::sort(baked.clip.rotated.begin(), baked.clip.rotated.end());
   baked.clip.rotated.erase(std::unique(baked.clip.rotated.begin(), baked.clip.rotated.end()), baked.clip.rotated.end());
-  static_cast<void>(character);
+  bakeProps(take, character, evaluated, baked);
   return baked;
 }
 

@@ -13,11 +13,12 @@ namespace understudy {
 struct Baked {
   std::unique_ptr<const Motion> motion;
   BakedClip clip;
+  std::vector<std::unique_ptr<const Figure>> props;  ///< what `clip.props` points to
   Issues notes;
 };
 
-/// Tracks for the joints the retargeting animates and those nudged; at the hand-over rate where it is another one.
-/// Error: nothing evaluated.
+/// Tracks for the joints the retargeting animates and those nudged; at the hand-over rate where it is another one. Props that a grip
+/// or a holder holds go along; those whose file cannot be read are told in the notes and left out. Error: nothing evaluated.
 [[nodiscard]] Result<Baked> bake(const Take& take, const Figure& character, const Evaluated& evaluated);
 
 /// Reads a written .glb, .gltf or .bvh back and compares it with `baked` on every frame: the farthest any of the points

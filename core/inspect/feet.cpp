@@ -79,7 +79,7 @@ std::string millimetres(double metres) {
 
 }  // namespace
 
-std::optional<PlantKept> plantKept(const RepairContext& context, const TiledMotion& motion, const Repair& repair) {
+std::optional<PlantKept> plantKept(const RepairContext& context, const TiledMotion& motion, const Repair& repair, const FeetLimits& limits) {
   const auto* plant = std::get_if<PlantRepair>(&repair.action);
   if (!plant || (plant->part != PlantPart::leftFoot && plant->part != PlantPart::rightFoot)) return std::nullopt;
   const auto bearing = context.parts->get<BearingPoints>([&] { return BearingPoints{{bearingPoints(context, 0), bearingPoints(context, 1)}}; });
@@ -93,7 +93,8 @@ std::optional<PlantKept> plantKept(const RepairContext& context, const TiledMoti
   if (plant->release) kept.held.last = std::clamp(static_cast<int>(std::lround(*plant->release * context.rate.hertz())), kept.held.first, kept.held.last);
   Poser poser(context);
   std::vector<Vec3d> start;
-  std::vector<Vec3d> at(points.size());
+  std::vector<Vec3d> at(points.size()), before;
+  int flatFrames = 0, stillFrames = 0;
   const double down = context.scaled(0.002);
   for (int f = kept.held.first; f <= kept.held.last; ++f) {
     poser.load(motion, f);
@@ -112,11 +113,14 @@ std::optional<PlantKept> plantKept(const RepairContext& context, const TiledMoti
     }
     if (phaseAt(*plant, context.rate, f) != PlantPhase::flat) {
       start.clear();
+      before.clear();
       continue;
     }
     if (start.empty()) start = at;
+    double moved = before.empty() ? 1e300 : 0;
     for (std::size_t i = 0; i < points.size(); ++i) {
       if (dot(at[i], plant->normal) - plant->ground > low + down) continue;
+      if (!before.empty()) moved = std::max(moved, distance(at[i], before[i]));
       const Vec3d way = at[i] - start[i];
       const double slid = length(way - plant->normal * dot(way, plant->normal));
       if (slid > kept.slide) {
@@ -124,15 +128,22 @@ std::optional<PlantKept> plantKept(const RepairContext& context, const TiledMoti
         kept.slideFrame = f;
       }
     }
+    if (!before.empty()) {
+      ++flatFrames;
+      stillFrames += moved < context.scaled(limits.step);
+    }
+    before = at;
   }
+  if (flatFrames > 0) kept.still = static_cast<double>(stillFrames) / flatFrames;
   return kept;
 }
 
 Findings feetFindings(const RepairContext& context, const TiledMotion& motion, const std::vector<Repair>& plants, const FeetLimits& limits) {
   Findings out;
   for (const Repair& repair : plants) {
-    const std::optional<PlantKept> kept = plantKept(context, motion, repair);
+    const std::optional<PlantKept> kept = plantKept(context, motion, repair, limits);
     if (!kept) continue;
+    const bool planted = kept->still >= limits.stillPart && kept->slide < context.scaled(limits.rollOff);
     const bool left = std::get<PlantRepair>(repair.action).part == PlantPart::leftFoot;
     const std::string foot = left ? "left foot" : "right foot";
     const auto add = [&](FindingKind kind, double metres, double limit, int frame, std::string sentence) {
@@ -149,7 +160,7 @@ Findings feetFindings(const RepairContext& context, const TiledMotion& motion, c
       nameFinding(finding, context.rate);
       out.push_back(std::move(finding));
     };
-    add(FindingKind::slide, kept->slide, limits.slide, kept->slideFrame, "The " + foot + " slides " + millimetres(kept->slide) + " while it stands");
+    if (!planted) add(FindingKind::slide, kept->slide, limits.slide, kept->slideFrame, "The " + foot + " slides " + millimetres(kept->slide) + " while it stands");
     add(FindingKind::afloat, kept->above, limits.height, kept->aboveFrame, "The " + foot + " stands up to " + millimetres(kept->above) + " above the ground");
     add(FindingKind::sink, kept->below, limits.height, kept->belowFrame, "The " + foot + " sinks " + millimetres(kept->below) + " into the ground");
   }

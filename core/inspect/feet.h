@@ -9,6 +9,9 @@ namespace understudy {
 struct FeetLimits {
   double slide = 0.0004;  ///< metres of a character 1.7 m tall that the sole may wander while it stands
   double height = 0.001;  ///< metres above or below the ground
+  /// A foot that was planted by a program keeps perfectly still, but for a few millimetres where it rolls off: with less than `step`
+  /// metres a frame in this part of its frames, a slide below `rollOff` is none.
+  double step = 0.00002, stillPart = 0.6, rollOff = 0.006;
 };
 
 /// What one plant asks and how a motion keeps it. Metres; frames count from 0 in the untrimmed clip.
@@ -16,12 +19,13 @@ struct PlantKept {
   double slide = 0;   ///< farthest that a point of the sole, down and flat, gets from where it came down
   double above = 0;   ///< highest that the lowest point of the sole is above the ground
   double below = 0;   ///< deepest that any point of the sole is below it
+  double still = 0;   ///< part of the flat frames in which what bears moves less than FeetLimits::step
   int slideFrame = 0, aboveFrame = 0, belowFrame = 0;
   FrameSpan held;     ///< from the plant's first frame to its release
 };
 
 /// Nothing where the plant is not of a foot with a sole, or lies outside the motion.
-[[nodiscard]] std::optional<PlantKept> plantKept(const RepairContext& context, const TiledMotion& motion, const Repair& plant);
+[[nodiscard]] std::optional<PlantKept> plantKept(const RepairContext& context, const TiledMotion& motion, const Repair& plant, const FeetLimits& limits = {});
 
 /// Slide, float and sink of the plants; each finding proposes its plant.
 [[nodiscard]] Findings feetFindings(const RepairContext& context, const TiledMotion& motion, const std::vector<Repair>& plants, const FeetLimits& limits = {});

@@ -68,6 +68,8 @@ std::vector<Repair> proposeGrips(const RepairContext& context, const TiledMotion
         continue;
       }
       repair.action = *ready;
+      // A prop stays in the lead hand as it is from one hold to the next.
+      if (settings.prop != 0 && !out.empty()) repair.action = withLeadGripOf(context, *ready, std::get<GripRepair>(out.front().action));
       out.push_back(std::move(repair));
     }
   }

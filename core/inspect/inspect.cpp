@@ -28,6 +28,9 @@ std::string number(double value, const char* unit) {
   return text;
 }
 
+/// Seconds at both ends of a hold that do not count for its drift.
+constexpr double takingHold = 0.15;
+
 class Inspector {
  public:
   Inspector(const Take& take, const Evaluated& evaluated, const Performance& performance, const InspectSettings& settings)
@@ -141,7 +144,13 @@ class Inspector {
   [[nodiscard]] Findings driftFindings(const std::vector<Repair>& grips) const {
     Findings list;
     for (const Repair& grip : grips) {
-      const GripDrift drift = gripDrift(context_, seen_.untrimmed, grip);
+      // Hands come together and part: at the ends of a hold they may be on their way.
+      Repair inner = grip;
+      if (inner.span && inner.span->last - inner.span->first > 4 * takingHold) {
+        inner.span->first += takingHold;
+        inner.span->last -= takingHold;
+      }
+      const GripDrift drift = gripDrift(context_, seen_.untrimmed, inner);
       const double limit = context_.scaled(0.0005);
       if (drift.worstMetres <= limit && drift.worstRadians <= 0.5 / 57.29577951308232) continue;
       const auto& action = std::get<GripRepair>(grip.action);

@@ -102,6 +102,8 @@ std::vector<Repair> proposePlants(const Contacts& contacts, FrameRate rate, doub
       Repair repair;
       repair.name = side == 0 ? "left foot" : "right foot";
       repair.proposed = true;
+      repair.easeBefore = settings.easeBefore;
+      repair.easeAfter = settings.easeAfter;
       repair.span = TimeRange{span.first / hertz, span.last / hertz};
       PlantRepair plant;
       plant.part = side == 0 ? PlantPart::leftFoot : PlantPart::rightFoot;

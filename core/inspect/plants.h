@@ -16,6 +16,7 @@ struct PlantProposalSettings {
   double rise = 0.004;        ///< parts of the performer's leg; a heel or ball that has risen further bears no longer
   double ballRise = 0.006;    ///< the same for a ball that leaves the ground to the toes
   double leastToe = 0.06;     ///< seconds in which the toes leave the ground at least
+  double easeBefore = 0.3, easeAfter = 0.4;  ///< seconds in which the foot joins its own way
   double groundNear = 0.05;   ///< ground within this part of the performer's leg of the floor is the floor
 };
 

@@ -8,6 +8,7 @@
 #include "core/io/gltf_file.h"
 #include "core/io/gltf_node.h"
 #include "core/io/gltf_pack.h"
+#include "core/io/gltf_prop.h"
 #include "core/io/read.h"
 #include "core/io/write.h"
 
@@ -36,6 +37,11 @@ class Edits {
       insert(list.end() - 1, joined(items));
     else
       insert(root_[root_.size() - 1].end(), ",\"" + std::string(name) + "\":[" + joined(items) + "]");
+  }
+  /// Items behind the last one of an array.
+  void appendTo(const JsonView& array, const std::vector<std::string>& items) {
+    if (items.empty()) return;
+    insert(array.size() > 0 ? array[array.size() - 1].end() : array.end() - 1, (array.size() > 0 ? "," : "") + joined(items));
   }
   /// A member behind the last one of an object that has members.
   void addMember(const JsonView& object, const std::string& text) { insert(object[object.size() - 1].end(), "," + text); }
@@ -149,8 +155,14 @@ Status writeIntoOwnGltf(const Figure& character, const BakedClip& clip, const st
   const JsonView root = file.root(), nodes = root["nodes"], bufferList = root["buffers"];
   Edits edits(root);
 
+  // Joints that are no nodes of the file are props: they get nodes of their own behind the file's.
+  std::vector<int> added;
+  for (int j = 0; j < skeleton.size(); ++j)
+    if (skeleton.fileNodes[static_cast<std::size_t>(j)] < 0 && skeleton.parents[static_cast<std::size_t>(j)] < 0) added.push_back(j);
+
   // A node that shows a skin ignores its own transform (glTF 2.0, 3.7.3.3): without children a track on it does nothing.
   const auto trackNode = [&](int j) {
+    if (const auto at = std::find(added.begin(), added.end(), j); at != added.end()) return static_cast<int>(nodes.size()) + static_cast<int>(at - added.begin());
     const int n = skeleton.fileNodes[static_cast<std::size_t>(j)];
     const JsonView node = n < 0 ? JsonView{} : nodes[static_cast<std::size_t>(n)];
     return node["skin"] && node["mesh"] && node["children"].size() == 0 ? -1 : n;
@@ -161,7 +173,7 @@ Status writeIntoOwnGltf(const Figure& character, const BakedClip& clip, const st
   for (const auto* list : {&clip.rotated, &clip.motion->movedJoints, &clip.motion->scaledJoints})
     for (int j : *list) moves[static_cast<std::size_t>(j)] = trackNode(j) >= 0;
   for (int j = 0; j < skeleton.size(); ++j) {
-    if (!moves[static_cast<std::size_t>(j)]) continue;
+    if (!moves[static_cast<std::size_t>(j)] || std::find(added.begin(), added.end(), j) != added.end()) continue;
     const int n = skeleton.fileNodes[static_cast<std::size_t>(j)];
     const JsonView node = n < 0 ? JsonView{} : nodes[static_cast<std::size_t>(n)];
     if (!node.isObject() || validUtf8(node["name"].string()) != skeleton.names[static_cast<std::size_t>(j)])
@@ -208,6 +220,24 @@ Status writeIntoOwnGltf(const Figure& character, const BakedClip& clip, const st
   const std::string animation = packAnimation(pack, clip, uniqueName(validUtf8(clip.name), taken), trackNode);
   if (control.stopped()) return RunControl::cancelled();
   control.report(0.5, "Adding the animation");
+  if (!added.empty()) {
+    GltfPropParts parts{root["meshes"].size(), root["materials"].size(), root["textures"].size(), root["images"].size(), {}, {}, {}, {}};
+    std::vector<std::string> made, indices;
+    for (const int j : added) {
+      made.push_back(packPropNode(pack, character, j, parts));
+      indices.push_back(std::to_string(nodes.size() + made.size() - 1));
+    }
+    edits.append("nodes", made);
+    edits.append("meshes", parts.meshes);
+    edits.append("materials", parts.materials);
+    edits.append("textures", parts.textures);
+    edits.append("images", parts.images);
+    const JsonView scene = root["scenes"][static_cast<std::size_t>(std::max<std::int64_t>(0, root["scene"].integer(0)))];
+    if (scene["nodes"].isArray())
+      edits.appendTo(scene["nodes"], indices);
+    else if (scene.isObject() && scene.size() > 0)
+      edits.addMember(scene, "\"nodes\":[" + joined(indices) + "]");
+  }
   edits.append("animations", {animation});
   edits.append("accessors", pack.accessors);
   edits.append("bufferViews", pack.views);

@@ -1,7 +1,7 @@
 #include <algorithm>
 #include <filesystem>
 
-#include "core/io/write.h"
+#include "core/io/with_props.h"
 
 namespace understudy {
 
@@ -16,6 +16,13 @@ Status handOver(const Figure& character, const BakedClip& clip, const std::strin
   if (extension == ".csv") return writeCsv(character, clip, path, control);
   if (extension == ".glb" || extension == ".gltf") {
     const bool own = character.format.starts_with("glTF") && !animationOnly;
+    if (!clip.props.empty() && (own || extension == ".glb")) {
+      const Result<std::unique_ptr<const WithProps>> with = withProps(character, clip, !own);
+      if (!with) return with.error();
+      const WithProps& all = **with;
+      if (own) return writeIntoOwnGltf(all.figure, all.clip, path, control);
+      return animationOnly ? writeAnimationGlb(all.figure, all.clip, path, control) : writeNewGlb(all.figure, all.clip, path, control);
+    }
     if (own) return writeIntoOwnGltf(character, clip, path, control);
     if (extension == ".gltf")
       return makeError(Fault::usage,

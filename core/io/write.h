@@ -7,8 +7,18 @@
 
 #include "core/base/run_control.h"
 #include "core/figure/figure.h"
+#include "core/math/rigid.h"
 
 namespace understudy {
+
+/// A prop that goes along with a clip: where it is at each frame, in world metres of the character's Space (Y up, not turned to
+/// face +Z).
+struct BakedProp {
+  std::string name;
+  const Figure* figure = nullptr;  ///< one joint at the origin with rigid meshes, metres; null: `joint` is animated instead
+  int joint = -1;                  ///< of the character: a node of its own file that is the prop
+  std::vector<Rigid> path;         ///< one a frame of the motion
+};
 
 /// A baked animation on a figure's own skeleton: which joints get which tracks.
 struct BakedClip {
@@ -16,6 +26,7 @@ struct BakedClip {
   const Motion* motion = nullptr;      ///< local, file unit and axes of the figure
   std::vector<int> rotated;            ///< joints with rotation tracks (translations: motion->movedJoints)
   int firstFrame = 1;                  ///< number of the first frame, where the format has numbers
+  std::vector<BakedProp> props;        ///< glTF only: animated nodes beside the character
 };
 
 /// Writes bytes to `path` by way of a temporary file in the same folder. Errors: unwritable, disk full.

@@ -4,6 +4,7 @@
 #include <chrono>
 #include <cmath>
 
+#include "core/repair/grip.h"
 #include "core/take/edits.h"
 
 namespace understudy {
@@ -75,6 +76,18 @@ Result<Finished> finishTake(const Take& start, const Sources& sources, const Fin
     out.take = std::move(*anchoredTake);
     seen = evaluate(out.take, sources, cache, control);
     if (!seen) return seen.error();
+  }
+  if (settings.inspect.prop != 0) {
+    std::vector<PropItem> props = *out.take.props;
+    std::vector<const Repair*> repairs;
+    for (const Node<Repair>& repair : *out.take.repairs) repairs.push_back(&*repair);
+    for (PropItem& prop : props)
+      if (prop.id == settings.inspect.prop) prop = carriedByLead(*seen->context, prop, repairs, settings.inspect.leadLeft.value_or(false));
+    if (Take carried = setProps(out.take, std::move(props)); !(carried == out.take)) {
+      out.take = std::move(carried);
+      seen = evaluate(out.take, sources, cache, control);
+      if (!seen) return seen.error();
+    }
   }
   step("find and repair");
   control.report(0.85, "look again");

@@ -608,6 +608,35 @@ GripRepair swappedGrip(const GripRepair& grip) {
   return out;
 }
 
+PropItem carriedByLead(const RepairContext& context, const PropItem& prop, const std::vector<const Repair*>& repairs, bool leadLeft) {
+  if (!prop.holders.empty()) return prop;
+  std::size_t side = leadLeft ? 0 : 1;
+  Rigid propInHand = handsOf(context)[side].palm * inverse(rigidOf(prop.leadGrip));
+  for (const Repair* repair : repairs)
+    if (const GripRepair* grip = std::get_if<GripRepair>(&repair->action); grip && grip->prop == prop.id && grip->anchored && !repair->muted && repair->weight > 0) {
+      side = grip->leadLeft ? 0 : 1;
+      propInHand = rigidOf(grip->leadPalm) * inverse(rigidOf(grip->leadGrip));
+      break;
+    }
+  if (handsOf(context)[side].joint < 0) return prop;
+  PropItem out = prop;
+  out.holders.push_back({0, side == 0 ? "@leftHand" : "@rightHand", placementOf(propInHand)});
+  return out;
+}
+
+GripRepair withLeadGripOf(const RepairContext& context, const GripRepair& grip, const GripRepair& like) {
+  const PropItem* prop = propOf(context, grip.prop);
+  if (!prop || !grip.anchored || !like.anchored || grip.leadLeft != like.leadLeft) return grip;
+  GripRepair out = grip;
+  out.leadGrip = like.leadGrip;
+  Rigid support = rigidOf(like.leadGrip) * inverse(rigidOf(grip.leadGrip)) * rigidOf(grip.supportGrip);
+  const Rigid own = rigidOf(prop->supportGrip);
+  const Vec3d axis = rotate(own.turn, Vec3d{0, 1, 0}), through = apply(own, Vec3d{0, 0, prop->radius}), hold = apply(support, Vec3d{0, 0, prop->radius});
+  support.at += through + axis * dot(hold - through, axis) - hold;
+  out.supportGrip = placementOf(support);
+  return out;
+}
+
 std::vector<Rigid> propPath(const RepairContext& context, const TiledMotion& motion, const PropItem& prop, const std::vector<const Repair*>& repairs,
                             FrameSpan frames) {
   frames = common(frames, {0, motion.frames() - 1});
@@ -650,13 +679,10 @@ std::vector<Rigid> propPath(const RepairContext& context, const TiledMotion& mot
     load(f);
     return Rigid{poser.rotation(use.joint), poser.position(use.joint)} * use.propInHand;
   };
-  const auto holderAt = [&](int f) -> const Hold* {
-    // The holder on at that time, unless a grip ended after it took over.
+  const auto holderAt = [&](int f) {
     const Hold* hold = nullptr;
     for (const Hold& h : holds)
       if (h.first <= f) hold = &h;
-    for (const Use& use : uses)
-      if (hold && use.when.span.last <= f && use.when.span.last >= hold->first) hold = nullptr;
     return hold;
   };
   for (int f = frames.first; f <= frames.last; ++f) {

@@ -50,6 +50,13 @@ struct GripDivision {
 /// Lead and support exchanged, the prop staying in both hands where it is.
 [[nodiscard]] GripRepair swappedGrip(const GripRepair& grip);
 
+/// The prop with the lead hand as its holder wherever no grip holds it, lying in it as the first of its grips has it (as its own lead
+/// grip says where there is none). A prop that has holders already, or a character without that hand, comes back as it is.
+[[nodiscard]] PropItem carriedByLead(const RepairContext& context, const PropItem& prop, const std::vector<const Repair*>& repairs, bool leadLeft);
+
+/// Lays a grip's prop into the lead hand as `like` has it; the support hand's place moves onto the prop's handle, across its axis only.
+[[nodiscard]] GripRepair withLeadGripOf(const RepairContext& context, const GripRepair& grip, const GripRepair& like);
+
 /// Where a prop is over the frames `frames` of a motion that has its grips applied: with the lead hand during grips (blended over
 /// their eases), else with its holder, else where the grip before left it or the one after takes it up, in the stage.
 /// `repairs` are all of the take's in list order; muted and other ones are skipped. A prop nobody ever holds stays at the origin.

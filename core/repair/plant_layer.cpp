@@ -386,12 +386,15 @@ class PlantWork {
   void settle(int side, const Goal& g, FootPose& target) {
     const Vec3d normal = g.stay >= 0 ? layer_.stays_[static_cast<std::size_t>(g.stay)].plane.normal : Vec3d{0, 1, 0};
     PlantLeg::Give sum;
+    const PlantLeg::Print wanted = leg(side).print(target, normal);
+    const double pitch = leg(side).pitchOf(target.foot, normal);
     for (int round = 0; round < 3; ++round) {
       const LegFrame now = pose_.leg(side);
-      const PlantLeg::Give more = leg(side).give(target, leg(side).given(target, sum, 1), now.shank, now.knee, normal);
+      const PlantLeg::Give more = leg(side).give(wanted, pitch, leg(side).given(target, sum, 1), now.shank, now.knee, normal);
       sum.tilt += more.tilt;
       sum.shift += more.shift;
       pose_.place(side, leg(side).given(target, sum, 1));
+      if (length(more.shift) < 2e-5 * layer_.context_->height) break;
     }
     target = leg(side).given(target, sum, g.firm);
     if (g.firm < 1) pose_.place(side, target);

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <numbers>
+#include <tuple>
 
 namespace understudy {
 namespace {
@@ -129,7 +130,11 @@ PlantLeg::PlantLeg(const RepairContext& context, int whichSide) : limb(context.l
   std::vector<Point> vertices;
   std::vector<Vec3d> relative;
   std::vector<double> toes;
-  for (const SoleVertex& v : sole.skin) {
+  std::vector<SoleVertex> skin = sole.skin;
+  const auto keyOf = [](const SoleVertex& v) { return std::tuple(v.position.x, v.position.y, v.position.z, v.toes, v.other); };
+  std::sort(skin.begin(), skin.end(), [&](const SoleVertex& a, const SoleVertex& b) { return keyOf(a) < keyOf(b); });
+  skin.erase(std::unique(skin.begin(), skin.end(), [&](const SoleVertex& a, const SoleVertex& b) { return keyOf(a) == keyOf(b); }), skin.end());
+  for (const SoleVertex& v : skin) {
     Point p;
     p.toeWeight = limb.tip >= 0 ? static_cast<double>(v.toes) : 0.0;
     p.shankWeight = static_cast<double>(v.other);
@@ -184,8 +189,10 @@ PlantLeg::PlantLeg(const RepairContext& context, int whichSide) : limb(context.l
     Point p = vertices[i];
     const double along = (dot(relative[i], forward) - shortest) / std::max(longest - shortest, 1e-9);
     const bool bears = relative[i].y - low < 0.02 * context.height;
+    p.stiff = std::exp(-p.shankWeight / 0.02);
     p.end = !bears ? 0 : along < 0.3 ? -1 : along > 0.5 ? 1 : 0;
     soft = soft || (bears && p.shankWeight > 0.005);
+    if (bears) bearing_.push_back(points_.size());
     points_.push_back(p);
   }
 
@@ -280,26 +287,22 @@ void PlantLeg::buildRoll() {
       at = stands - placeFlat(p, pitch).forward;
     }
   }
-  rise_.clear();
-  for (int k = 0; k * cell <= steepest && !flat_.empty(); ++k) {
-    const double up = k == 0 ? 0 : rolled(-cell * k).up;
-    if (k > 0 && up <= rise_.back()) {
-      if (up < 0 && rise_.size() == 1) continue;  // not even level yet
-      break;
-    }
-    rise_.push_back(up);
+  for (int way = 0; way < 2; ++way) {
+    std::vector<Rolled>& table = table_[static_cast<std::size_t>(way)];
+    table.clear();
+    for (int k = 0; k * cell <= steepest && !flat_.empty(); ++k) table.push_back(rolled((way == 0 ? 1 : -1) * cell * k));
   }
   const double front = bends ? toe2_.forward : roll_[1].size() > 20 ? roll_[1][20].at : 0;
   footLength_ = std::max(front, 0.25 * std::abs(height));
 }
 
-double PlantLeg::pitchForRise(double rise) const {
-  if (rise <= 0 || rise_.size() < 2) return 0;
-  const auto next = std::upper_bound(rise_.begin(), rise_.end(), rise);
-  if (next == rise_.end()) return -cell * static_cast<double>(rise_.size() - 1);
-  const auto k = next - rise_.begin();
-  const double low = rise_[static_cast<std::size_t>(k - 1)], t = (rise - low) / (*next - low);
-  return -cell * (static_cast<double>(k - 1) + t);
+PlantLeg::Rolled PlantLeg::roughlyRolled(double pitch) const {
+  const std::vector<Rolled>& table = table_[pitch > 0 ? 0 : 1];
+  if (table.size() < 2) return {};
+  const double at = std::min(std::abs(pitch) / cell, static_cast<double>(table.size()) - 1.001);
+  const auto k = static_cast<std::size_t>(at);
+  const double t = at - static_cast<double>(k);
+  return {table[k].forward + (table[k + 1].forward - table[k].forward) * t, table[k].up + (table[k + 1].up - table[k].up) * t};
 }
 
 PlantLeg::Rolled PlantLeg::rolled(double pitch) const {
@@ -359,43 +362,56 @@ PlantLeg::Lowest PlantLeg::lowest(const FootPose& pose, const Vec3d& normal) con
   return best;
 }
 
-PlantLeg::Give PlantLeg::give(const FootPose& wanted, const FootPose& now, const Quatd& shank, const Vec3d& knee, const Vec3d& normal) const {
-  struct Ends {
-    double all = 1e300, rear = 1e300, front = 1e300;
-    void take(double h, int end) {
-      all = std::min(all, h);
-      if (end < 0) rear = std::min(rear, h);
-      if (end > 0) front = std::min(front, h);
-    }
-  };
-  std::vector<Vec3d> moved(points_.size());
-  std::vector<double> heights(points_.size());
-  Ends stiff, soft_;
-  for (std::size_t i = 0; i < points_.size(); ++i) {
-    const Point& p = points_[i];
-    const Vec3d meant = wanted.at + place(i, wanted), is = now.at + place(i, now);
-    const Vec3d real = is + (knee + rotate(shank, p.shank) - is) * p.shankWeight;
-    moved[i] = real - meant;
-    heights[i] = dot(real, normal);
-    stiff.take(dot(meant, normal), p.end);
-    soft_.take(heights[i], p.end);
+PlantLeg::Print PlantLeg::print(const FootPose& pose, const Vec3d& normal) const {
+  Print out;
+  out.places.reserve(bearing_.size());
+  for (const std::size_t i : bearing_) {
+    out.places.push_back(pose.at + place(i, pose));
+    const double h = dot(out.places.back(), normal);
+    out.low = std::min(out.low, h);
+    if (points_[i].end < 0) out.rear = std::min(out.rear, h);
+    if (points_[i].end > 0) out.front = std::min(out.front, h);
   }
+  return out;
+}
+
+PlantLeg::Give PlantLeg::give(const Print& wanted, double pitch, const FootPose& now, const Quatd& shank, const Vec3d& knee, const Vec3d& normal) const {
   Give out;
-  if (points_.empty()) return out;
-  const double pitch = pitchOf(wanted.foot, normal) / (3 * degree);
-  if (soft_.rear < 1e299 && soft_.front < 1e299 && soleLength_ > 0)
-    out.tilt = ((soft_.rear - stiff.rear) - (soft_.front - stiff.front)) / soleLength_ * std::exp(-pitch * pitch);
+  if (bearing_.empty()) return out;
+  const Mat3d foot = toMatrix(now.foot), toe = toMatrix(now.toe), leg = toMatrix(shank);
+  const Vec3d toeAt = now.at + foot * toeOffset;
+  thread_local std::vector<Vec3d> moved;
+  thread_local std::vector<double> heights;
+  moved.resize(bearing_.size());
+  heights.resize(bearing_.size());
+  double low = 1e300, rear = 1e300, front = 1e300;
+  for (std::size_t k = 0; k < bearing_.size(); ++k) {
+    const Point& p = points_[bearing_[k]];
+    Vec3d place_ = now.at + foot * p.foot;
+    if (p.toeWeight > 0) place_ = place_ * (1 - p.toeWeight) + (toeAt + toe * p.toe) * p.toeWeight;
+    if (p.shankWeight > 0) place_ = place_ * (1 - p.shankWeight) + (knee + leg * p.shank) * p.shankWeight;
+    const double h = dot(place_, normal);
+    heights[k] = h;
+    moved[k] = place_ - wanted.places[k];
+    low = std::min(low, h);
+    if (p.end < 0) rear = std::min(rear, h);
+    if (p.end > 0) front = std::min(front, h);
+  }
+  pitch /= 8 * degree;
+  if (rear < 1e299 && front < 1e299 && soleLength_ > 0) out.tilt = ((rear - wanted.rear) - (front - wanted.front)) / soleLength_ * std::exp(-pitch * pitch);
   // Of what is down, the stiffest says how far the sole has gone.
   const double near = std::max(0.003 * soleLength_, 1e-6);
   Vec3d drift;
   double sum = 0;
-  for (std::size_t i = 0; i < points_.size(); ++i) {
-    const double h = (heights[i] - soft_.all) / near, w = std::exp(-points_[i].shankWeight / 0.02) / (1 + h * h * h * h);
-    drift += moved[i] * w;
+  for (std::size_t k = 0; k < bearing_.size(); ++k) {
+    const double h = (heights[k] - low) / near;
+    if (h > 30) continue;
+    const double w = points_[bearing_[k]].stiff / (1 + h * h * h * h);
+    drift += moved[k] * w;
     sum += w;
   }
   if (sum > 1e-12) drift = drift / sum;
-  out.shift = normal * (stiff.all - soft_.all) - (drift - normal * dot(drift, normal));
+  out.shift = normal * (wanted.low - low) - (drift - normal * dot(drift, normal));
   return out;
 }
 
@@ -405,6 +421,22 @@ FootPose PlantLeg::given(FootPose pose, const Give& give, double part) const {
   pose.toe = normalised(turn * pose.toe);
   pose.at += give.shift * part;
   return pose;
+}
+
+Vec3d PlantLeg::carried(const FootPose& last, const FootPose& now, const Vec3d& normal) const {
+  const Lowest low = lowest(now, normal);
+  const double near = std::max(0.01 * soleLength_, 1e-9);
+  Vec3d sum;
+  double weight = 0;
+  for (std::size_t i = 0; i < points_.size(); ++i) {
+    const Vec3d p = place(i, now);
+    const double h = (dot(p, normal) - low.height) / near;
+    if (h > 12) continue;
+    const double w = std::exp(-h);
+    sum += (place(i, last) - p) * w;
+    weight += w;
+  }
+  return weight > 0 ? sum / weight : Vec3d{};
 }
 
 double PlantLeg::pitchOf(const Quatd& foot, const Vec3d& normal) const {

@@ -43,9 +43,8 @@ class PlantLeg {
     double forward = 0, up = 0;
   };
   [[nodiscard]] Rolled rolled(double pitch) const;
-  /// The pitch, 0 or below, at which the heel has risen so far that the foot's joint is `rise` higher than when flat; the
-  /// steepest useful one where it cannot rise so far.
-  [[nodiscard]] double pitchForRise(double rise) const;
+  /// The same read off a table, to a hundredth of a millimetre or so.
+  [[nodiscard]] Rolled roughlyRolled(double pitch) const;
   /// The foot standing on `plane` at `base` (below the foot's joint when flat), rolled to `pitch`. In ball phases toes stay flat.
   [[nodiscard]] FootPose standing(const GroundPlane& plane, const Vec3d& base, double yaw, double pitch) const;
   /// From the foot's joint to what it rolls on when the heel rises, metres.
@@ -66,12 +65,21 @@ class PlantLeg {
   };
   [[nodiscard]] Lowest lowest(const FootPose& pose, const Vec3d& normal) const;
 
+  /// How far the foot's joint has to move between two poses for what bears in the second to keep its place, what is nearly down
+  /// counting in part.
+  [[nodiscard]] Vec3d carried(const FootPose& last, const FootPose& now, const Vec3d& normal) const;
+  /// Where the low points of a sole are: what is to bear. Made once a pose.
+  struct Print {
+    std::vector<Vec3d> places;
+    double low = 1e300, rear = 1e300, front = 1e300;  ///< heights along the normal: of all, of the rear part, of the front part
+  };
+  [[nodiscard]] Print print(const FootPose& pose, const Vec3d& normal) const;
   /// What a pose lacks so that a soft sole bears where, and as low as, a stiff one would at `wanted`, a flat one with both ends.
   struct Give {
     double tilt = 0;  ///< radians, toes up
     Vec3d shift;
   };
-  [[nodiscard]] Give give(const FootPose& wanted, const FootPose& now, const Quatd& shank, const Vec3d& knee, const Vec3d& normal) const;
+  [[nodiscard]] Give give(const Print& wanted, double pitch, const FootPose& now, const Quatd& shank, const Vec3d& knee, const Vec3d& normal) const;
   /// A pose with `part` of a give.
   [[nodiscard]] FootPose given(FootPose pose, const Give& give, double part) const;
 
@@ -83,7 +91,7 @@ class PlantLeg {
  private:
   struct Point {
     Vec3d foot, toe, shank;  // in the joint's frame, metres
-    double toeWeight = 0, shankWeight = 0;
+    double toeWeight = 0, shankWeight = 0, stiff = 1;
     int end = 0;             // −1 rear, 1 front part of the sole
   };
   // In the foot's own plane: forward and up of the foot's joint (of the toes' joint for the toe part).
@@ -100,7 +108,8 @@ class PlantLeg {
   std::vector<Point> points_;       // may be lowest in some pose
   std::vector<Flat> flat_;          // may be lowest while rolling
   std::array<std::vector<Cell>, 2> roll_;  // toes up, heel up
-  std::vector<double> rise_;               // with the heel up, a cell each, as long as it grows
+  std::array<std::vector<Rolled>, 2> table_;  // rolled() at the cells' edges
+  std::vector<std::size_t> bearing_;       // of the points, those that are low when the foot is flat
   Rolled toe2_;                     // toes' joint, forward and up of the foot's
   double spinForward_ = 0, spinSide_ = 0, footLength_ = 0, soleLength_ = 0;
 };

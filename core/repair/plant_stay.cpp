@@ -22,10 +22,10 @@ double softPart(double value, double zone) { return value <= 0 || zone <= 0 ? st
 /// Yaw and ground point of the flat foot at a frame, spins so far included.
 struct Footing {
   double yaw = 0;
-  Vec3d base;
+  Vec3d base, heading;
 };
 std::vector<Footing> footings(const Stay& stay, const PlantLeg& leg) {
-  std::vector<Footing> out(stay.phases.size(), Footing{stay.yaw, stay.base});
+  std::vector<Footing> out(stay.phases.size(), Footing{stay.yaw, stay.base, leg.heading(stay.plane, stay.yaw)});
   const auto spins = static_cast<double>(std::count(stay.phases.begin(), stay.phases.end(), PlantPhase::spin));
   if (spins == 0 || stay.turn == 0) return out;
   double yaw = stay.yaw;
@@ -36,11 +36,11 @@ std::vector<Footing> footings(const Stay& stay, const PlantLeg& leg) {
     const double share = stay.turn * static_cast<double>(end - i) / spins;
     for (std::size_t k = i; k < end; ++k) {
       const double now = yaw + share * (1 - fade(static_cast<double>(k - i + 1) / static_cast<double>(end - i + 1)));
-      out[k] = {now, pivot - leg.spinArm(stay.plane, now)};
+      out[k] = {now, pivot - leg.spinArm(stay.plane, now), leg.heading(stay.plane, now)};
     }
     yaw += share;
     if (end == i) {
-      out[i] = {yaw, pivot - leg.spinArm(stay.plane, yaw)};
+      out[i] = {yaw, pivot - leg.spinArm(stay.plane, yaw), leg.heading(stay.plane, yaw)};
       ++end;
     }
     i = end;
@@ -95,8 +95,8 @@ std::vector<double> pitches(const Stay& stay, const PlantLeg& leg, const std::ve
   const auto reachOf = [&](int i) { return distance(own[static_cast<std::size_t>(i)].hip, own[static_cast<std::size_t>(i)].foot.at); };
   const auto reachAt = [&](int i, double pitch) {
     const Footing& f = footing[static_cast<std::size_t>(i)];
-    const PlantLeg::Rolled r = leg.rolled(pitch);
-    return distance(hipOf(i), f.base + leg.heading(stay.plane, f.yaw) * r.forward + stay.plane.normal * (leg.height + r.up));
+    const PlantLeg::Rolled r = leg.roughlyRolled(pitch);
+    return distance(hipOf(i), f.base + f.heading * r.forward + stay.plane.normal * (leg.height + r.up));
   };
   if (reaches) {
     reaches->resize(own.size());
@@ -191,16 +191,16 @@ std::vector<FootPose> standingFeet(const Stay& stay, const PlantLeg& leg, const 
     if (k >= release) {
       const double w = 1 - fade(static_cast<double>(k - release + 1) / (n - release + 1));
       slip = w * std::max(0.0, dot(ownPoint(k) - ownPoint(k - 1), way));
-      const double step = leg.yawOf(own[i].foot.foot) - leg.yawOf(own[i - 1].foot.foot);
-      yaw += w * std::remainder(step, 2 * std::numbers::pi);
+      // A foot on its toes has hardly a heading.
+      const double step = leg.yawOf(own[i].foot.foot) - leg.yawOf(own[i - 1].foot.foot), level = std::cos(leg.pitchOf(own[i].foot.foot, plane.normal));
+      yaw += w * level * level * std::remainder(step, 2 * std::numbers::pi);
     }
     const FootPose& last = out[i - 1];
     // What bears now keeps its place, but for the slip.
     const auto placed = [&](double toePitch) {
       FootPose pose = leg.turned(plane, yaw, pitch[i], toePitch);
-      const auto [bears, low] = leg.lowest(pose, plane.normal);
-      pose.at = flatten(leg.points() > 0 ? last.at + leg.place(bears, last) - leg.place(bears, pose) : last.at) + way * slip;
-      pose.at += plane.normal * (dot(plane.through, plane.normal) - low);
+      pose.at = flatten(last.at + leg.carried(last, pose, plane.normal)) + way * slip;
+      pose.at += plane.normal * (dot(plane.through, plane.normal) - leg.lowest(pose, plane.normal).height);
       return pose;
     };
     double toePitch = pitch[i];
@@ -212,12 +212,21 @@ std::vector<FootPose> standingFeet(const Stay& stay, const PlantLeg& leg, const 
         const double steepestHere = -steepest + (steepest + leg.pitchOf(own[i].foot.foot, plane.normal) - 10 * degree) * rises;
         pitch[i] = std::max(pitch[i], std::clamp(steepestHere, -steepest, 0.0));
         const Vec3d hip = own[i].hip + Vec3d{0, stay.lift, 0};
-        double least = pitch[i], most = 0;
-        if (distance(hip, placed(0).at) > reaches[i])
-          for (int step = 0; step < 16; ++step) {
-            toePitch = (least + most) / 2;
-            (distance(hip, placed(toePitch).at) > reaches[i] ? most : least) = toePitch;
+        // Nearer to the hip with every degree, until another point bears.
+        double before = 0;
+        while (distance(hip, placed(before).at) > reaches[i] && before > pitch[i]) {
+          const double next = std::max(before - 3 * degree, pitch[i]);
+          toePitch = next;
+          if (distance(hip, placed(next).at) <= reaches[i]) {
+            double least = next, most = before;
+            for (int step = 0; step < 14; ++step) {
+              toePitch = (least + most) / 2;
+              (distance(hip, placed(toePitch).at) > reaches[i] ? most : least) = toePitch;
+            }
+            break;
           }
+          before = next;
+        }
         toePitch *= rises;
       }
     }

@@ -73,6 +73,17 @@ class UntwistLayer : public RepairLayer {
 
   [[nodiscard]] FrameSpan extent(std::size_t repair) const override { return extents_[repair]; }
 
+  [[nodiscard]] std::vector<int> movedJoints() const override {
+    std::vector<int> moved;
+    for (const Step& step : steps_)
+      if (step.link)
+        for (const TwistLink::Held& held : step.link->held)
+          if (held.moves) moved.push_back(held.joint);
+    std::sort(moved.begin(), moved.end());
+    moved.erase(std::unique(moved.begin(), moved.end()), moved.end());
+    return moved;
+  }
+
   [[nodiscard]] FrameSpan affected(FrameSpan changed) const override {
     for (const Step& step : steps_)
       if (!common(changed, step.extent).empty()) changed = hull(changed, step.extent);

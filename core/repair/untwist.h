@@ -5,7 +5,7 @@
 
 namespace understudy {
 
-/// `repairs` hold UntwistRepair. Two things are done, both on local rotations only, so that no limb's joint changes its place:
+/// `repairs` hold UntwistRepair. Two things are done, neither of which changes the place of a limb's joint:
 ///
 /// Flips. A step of a joint's local rotation from one frame to the next that is larger than a quarter turn and more than three times the
 /// steps on both sides is a flip. One that comes and goes inside the repair's frames is taken out: the frames between get the turn that
@@ -15,7 +15,8 @@ namespace understudy {
 /// over the repair's frames, so that turns past half a turn keep counting; near a half turn of swing, where twist means nothing, the
 /// last one is kept. What exceeds `limit` (from 10° below, so that nothing starts with a jerk) is the excess; `share` of it goes to the
 /// bone above, which turns about its own length. Bones between and twist bones beside take their part by their place along the bone.
-/// Hands and feet keep their orientation in the stage, and the middle bone when its own twist is shared.
+/// Hands and feet keep their orientation in the stage (also fingers that hang on the forearm beside the hand, which are moved along for
+/// that), and the middle bone when its own twist is shared.
 ///
 /// The support of a frame is the repair's span and eases. Detached ends share nothing.
 [[nodiscard]] RepairLayerPtr makeUntwistLayer(std::shared_ptr<const RepairContext> context, std::vector<const Repair*> repairs, Issues& issues);

@@ -5,27 +5,24 @@
 namespace understudy {
 
 LocalPose::LocalPose(const RepairContext& context)
-    : context_(context), local_(static_cast<std::size_t>(context.body.rig.size())), changed_(local_.size(), 0) {}
+    : context_(context), local_(static_cast<std::size_t>(context.body.rig.size())), changed_(local_.size(), 0), moved_(local_.size(), 0) {
+  for (int j = 0; j < context.body.rig.size(); ++j) restPlace_.push_back(context.body.rig.offset(j));
+}
 
 void LocalPose::load(const TiledMotion& motion, int frame) {
-  motion_ = &motion;
-  frame_ = frame;
   const RigidRig& rig = context_.body.rig;
   const auto rotations = motion.rotationsAt(frame);
   for (std::size_t j = 0; j < local_.size(); ++j) {
     local_[j] = normalised(Quatd(rotations[j]));
     if (rig.hasPost[j]) local_[j] = local_[j] * rig.post[j];
-    changed_[j] = 0;
+    changed_[j] = moved_[j] = 0;
   }
-}
-
-Vec3d LocalPose::place(int joint) const {
-  const RigidRig& rig = context_.body.rig;
-  const auto j = static_cast<std::size_t>(joint);
-  const std::vector<int>& tracks = motion_->movedJoints();
-  const auto at = std::lower_bound(tracks.begin(), tracks.end(), joint);
-  const bool moves = at != tracks.end() && *at == joint;
-  return rig.stretch[j] * (moves ? Vec3d(motion_->translationsAt(frame_)[static_cast<std::size_t>(at - tracks.begin())]) : rig.translation[j]);
+  place_ = restPlace_;
+  const auto translations = motion.translationsAt(frame);
+  for (std::size_t k = 0; k < translations.size(); ++k) {
+    const auto j = static_cast<std::size_t>(motion.movedJoints()[k]);
+    place_[j] = rig.stretch[j] * Vec3d(translations[k]);
+  }
 }
 
 void LocalPose::store(TiledMotion& out, int frame) const {
@@ -35,6 +32,11 @@ void LocalPose::store(TiledMotion& out, int frame) const {
     if (!changed_[j]) continue;
     const Quatd local = rig.hasPost[j] ? local_[j] * conjugate(rig.post[j]) : local_[j];
     rotations[j] = Quatf(sameHemisphere(normalised(local), Quatd(rotations[j])));
+  }
+  const auto translations = out.translationsToWrite(frame);
+  for (std::size_t k = 0; k < translations.size(); ++k) {
+    const auto j = static_cast<std::size_t>(out.movedJoints()[k]);
+    if (moved_[j]) translations[k] = Vec3f(inverse(rig.stretch[j]) * place_[j]);
   }
 }
 
@@ -73,6 +75,11 @@ void TwistLink::share(LocalPose& pose, double angle) const {
   }
   pose.set(path.back(), normalised(conjugate(above) * wanted));
   for (const Beside& b : beside) pose.set(b.joint, fromAxisAngle(line, -b.t * angle) * pose[b.joint]);
+  const Quatd back = fromAxisAngle(line, -angle);
+  for (const Held& h : held) {
+    if (h.moves) pose.move(h.joint, rotate(back, pose.place(h.joint)));
+    pose.set(h.joint, back * pose[h.joint]);
+  }
 }
 
 std::optional<TwistLink> twistLink(const RepairContext& context, int base, int end, const std::vector<int>& chain) {
@@ -90,9 +97,22 @@ std::optional<TwistLink> twistLink(const RepairContext& context, int base, int e
   const auto place = [&](int j) { return std::clamp(dot(at(j) - at(base), line) / (size * size), 0.0, 1.0); };
   double before = 0;
   for (std::size_t k = 0; k + 1 < link.path.size(); ++k) link.along.push_back(before = std::max(before, place(link.path[k])));
+  const auto onPath = [&](int j) { return std::find(link.path.begin(), link.path.end(), j) != link.path.end(); };
+  const auto offLine = [&](int j) { return length(at(j) - at(base) - line * (dot(at(j) - at(base), line) / (size * size))); };
   for (const int j : chain)
-    if (j != base && skeleton.parents[static_cast<std::size_t>(j)] == base && std::find(link.path.begin(), link.path.end(), j) == link.path.end())
-      link.beside.push_back({j, place(j)});
+    if (j != base && skeleton.parents[static_cast<std::size_t>(j)] == base && !onPath(j)) link.beside.push_back({j, place(j)});
+  for (int j = 0; j < skeleton.size(); ++j) {
+    if (skeleton.parents[static_cast<std::size_t>(j)] != base || onPath(j) || std::find(chain.begin(), chain.end(), j) != chain.end()) continue;
+    // What carries fingers, toes or whatever else comes after the end, or lies at the end's place, is the end's.
+    const auto carriesRole = [&](int k) {
+      for (int r = 0; r < roleCount; ++r)
+        if (const std::vector<int>& joints = context.roles().at(roleAt(r)).joints; std::find(joints.begin(), joints.end(), k) != joints.end()) return true;
+      return false;
+    };
+    const std::vector<int>& below = context.below[static_cast<std::size_t>(j)];
+    if (carriesRole(j) || std::any_of(below.begin(), below.end(), carriesRole) || distance(at(j), at(end)) < 0.01 * size)
+      link.held.push_back({j, offLine(j) > 1e-4 * context.height});
+  }
   link.reference = conjugate(turn(base)) * turn(end);
   link.axis = rotate(conjugate(turn(base)), line / size);
   return link;

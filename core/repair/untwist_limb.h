@@ -20,16 +20,19 @@ class LocalPose {
     changed_[static_cast<std::size_t>(joint)] = 1;
   }
   /// Place of a joint in the frame of what it hangs on, metres.
-  [[nodiscard]] Vec3d place(int joint) const;
-  /// Writes the changed joints.
+  [[nodiscard]] Vec3d place(int joint) const { return place_[static_cast<std::size_t>(joint)]; }
+  void move(int joint, const Vec3d& place) {
+    place_[static_cast<std::size_t>(joint)] = place;
+    moved_[static_cast<std::size_t>(joint)] = 1;
+  }
+  /// Writes the changed joints; moves are lost where the motion has no track.
   void store(TiledMotion& out, int frame) const;
 
  private:
   const RepairContext& context_;
-  const TiledMotion* motion_ = nullptr;
-  int frame_ = 0;
   std::vector<Quatd> local_;
-  std::vector<char> changed_;
+  std::vector<Vec3d> place_, restPlace_;
+  std::vector<char> changed_, moved_;
 };
 
 struct TwistLink {
@@ -41,6 +44,11 @@ struct TwistLink {
   std::vector<int> path;        ///< from the base's child down to the end
   std::vector<double> along;    ///< of the path's joints but the last: place along the bone, 0 … 1, ascending
   std::vector<Beside> beside;   ///< twist bones that hang on the base, not on the path
+  struct Held {
+    int joint = 0;
+    bool moves = false;  ///< it lies off the line from base to end, so that it has to be moved
+  };
+  std::vector<Held> held;       ///< joints of the end that hang on the base as well (fingers beside a palm): they stay as the end does
   Quatd reference;              ///< rotation of the end in the base's frame, reference pose
   Vec3d axis;                   ///< unit, from base to end in the base's frame, reference pose
 

@@ -352,7 +352,7 @@ Nudge readNudge(Reader r) {
   nudge.muted = r.flag("muted", false);
   nudge.solo = r.flag("solo", false);
   nudge.late = r.flag("late", false);
-  if (r.has("space") && !nudgeSpaceNamed(r.text("space"), nudge.space)) r.wrong("space", "one of bone, parent, character, world, view");
+  if (r.has("space") && !nudgeSpaceNamed(r.text("space"), nudge.space)) r.wrong("space", "one of bone, parent, character, world, view, ground");
   const std::vector<Json> joints = r.list("joints");
   for (std::size_t i = 0; i < joints.size(); ++i) {
     Reader part = r.item("joints", i, joints[i]);

@@ -22,6 +22,7 @@ const char* help =
     "  --performer-up AXIS       +Y, +Z ...; default: from the feet to the trunk, over the clip\n"
     "  --fps R                   frames a second to look at; default the performer's\n"
     "  --labels CSV              contact labels (frame,time,left,right); default: a low-and-slow rule of its own\n"
+    "  --plants FILE.reel        judge the feet while the reel's plants hold them, and these plants against the labels\n"
     "  --reference FILE.glb      another export on the same character to compare with\n"
     "  --truth FILE              truth file (flaws; feet and broom where there are): its stances, soles in its phases, its flaws before and after\n"
     "  --search N                clearance: N arm frames deeper than 5 mm before, is there a pose at most 2 mm deep?\n"
@@ -176,6 +177,13 @@ int run(const std::vector<std::string>& words) {
       s.first = static_cast<int>(std::lround(s.first / performer.fps * fps));
       s.last = std::min(c.frames - 1, static_cast<int>(std::lround(s.last / performer.fps * fps)));
     }
+  }
+  const std::vector<checker::Span> stances = spans;
+  if (options.count("plants")) {
+    spans = checker::plantsOf(load(options["plants"]), fps, c.frames);
+    if (truth.contains("feet")) out["plants"] = checker::coverage(spans, checker::knownContacts(stances, c.frames), fps);
+    else if (options.count("labels")) out["plants"] = checker::coverage(spans, checker::knownContacts(options["labels"], fps, c.frames), fps);
+    out["feetByStance"] = checker::feet(c, stances, false);
   }
   out["directions"] = c.performer ? checker::directions(c, performer, c.performerRoles, false) : json();
   out["againstReference"] = c.reference ? checker::directions(c, reference, c.roles, true) : json();

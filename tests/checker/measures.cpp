@@ -118,7 +118,7 @@ std::vector<Span> lowAndSlow(const Film& performer, const Roles& roles, double l
     const int reach = std::max(1, static_cast<int>(std::lround(performer.fps * 0.017)));
     const auto slow = [&](const std::vector<Vector3d>& path, int f) {
       const int a = std::max(0, f - reach), b = std::min(performer.frames - 1, f + reach);
-      return b == a || (path[index(b)] - path[index(a)]).norm() * performer.fps / (b - a) < 0.8 * metre;
+      return b == a || (path[index(b)] - path[index(a)]).norm() * performer.fps / (b - a) < 0.3 * metre;
     };
     std::vector<bool> down;
     for (int f = 0; f < performer.frames; ++f)
@@ -126,7 +126,7 @@ std::vector<Span> lowAndSlow(const Film& performer, const Roles& roles, double l
     const int gap = static_cast<int>(std::lround(0.05 * performer.fps)), least = static_cast<int>(std::lround(0.15 * performer.fps));
     int first = -1, last = -1;
     const auto close = [&] {
-      if (first >= 0 && last - first >= least) out.push_back({side, first, last, first > 0, last < performer.frames - 1});
+      if (first >= 0 && last - first >= least) out.push_back({side, first, last, first > 0, last < performer.frames - 1, -1, -1, false});
       first = -1;
     };
     for (int f = 0; f < performer.frames; ++f) {
@@ -140,12 +140,17 @@ std::vector<Span> lowAndSlow(const Film& performer, const Roles& roles, double l
   return out;
 }
 
-std::vector<Span> labelled(const std::string& csv, double fps, int frames) {
-  std::vector<Span> out;
+namespace {
+
+struct Labels {
+  std::vector<double> times;
+  std::vector<std::array<int, 2>> rows;
+};
+
+Labels readLabels(const std::string& csv) {
   std::ifstream in(csv);
   if (!in) throw std::runtime_error("cannot open " + csv);
-  std::vector<std::array<int, 2>> rows;
-  std::vector<double> times;
+  Labels out;
   for (std::string line; std::getline(in, line);) {
     if (line.empty() || line[0] == '#') continue;
     std::istringstream cells(line);
@@ -156,19 +161,102 @@ std::vector<Span> labelled(const std::string& csv, double fps, int frames) {
       if (i == 1) time = std::stod(cell);
       if (i >= 2) row[index(i - 2)] = std::stoi(cell);
     }
-    rows.push_back(row);
-    times.push_back(time);
+    out.rows.push_back(row);
+    out.times.push_back(time);
   }
+  return out;
+}
+
+}  // namespace
+
+std::vector<Span> labelled(const std::string& csv, double fps, int frames) {
+  std::vector<Span> out;
+  const auto [times, rows] = readLabels(csv);
   for (int side = 0; side < 2; ++side)
     for (int r = 0; r < static_cast<int>(rows.size()); ++r) {
       if (rows[index(r)][index(side)] != 1 || (r > 0 && rows[index(r - 1)][index(side)] == 1)) continue;
       int last = r;
       while (last + 1 < static_cast<int>(rows.size()) && rows[index(last + 1)][index(side)] == 1) ++last;
-      const auto frame = [&](int row) { return std::min(frames - 1, static_cast<int>(std::lround(times[index(row)] * fps))); };
-      out.push_back({side, frame(r), frame(last), r > 0 && rows[index(r - 1)][index(side)] == 0,
-                     last + 1 < static_cast<int>(rows.size()) && rows[index(last + 1)][index(side)] == 0});
+      const auto frame = [&, &at = times](int row) { return std::min(frames - 1, static_cast<int>(std::lround(at[index(row)] * fps))); };
+      Span span;
+      span.side = side;
+      span.first = frame(r);
+      span.last = frame(last);
+      span.landingSeen = r > 0 && rows[index(r - 1)][index(side)] == 0;
+      span.leavingSeen = last + 1 < static_cast<int>(rows.size()) && rows[index(last + 1)][index(side)] == 0;
+      out.push_back(span);
     }
   return out;
+}
+
+Known knownContacts(const std::string& csv, double fps, int frames) {
+  Known out{std::vector<int>(index(frames), -1), std::vector<int>(index(frames), -1)};
+  const Labels labels = readLabels(csv);
+  for (std::size_t r = 0; r < labels.rows.size(); ++r)
+    for (int side = 0; side < 2; ++side)
+      if (const long f = std::lround(labels.times[r] * fps); f < frames) out[index(side)][static_cast<std::size_t>(f)] = labels.rows[r][index(side)];
+  return out;
+}
+
+Known knownContacts(const std::vector<Span>& stances, int frames) {
+  Known out{std::vector<int>(index(frames), 0), std::vector<int>(index(frames), 0)};
+  for (const Span& s : stances)
+    for (int f = s.first; f <= std::min(s.last, frames - 1); ++f) out[index(s.side)][index(f)] = 1;
+  return out;
+}
+
+std::vector<Span> plantsOf(const Json& reel, double fps, int frames) {
+  std::vector<Span> out;
+  for (const Json& repair : reel.at("takes").at(std::max<std::size_t>(1, reel.value("current", std::size_t{1})) - 1).value("repairs", Json::array())) {
+    const std::string part = repair.value("part", "leftFoot");
+    if (repair.at("kind") != "plant" || (part != "leftFoot" && part != "rightFoot")) continue;
+    Span span;
+    span.side = part == "rightFoot";
+    // Frames at or after the span's start; what lies between two frames is not seen.
+    span.first = std::max(0, static_cast<int>(std::ceil(repair["span"]["first"].get<double>() * fps - 1e-6)));
+    span.last = std::min(frames - 1, static_cast<int>(std::floor(repair["span"]["last"].get<double>() * fps + 1e-6)));
+    span.landingSeen = span.first > 0;
+    span.leavingSeen = repair.contains("release") && repair["release"].is_number();
+    span.judgedFirst = span.first;
+    span.judgedLast = span.leavingSeen ? static_cast<int>(std::floor(repair["release"].get<double>() * fps + 1e-6)) : span.last;
+    out.push_back(span);
+  }
+  return out;
+}
+
+Json coverage(const std::vector<Span>& plants, const Known& known, double fps) {
+  int stance = 0, covered = 0, planted = 0, inSwing = 0;
+  std::vector<double> landings, leavings, releases;
+  for (int side = 0; side < 2; ++side) {
+    const std::vector<int>& rows = known[index(side)];
+    std::vector<bool> on(rows.size(), false);
+    for (const Span& p : plants) {
+      if (p.side != side) continue;
+      for (int f = p.first; f <= p.last && f < static_cast<int>(rows.size()); ++f) on[index(f)] = true;
+      if (p.leavingSeen && p.last > p.first) releases.push_back(static_cast<double>(p.last - p.judgedLast) / (p.last - p.first));
+    }
+    for (std::size_t f = 0; f < rows.size(); ++f) {
+      if (rows[f] < 0) continue;
+      stance += rows[f] == 1;
+      covered += rows[f] == 1 && on[f];
+      planted += on[f];
+      inSwing += on[f] && rows[f] == 0;
+    }
+    for (std::size_t f = 1; f < rows.size(); ++f) {
+      const bool lands = rows[f - 1] == 0 && rows[f] == 1, leaves = rows[f - 1] == 1 && rows[f] == 0;
+      if (!lands && !leaves) continue;
+      double nearest = 1e9;
+      for (const Span& p : plants)
+        if (p.side == side) nearest = std::min(nearest, std::abs(lands ? p.first - static_cast<double>(f) : p.last - static_cast<double>(f - 1)) / fps);
+      (lands ? landings : leavings).push_back(std::min(nearest, 1.0) * 1000);
+    }
+  }
+  std::vector<double> edges = landings;
+  edges.insert(edges.end(), leavings.begin(), leavings.end());
+  return {{"plants", plants.size()}, {"stanceFrames", stance}, {"covered", stance ? Json(round3(covered / static_cast<double>(stance))) : Json()},
+          {"inSwing", planted ? Json(round3(inSwing / static_cast<double>(planted))) : Json()}, {"edges", edges.size()},
+          {"edgeMedianMs", edges.empty() ? Json() : Json(round3(quantile(edges, 0.5)))}, {"edgeWorstMs", edges.empty() ? Json() : Json(round3(quantile(edges, 1)))},
+          {"releaseShareLongest", releases.empty() ? Json() : Json(round3(quantile(releases, 1)))}};
 }
 
 Json directions(const Case& c, const Film& other, const Roles& otherRoles, bool sameWorld) {
@@ -219,8 +307,8 @@ Json feet(const Case& c, const std::vector<Span>& spans, bool perFrame) {
     if (points.empty() || span.last >= c.frames || span.last <= span.first) continue;
     const int length = span.last - span.first + 1;
     // The stance's own edges are not the program's: two frames of a 30 Hz clip are left out at landing, the release at the end.
-    const int begin = span.first + (span.landingSeen ? static_cast<int>(std::lround(0.067 * film.fps)) : 0);
-    const int release = span.leavingSeen ? span.first + static_cast<int>(0.85 * length) - static_cast<int>(std::lround(0.033 * film.fps)) : span.last;
+    const int begin = span.judgedFirst >= 0 ? span.judgedFirst : span.first + (span.landingSeen ? static_cast<int>(std::lround(0.067 * film.fps)) : 0);
+    const int release = span.judgedLast >= 0 ? std::min(span.judgedLast, c.frames - 1) : span.leavingSeen ? span.first + static_cast<int>(0.85 * length) - static_cast<int>(std::lround(0.033 * film.fps)) : span.last;
     if (release <= begin) continue;
     std::vector<Vector3d> before, now(points.size());
     Vector3d carried = Vector3d::Zero();
@@ -268,7 +356,7 @@ Json feet(const Case& c, const std::vector<Span>& spans, bool perFrame) {
     Json row{{"side", sideName(span.side)}, {"first", span.first + 1}, {"last", span.last + 1}, {"judged", {begin + 1, release + 1}},
              {"slipFrame", round3(c.mm(slipFrame))}, {"slipTotal", round3(c.mm(slipTotal))}, {"highest", round3(c.mm(high))}, {"lowest", round3(c.mm(low))}};
     if (perFrame) row["height"] = rows;
-    if (span.leavingSeen && c.performer && span.last > release) {
+    if (span.leavingSeen && span.wholeStance && c.performer && span.last > release) {
       // Release: the point of the skin in contact when it starts, horizontally.
       std::size_t tip = 0;
       for (std::size_t i = 0; i < points.size(); ++i)

@@ -11,6 +11,8 @@ struct Span {
   int side = 0;       ///< 0 left, 1 right
   int first = 0, last = 0;
   bool landingSeen = true, leavingSeen = true;
+  int judgedFirst = -1, judgedLast = -1;  ///< where the foot should stand still; −1: worked out with a margin
+  bool wholeStance = true;  ///< false: only its still part is known
 };
 
 /// How deep each arm is in the torso, a row a frame; metres.
@@ -40,10 +42,20 @@ struct Case {
 
 [[nodiscard]] double quantile(std::vector<double> values, double q);
 
-/// Low and slow: ankle within 3.5 cm, toe within 3 cm of their usual lowest, below 0.8 m/s, at a leg of 0.83 m.
+/// Low and still: ankle within 3.5 cm, toe within 3 cm of their usual lowest, below 0.3 m/s, at a leg of 0.83 m. The still part of a
+/// stance, surely inside it, says nothing about when the foot lands and leaves.
 [[nodiscard]] std::vector<Span> lowAndSlow(const Film& performer, const Roles& roles, double leg);
 /// Rows "frame,time,left,right,…" with 1 contact, 0 none, −1 not observed.
 [[nodiscard]] std::vector<Span> labelled(const std::string& csv, double fps, int frames);
+
+/// What is known of each foot at each frame: 1 on the ground, 0 not, −1 unknown.
+using Known = std::array<std::vector<int>, 2>;
+[[nodiscard]] Known knownContacts(const std::string& csv, double fps, int frames);
+[[nodiscard]] Known knownContacts(const std::vector<Span>& stances, int frames);
+/// Plants of feet in a reel's current take: still from the first phase to the release, which lasts to the span's end.
+[[nodiscard]] std::vector<Span> plantsOf(const nlohmann::json& reel, double fps, int frames);
+/// How much of the known stance plants cover, how much of them lies in known swing, and how far off their edges are.
+[[nodiscard]] nlohmann::json coverage(const std::vector<Span>& plants, const Known& known, double fps);
 
 [[nodiscard]] nlohmann::json directions(const Case& c, const Film& other, const Roles& otherRoles, bool sameWorld);
 [[nodiscard]] nlohmann::json feet(const Case& c, const std::vector<Span>& spans, bool perFrame);

@@ -2,7 +2,7 @@
 # Prints how good exported results are, one line a pair, judged by understudy-checker.
 # Usage: table.sh BUILD-FOLDER CORPUS [retarget|finish] [PERFORMER-PATTERN [CHARACTER-PATTERN]]
 # Patterns are parts of file names; the demo is performer 'sweep', character 'keeper'. KEEP=FOLDER keeps the files.
-# With finish, the columns arms' and legs' tell how far the limbs are turned from the plain retarget.
+# With finish, feet are judged while the take's plants hold them (retarget: in stances found by a plain rule or labelled), and the columns arms' and legs' tell how far the limbs are turned from the plain retarget.
 set -uo pipefail
 build=$(cd "$1" && pwd); corpus=$2; what=${3:-retarget}; performers=${4:-}; characters=${5:-}
 here=$(cd "$(dirname "${BASH_SOURCE[0]}")" && pwd)
@@ -21,7 +21,7 @@ judge() {  # PERFORMER CHARACTER NAME map options of the checker...
     "$cli" finish --performer "$performer" --character "$character" --out "$work/$name" --no-pictures --quiet >/dev/null 2>"$work/$name.log" ||
       { printf '%-46s finish failed: %s\n' "$name" "$(tail -1 "$work/$name.log")"; return; }
     result="$work/$name/result.glb"
-    set -- --reference "$plain" "$@"
+    set -- --reference "$plain" --plants "$work/$name/result.reel" "$@"
   else
     result="$plain"
   fi

@@ -72,7 +72,7 @@ std::vector<Span> truthStances(const Json& truth, int frames) {
   for (const char* foot : {"LFoot", "RFoot"}) {
     int first = -1, last = -1;
     const auto close = [&] {
-      if (first >= 0) out.push_back({side, first, last, first > 0, last < frames - 1});
+      if (first >= 0) out.push_back({side, first, last, first > 0, last < frames - 1, -1, -1, true});
     };
     for (const Json& phase : truth["feet"][foot]) {
       const int a = phase["frames"][0].get<int>() - 1, b = phase["frames"][1].get<int>() - 1;

@@ -32,6 +32,9 @@ double number(const Json& j, std::initializer_list<const char*> path, double mis
 }
 
 void print(const std::string& name, const Json& r) {
+  std::printf("%s: %.0f plants cover %.3f of known stance, %.3f of them in swing, edges off by %.0f ms (median) %.0f ms; release at most %.2f of a plant\n  ", name.c_str(),
+              number(r, {"plants", "plants"}), number(r, {"plants", "covered"}), number(r, {"plants", "inSwing"}), number(r, {"plants", "edgeMedianMs"}), number(r, {"plants", "edgeWorstMs"}),
+              number(r, {"plants", "releaseShareLongest"}));
   std::printf("%s: feet slip/frame %.2f (p95) slip %.2f mm, off ground %.2f (p95) %.2f mm (max), %.0f %% still, release %.1f mm beyond the performer, back %.1f; leg acceleration %.0f "
               "(plain %.0f, p99 elsewhere %.0f); hands drift %.1f (p95) %.1f mm; arms %.1f (p95) %.1f mm deep, %.1f %% of frames over 10; new jumps %.0f; turned from plain arms %.1f (mean) "
               "%.1f, legs %.1f %.1f; moved with no flaw near %.1f %%\n",
@@ -90,6 +93,26 @@ TEST_P(FinishedDemo, NoFlawIsLeft) {
     std::printf("  %s: put %s %s, before %s, after %s (bar %s)%s\n", flaw["kind"].get<std::string>().c_str(), flaw["put"].dump().c_str(), flaw["unit"].get<std::string>().c_str(),
                 flaw["before"].dump().c_str(), flaw["after"].dump().c_str(), flaw["bar"].dump().c_str(), flaw["gone"] == Json(false) ? "  LEFT" : "");
   EXPECT_TRUE(r["finite"]);
+  for (const Json& flaw : r["truth"])
+    if (const std::string kind = flaw["kind"]; kind != "twist" && kind != "missed mark") {
+      EXPECT_EQ(flaw["gone"], Json(true)) << flaw;
+    }
+  EXPECT_LE(number(r, {"feet", "slipFrame", "max"}, 1e9), 0.1);
+  EXPECT_LE(number(r, {"feet", "slipTotal", "max"}, 1e9), 0.5);
+  EXPECT_LE(number(r, {"feet", "offGround", "max"}, 1e9), 1);
+  EXPECT_LE(number(r, {"soles", "heelWhenFlat", "max"}, 1e9), 1);
+  EXPECT_LE(number(r, {"soles", "ballWhenFlat", "max"}, 1e9), 1);
+  EXPECT_GE(number(r, {"plants", "covered"}), 0.9);
+  EXPECT_LE(number(r, {"plants", "inSwing"}, 1e9), 0.05);
+  ASSERT_GE(r["hands"]["spans"].size(), 1U);
+  EXPECT_LE(number(r, {"hands", "drift", "max"}, 1e9), 0.5);
+  EXPECT_LE(number(r, {"hands", "turn", "max"}, 1e9), 0.5);
+  for (const char* limb : {"arms", "legs"}) {
+    EXPECT_LE(number(r, {"againstReference", limb, "mean"}, 1e9), 5) << limb;
+    EXPECT_LE(number(r, {"againstReference", limb, "p95"}, 1e9), 15) << limb;
+  }
+  EXPECT_LE(number(r, {"moved", "withoutFlawNear"}, 1e9), 0.02);
+  EXPECT_EQ(r["jumps"]["flips"], 0);
 }
 
 INSTANTIATE_TEST_SUITE_P(Seeds, FinishedDemo, testing::Range(0, 20));

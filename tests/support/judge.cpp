@@ -25,7 +25,7 @@ Json judged(const JudgeCase& c) {
     finish.insert(finish.end(), c.finish.begin(), c.finish.end());
     const ProgramRun run = runProgram(finish);
     if (run.exitCode != 0) return {{"error", "finish: " + run.err}};
-    words.insert(words.end(), {"--reference", plain});
+    words.insert(words.end(), {"--reference", plain, "--plants", c.folder + "/result.reel"});
   }
   words.insert(words.end(), c.maps.begin(), c.maps.end());
   words.insert(words.end(), c.more.begin(), c.more.end());

@@ -47,10 +47,13 @@ head neck 0 1.6 0 head
   const int leftTwist = add("leftTwist", joint("Llower"), {.15, 0, -.005}), leftHand = add("leftHand", leftTwist, {.1, 0, -.0033333333});
   const int rightTwist = add("rightTwist", joint("Rlower"), {-.15, 0, -.005}), rightHand = add("rightHand", joint("Rlower"), {-.25, 0, -.0083333333});
   add("leftTip", leftHand, {.15, 0, 0});
+  // A thumb beside the hand instead of on it.
+  const int rightThumb = add("rightThumb", joint("Rlower"), {-.24, .02, .03});
   BoneMap map;
   for (const auto& [role, index] : s.truth) map.character.at(role) = {{index}, 1, ""};
   map.character.at(Role::leftHand) = {{leftHand}, 1, ""};
   map.character.at(Role::rightHand) = {{rightHand}, 1, ""};
+  map.character.at(Role::rightThumbMetacarpal) = {{rightThumb}, 1, ""};
   map.character.at(Role::leftLowerArm).joints.push_back(leftTwist);
   map.character.at(Role::rightLowerArm).joints.push_back(rightTwist);
   test::Stand stand = test::swinging(std::make_shared<const Figure>(std::move(s.figure)), std::make_shared<const BoneMap>(std::move(map)), frames, degrees, seed);
@@ -130,7 +133,9 @@ TEST(Untwist, SharesExcessTwistAndKeepsPlacesAndHands) {
       double most = 0, before = 0, after = 0;
       for (int f = 0; f < 120; ++f) {
         const Poser a = posed(stand, stand.motion, f), b = posed(stand, out, f);
-        for (const int j : {arm.root, arm.mid, arm.end, twistBone, c.joint(Role::head)}) EXPECT_NEAR(distance(a.position(j), b.position(j)), 0, 2e-6) << f << ' ' << j;
+        const int thumb = c.joint(Role::rightThumbMetacarpal);
+        EXPECT_NEAR(angleBetween(a.rotation(thumb), b.rotation(thumb)), 0, 1e-5);
+        for (const int j : {arm.root, arm.mid, arm.end, twistBone, thumb, c.joint(Role::head)}) EXPECT_NEAR(distance(a.position(j), b.position(j)), 0, 2e-6) << f << ' ' << j;
         EXPECT_NEAR(angleBetween(a.rotation(arm.end), b.rotation(arm.end)), 0, 1e-5);
         before = twistOf(stand, a, arm.mid, arm.end, before);
         after = twistOf(stand, b, arm.mid, arm.end, after);

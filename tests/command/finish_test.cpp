@@ -1,0 +1,86 @@
+// The whole job on the samples: finished once, it stays finished.
+#include <gtest/gtest.h>
+
+#include <filesystem>
+
+#include "core/io/read.h"
+#include "core/job/finish.h"
+#include "core/store/reel_file.h"
+#include "tests/support/fixtures.h"
+#include "tests/support/run_program.h"
+
+namespace understudy {
+namespace {
+
+const std::string cli = UNDERSTUDY_BINARY "/bin/understudy-cli";
+const std::string samples = UNDERSTUDY_SOURCE "/samples/";
+
+/// The samples finished from the command line, once for all tests.
+const std::string& finishedFolder() {
+  static const TemporaryFolder folder;
+  static const std::string path = [] {
+    const std::string out = folder.file("done");
+    const ProgramRun run = runProgram({cli, "finish", "--performer", samples + "sweep.bvh", "--character", samples + "keeper.glb", "--out", out, "--no-pictures", "--json"});
+    EXPECT_EQ(run.exitCode, 0) << run.err;
+    return out;
+  }();
+  return path;
+}
+
+TEST(FinishCommand, LeavesResultReelAndReports) {
+  for (const char* name : {"result.glb", "result.reel", "report.json", "report.html"})
+    EXPECT_GT(std::filesystem::file_size(std::filesystem::path(finishedFolder()) / name), 1000U) << name;
+  const auto reel = loadReel(finishedFolder() + "/result.reel");
+  ASSERT_TRUE(reel.ok()) << reel.error().text();
+  EXPECT_GT(reel->currentTake()->repairs->size(), 8U);
+}
+
+TEST(FinishCommand, ATakeThatIsFinishedStaysAsItIs) {
+  const auto reel = loadReel(finishedFolder() + "/result.reel");
+  ASSERT_TRUE(reel.ok());
+  const Take& take = *reel->currentTake();
+  const auto sources = readSources(take);
+  ASSERT_TRUE(sources.ok()) << sources.error().text();
+  const auto once = evaluate(take, *sources);
+  ASSERT_TRUE(once.ok());
+  const auto again = finishTake(take, *sources);
+  ASSERT_TRUE(again.ok()) << again.error().text();
+  EXPECT_EQ(again->take, take) << again->take.repairs->size() << " repairs instead of " << take.repairs->size();
+  EXPECT_TRUE(again->evaluated.motion.flat() == once->motion.flat());
+}
+
+TEST(FinishCommand, TheResultAsPerformerAsksForNothing) {
+  const TemporaryFolder folder;
+  Take take;
+  take.performer = FileReference{finishedFolder() + "/result.glb"};
+  take.character = FileReference{samples + "keeper.glb"};
+  const auto sources = readSources(take);
+  ASSERT_TRUE(sources.ok()) << sources.error().text();
+  for (std::size_t i = 0; i < sources->performer->clips.size(); ++i)
+    if (sources->performer->clips[i].name == "Understudy") take.clip = static_cast<int>(i);
+  const auto done = finishTake(take, *sources);
+  ASSERT_TRUE(done.ok()) << done.error().text();
+  std::string asked;
+  for (const Finding& finding : done->found) asked += finding.sentence + " (" + std::to_string(finding.span.first) + ":" + std::to_string(finding.span.last) + ")\n";
+  EXPECT_TRUE(done->take.repairs->empty()) << asked;
+}
+
+TEST(FinishCommand, WrongRequestsAreToldAndLeaveNothing) {
+  const TemporaryFolder folder;
+  const auto run = [&](std::vector<std::string> words) {
+    words.insert(words.begin(), {cli, "finish"});
+    return runProgram(words);
+  };
+  const std::string performer = samples + "sweep.bvh", character = samples + "keeper.glb";
+  EXPECT_EQ(run({"--performer", performer, "--character", character}).exitCode, 2);
+  EXPECT_EQ(run({"--performer", performer, "--character", character, "--out", folder.file("a"), "--lead", "both"}).exitCode, 2);
+  const ProgramRun noProp = run({"--performer", performer, "--character", character, "--out", folder.file("b"), "--prop", folder.file("none.glb")});
+  EXPECT_EQ(noProp.exitCode, 3);
+  EXPECT_NE(noProp.err.find("none.glb"), std::string::npos);
+  EXPECT_FALSE(std::filesystem::exists(folder.file("b/result.glb")));
+  writeFile(folder.file("taken"), "a file");
+  EXPECT_EQ(run({"--performer", performer, "--character", character, "--out", folder.file("taken")}).exitCode, 5);
+}
+
+}  // namespace
+}  // namespace understudy
