@@ -7,6 +7,7 @@
 
 #include "core/math/two_bone.h"
 #include "core/repair/admit.h"
+#include "core/repair/mirror.h"
 #include "core/repair/poser.h"
 
 namespace understudy {
@@ -584,19 +585,16 @@ Result<std::vector<FrameSpan>> divideGrip(const RepairContext& context, const Ti
 GripRepair mirroredGrip(const RepairContext& context, const GripRepair& grip) {
   GripRepair out = grip;
   out.leadLeft = !grip.leadLeft;
-  if (!grip.anchored) return out;
-  const std::array<Hand, 2>& hands = handsOf(context);
-  const std::size_t l = out.leadLeft ? 0 : 1;
-  if (hands[l].joint >= 0) out.leadPalm = placementOf(hands[l].palm);
-  if (hands[1 - l].joint >= 0) out.supportPalm = placementOf(hands[1 - l].palm);
-  if (grip.prop == 0) {
-    out.leadGrip = mirroredRelation(grip.leadGrip);
-    out.supportGrip = mirroredRelation(grip.supportGrip);
-  } else {
-    // The prop itself is not mirrored: only how the support hand lies to the lead hand is.
-    const Placement relation = mirroredRelation(placementOf(inverse(rigidOf(grip.leadGrip)) * rigidOf(grip.supportGrip)));
-    out.supportGrip = placementOf(rigidOf(grip.leadGrip) * rigidOf(relation));
-  }
+  const int lead = context.joint(grip.leadLeft ? Role::leftHand : Role::rightHand), support = context.joint(grip.leadLeft ? Role::rightHand : Role::leftHand);
+  if (lead < 0 || support < 0) return grip;
+  out.leadPalm = mirroredPlacement(context, lead, support, grip.leadPalm);
+  out.supportPalm = mirroredPlacement(context, support, lead, grip.supportPalm);
+  // The prop itself is mirrored at the plane of its handle's axis and its own lead grip's z, so that it stays in both hands.
+  const PropItem* prop = grip.prop != 0 ? propOf(context, grip.prop) : nullptr;
+  const Rigid plane = prop ? rigidOf(prop->leadGrip) : Rigid{};
+  const auto mirroredOn = [&](const Placement& p) { return placementOf(plane * rigidOf(mirroredRelation(placementOf(inverse(plane) * rigidOf(p))))); };
+  out.leadGrip = mirroredOn(grip.leadGrip);
+  out.supportGrip = mirroredOn(grip.supportGrip);
   return out;
 }
 

@@ -45,7 +45,8 @@ struct GripDivision {
 /// The context's hands, worked out once: anchorGrip stores their palms.
 [[nodiscard]] const std::array<Hand, 2>& handsOf(const RepairContext& context);
 
-/// Hands and grips exchanged as in a mirror: the other hand leads. Frames that are not anchored stay so; others are mirrored.
+/// Hands and grips exchanged as in a mirror: the other hand leads, the prop lies in it as the mirror image of how it lay. Twice gives
+/// the grip back, to rounding. A character without two hands: unchanged.
 [[nodiscard]] GripRepair mirroredGrip(const RepairContext& context, const GripRepair& grip);
 /// Lead and support exchanged, the prop staying in both hands where it is.
 [[nodiscard]] GripRepair swappedGrip(const GripRepair& grip);

@@ -4,6 +4,7 @@
 #include <utility>
 
 #include "core/repair/layer.h"
+#include "core/repair/grip.h"
 #include "core/repair/mirror.h"
 #include "core/repair/poser.h"
 
@@ -95,12 +96,7 @@ class Mirror {
       issues_.push_back(makeWarning("The character has no two hands; the grip keeps its side", where_));
       return;
     }
-    const int lead = g.leadLeft ? left : right, support = g.leadLeft ? right : left;
-    g.leadLeft = !g.leadLeft;
-    g.leadPalm = mirroredPlacement(context_, lead, support, g.leadPalm);
-    g.supportPalm = mirroredPlacement(context_, support, lead, g.supportPalm);
-    // Without a prop the support hand is held in the lead hand's frame; on a prop both hold where they held.
-    if (g.prop == 0) g.supportGrip = mirroredPlacement(context_, lead, support, g.supportGrip);
+    g = mirroredGrip(context_, g);
   }
 
  private:

@@ -322,6 +322,10 @@ TEST(Grip, AMirroredGripIsTheMirrorImage) {
   const Rigid other = reflected(lead) * inverse(rigidOf(mirror.leadGrip)) * rigidOf(mirror.supportGrip);
   EXPECT_LT(distance(other.at, reflected(support).at), 1e-9);
   EXPECT_LT(angleBetween(other.turn, reflected(support).turn), 1e-6);
+  const GripRepair again = mirroredGrip(*scene.context, mirror);
+  EXPECT_EQ(again.leadLeft, grip.leadLeft);
+  EXPECT_LT(distance(again.supportGrip.position, grip.supportGrip.position), 1e-12);
+  EXPECT_LT(angleBetween(again.supportPalm.rotation, grip.supportPalm.rotation), 1e-6);
 }
 
 }  // namespace
