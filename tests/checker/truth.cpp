@@ -175,11 +175,16 @@ Json truthFlaws(const Case& c, const Json& truth) {
       const auto turns = jointTurns(film, c.roles, role, c.frames);
       if (turns.empty()) return 0;
       if (kind == "pop") {
-        // How far the pose at the frame lies from the middle of its neighbours, or below what counts as a pop.
+        // The largest step onto or off the frame that counts as a pop: beyond six times the median around it. 0: none does.
         bar = 2;
+        const int reach = std::max(4, static_cast<int>(std::lround(0.25 * film.fps)));
+        std::vector<double> steps;
+        const int from = std::max(0, first - 1 - reach), to = std::min(c.frames - 2, last + reach);
+        for (int f = from; f <= to; ++f) steps.push_back(angleBetween(turns[index(f)], turns[index(f + 1)]));
+        const double median = quantile(steps, 0.5);
         double most = 0;
-        for (int f = std::max(1, first); f <= std::min(last, c.frames - 2); ++f)
-          most = std::max(most, angleBetween(turns[index(f)], turns[index(f - 1)].slerp(0.5, turns[index(f + 1)])));
+        for (int f = std::max(0, first - 1); f <= std::min(last, c.frames - 2); ++f)
+          if (const double step = angleBetween(turns[index(f)], turns[index(f + 1)]); step > 6 * median) most = std::max(most, step);
         return most;
       }
       if (kind == "flip") {

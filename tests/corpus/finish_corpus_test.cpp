@@ -178,7 +178,10 @@ TEST_P(InjectedFlaws, AreGoneAfterFinish) {
   std::printf("%s: %d of %d put in are gone\n", flawName(kind).c_str(), gone, put);
   RecordProperty("put", put);
   RecordProperty("gone", gone);
-  EXPECT_GT(put, 0);
+  ASSERT_GT(put, 0);
+  if (kind == FlawKind::slide || kind == FlawKind::flip || kind == FlawKind::pop) {
+    EXPECT_GE(gone, 0.95 * put);
+  }
 }
 
 INSTANTIATE_TEST_SUITE_P(Kinds, InjectedFlaws,
