@@ -11,6 +11,7 @@
 #include "core/evaluate/props.h"
 #include "core/io/write.h"
 #include "core/job/finish.h"
+#include "core/job/finish_curves.h"
 #include "core/store/reel_file.h"
 #include "core/take/edits.h"
 
@@ -152,6 +153,7 @@ int runFinish(const Context& context, const Options& options) {
   report.timing.insert(report.timing.begin(), {"read", ready->readSeconds});
   report.timing.push_back({"write", written->writeSeconds});
   report.timing.push_back({"total", secondsSince(begin)});
+  addCurves(report, *finished, ready->sources);
   if (!options.has("no-pictures")) addPictures(report, *finished, ready->sources, 8, context.control);
   const std::string machine = finishReportJson(report);
   for (const auto& [path, text] : {std::pair{json, machine}, std::pair{html, finishReportHtml(report)}})

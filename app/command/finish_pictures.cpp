@@ -2,109 +2,124 @@
 
 #ifdef UNDERSTUDY_WITH_RENDER
 #include <algorithm>
+#include <chrono>
 #include <cmath>
 #include <numbers>
-#include <set>
 
+#include "core/job/finish_curves.h"
+#include "core/repair/repair_context.h"
 #include "render/offscreen.h"
-#include "render/stage.h"
 #endif
 
 namespace understudy::cli {
 
 #ifdef UNDERSTUDY_WITH_RENDER
+
 namespace {
 
-constexpr int pictureWidth = 420, pictureHeight = 360;
+constexpr int pictureWidth = 440, pictureHeight = 330;
 
-/// Where to stand so that a flaw of this kind at this joint is seen.
-Camera cameraFor(const RepairContext& context, const std::vector<Affined>& world, const Affined& placement, const std::string& kind, int joint) {
-  const auto at = [&](int j) { return apply(placement, world[static_cast<std::size_t>(j)].translation); };
-  const int hips = context.joint(Role::hips);
-  // Turned with the body: from its front, or for feet from its side, low.
-  double heading = 0;
-  if (const int left = context.legs[0].root, right = context.legs[1].root; left >= 0 && right >= 0) {
-    const Vec3d across = at(left) - at(right);
-    if (std::hypot(across.x, across.z) > 1e-6) heading = std::atan2(-across.z, across.x);
-  }
+Camera cameraAt(const Vec3d& target, double yaw, double pitch, double shown) {
   Camera camera;
+  camera.target = target;
+  camera.yaw = yaw;
+  camera.pitch = pitch;
   camera.fieldOfView = 0.42;
-  const bool foot = kind == "slide" || kind == "float" || kind == "sink";
-  const Vec3d joins = at(joint), centre = hips >= 0 ? at(hips) : joins;
-  camera.target = foot ? Vec3d{joins.x, 0.16 * context.height, joins.z} : (joins + centre) * 0.5 + Vec3d{0, 0.08 * context.height, 0};
-  camera.distance = (foot ? 1.3 : 2.1) * context.height;
-  const double side = dot(joins - centre, Vec3d{std::cos(heading), 0, -std::sin(heading)}) >= 0 ? 1 : -1;
-  camera.yaw = heading + (foot ? side * 1.25 : side * 0.5);
-  camera.pitch = foot ? 0.06 : 0.15;
+  camera.distance = shown / (2 * std::tan(camera.fieldOfView / 2));
   return camera;
 }
 
-/// Two pictures of one size beside each other.
-Picture beside(const Picture& a, const Picture& b) {
-  constexpr int gap = 4;
-  Picture both(a.width + gap + b.width, a.height);
-  std::fill(both.rgba.begin(), both.rgba.end(), std::uint8_t{255});
-  for (int row = 0; row < a.height; ++row) {
-    std::copy_n(a.at(0, row), static_cast<std::size_t>(a.width) * 4, both.at(0, row));
-    std::copy_n(b.at(0, row), static_cast<std::size_t>(b.width) * 4, both.at(a.width + gap, row));
+/// Of twelve sides the one where the place is not hidden, where what has moved moves across the picture, and which is not behind the figure.
+double bestYaw(const Scene& scene, const Vec3d& target, const Vec3d& outwards, const Vec3d& moved, double pitch, double shown, double depth) {
+  double best = 0, bestScore = -1e9;
+  for (int k = 0; k < 12; ++k) {
+    const double yaw = k * std::numbers::pi / 6;
+    const Camera camera = cameraAt(target, yaw, pitch, shown);
+    const Vec3d forward = camera.forward();
+    PickSettings settings;
+    settings.skeletons = false;
+    const auto hit = pick(scene, camera, pictureWidth, pictureHeight, pictureWidth / 2.0, pictureHeight / 2.0, settings);
+    const double hidden = hit ? std::max(0.0, (camera.distance - hit->depth) / depth - 1) : 0;
+    const double across = length(moved) > 1e-6 ? length(cross(forward, normalised(moved))) : 0.5;
+    const double facing = length(outwards) > 1e-6 ? -dot(forward, normalised(outwards)) : -forward.z;
+    const double score = across + 0.6 * facing - 2 * std::min(1.0, hidden);
+    if (score > bestScore + 1e-9) best = yaw, bestScore = score;
   }
-  return both;
+  return best;
 }
 
 }  // namespace
 
 void addPictures(FinishReport& report, const Finished& finished, const Sources& sources, int most, const RunControl& control) {
+  const auto begin = std::chrono::steady_clock::now();
   const Evaluated& seen = finished.evaluated;
-  if (!seen.context || report.findings.empty()) return;
+  const std::vector<std::size_t> shown = worthShowing(report, most);
+  if (shown.empty() || !seen.context || !sources.character) return;
   auto off = OffscreenContext::create();
   if (!off) {
     report.issues.push_back(makeWarning("The report has no pictures: " + off.error().what, off.error().where, off.error().todo));
     return;
   }
   const RepairContext& context = *seen.context;
-  const Affined placement = worldFromFile(*sources.character, context.body.pose);
-  const StageFigurePtr figure = prepareFigure(sources.character);
-  std::vector<std::size_t> order(report.findings.size());
-  for (std::size_t i = 0; i < order.size(); ++i) order[i] = i;
-  std::stable_sort(order.begin(), order.end(), [&](std::size_t a, std::size_t b) { return report.findings[a].severity > report.findings[b].severity; });
-  std::set<std::string> shown;
-  for (const std::size_t i : order) {
-    if (most <= 0 || control.stopped()) return;
-    ReportedFinding& finding = report.findings[i];
-    if (finding.bones.empty() || !shown.insert(finding.kind + finding.bones.front()).second) continue;
-    const Result<int> joint = findBone(context, finding.bones.front());
-    const int frame = finding.worstFrame - report.firstFrame;
-    if (!joint || frame < 0 || frame >= seen.frames) continue;
-    std::array<Picture, 2> pictures;
-    std::optional<Camera> camera;
-    bool drawn = true;
-    for (int after = 0; after < 2 && drawn; ++after) {
-      const std::vector<Affined> world = worldAt(sources.character->skeleton, after ? seen.motion : seen.base, frame);
-      if (!camera) camera = cameraFor(context, world, placement, finding.kind, *joint);
-      Scene scene;
-      FigureInstance instance;
-      instance.figure = figure;
-      instance.placement = placement;
-      instance.jointWorld = world;
-      const std::array<int, 1> selected{*joint};
-      instance.selectedJoints = selected;
-      scene.figures.push_back(instance);
+  const Skeleton& bones = sources.character->skeleton;
+  const StagePalette palette = stagePalette(Theme::light);
+  FigureInstance instance;
+  instance.figure = prepareFigure(sources.character);
+  instance.placement = worldFromFile(*sources.character, seen.report->characterReference);
+  const bool mesh = !sources.character->meshes.empty();
+  instance.showBody = !mesh;
+  instance.skeletonColour = palette.character;
+  for (const std::size_t s : shown) {
+    if (control.stopped()) return;
+    ReportedFinding& finding = report.findings[s];
+    std::vector<int> joints;
+    for (const std::string& name : finding.bones)
+      if (const Result<int> joint = findBone(context, name)) joints.push_back(*joint);
+    const int frame = (finding.worstFrame > 0 ? finding.worstFrame : finding.span.first) - report.firstFrame;
+    if (joints.empty() || frame < 0 || frame >= seen.frames) continue;
+    const std::vector<Affined> before = worldAt(bones, seen.base, frame), after = worldAt(bones, seen.motion, frame);
+    const auto middle = [&](const std::vector<Affined>& world) {
+      Vec3d sum;
+      for (const int joint : joints) sum += apply(instance.placement, world[static_cast<std::size_t>(joint)].translation);
+      return sum * (1.0 / static_cast<double>(joints.size()));
+    };
+    const Vec3d was = middle(before), is = middle(after), target = (was + is) * 0.5;
+    const bool ground = finding.kind == "slide" || finding.kind == "float" || finding.kind == "sink";
+    double spread = 0;
+    for (const int joint : joints) spread = std::max(spread, length(apply(instance.placement, before[static_cast<std::size_t>(joint)].translation) - target));
+    const double height = std::max((ground ? 0.42 : 0.62) * context.height, 3.2 * spread), pitch = ground ? 0.1 : 0.18;
+    const int hips = context.joint(Role::hips);
+    Vec3d outwards = hips >= 0 ? target - apply(instance.placement, before[static_cast<std::size_t>(hips)].translation) : Vec3d{};
+    outwards.y = 0;
+
+    Scene scene;
+    scene.figures.push_back(instance);
+    scene.figures[0].jointWorld = before;
+    const double yaw = bestYaw(scene, target, outwards, is - was, pitch, height, context.scaled(0.16));
+    const Camera camera = cameraAt(target, yaw, pitch, height);
+    for (const bool repaired : {false, true}) {
+      scene.figures[0].jointWorld = repaired ? after : before;
+      scene.marks.clear();
+      scene.segments.clear();
+      for (const int joint : joints) {
+        const Vec3d a = apply(instance.placement, before[static_cast<std::size_t>(joint)].translation), b = apply(instance.placement, after[static_cast<std::size_t>(joint)].translation);
+        scene.marks.push_back({repaired ? b : a, repaired ? palette.selection : palette.flaw, 13, true});
+        if (repaired && length(b - a) > context.scaled(0.004)) scene.segments.push_back({a, b, palette.flaw, 2, true});
+      }
       StageStyle style;
       style.theme = Theme::light;
       style.samples = 4;
       style.distanceMarks = false;
-      auto picture = (*off)->render(scene, *camera, style, pictureWidth, pictureHeight);
-      drawn = picture.ok();
-      if (drawn) pictures[static_cast<std::size_t>(after)] = std::move(*picture);
+      auto picture = (*off)->render(scene, camera, style, pictureWidth, pictureHeight);
+      if (!picture) {
+        report.issues.push_back(makeWarning("The report has no pictures: " + picture.error().what, {}, picture.error().todo));
+        return;
+      }
+      finding.pictures.push_back({frame + report.firstFrame, repaired ? "with the repairs" : "as retargeted", encodePng(*picture)});
     }
-    if (!drawn) continue;
-    ReportPicture one;
-    one.frame = finding.worstFrame;
-    one.caption = "As retargeted, and finished";
-    one.png = encodePng(beside(pictures[0], pictures[1]));
-    finding.pictures.push_back(std::move(one));
-    --most;
   }
+  report.timing.push_back({"pictures", std::chrono::duration<double>(std::chrono::steady_clock::now() - begin).count()});
+  return;
 }
 
 #else

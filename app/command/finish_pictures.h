@@ -6,8 +6,9 @@
 
 namespace understudy::cli {
 
-/// Adds pictures to the lines of the `most` severest findings, one a bone, side by side: as retargeted, and as finished, from
-/// where the flaw is seen best. Where nothing can be drawn (no OpenGL, built without it) the report's issues say so.
+/// Adds two pictures to each of up to `most` findings (worthShowing): their worst frame as retargeted and with the repairs, from the side
+/// on which the place is not hidden and what was moved moves across the picture. Adds the step "pictures" to the timing. Where nothing
+/// can be drawn (no OpenGL, built without it) the report's issues say so.
 void addPictures(FinishReport& report, const Finished& finished, const Sources& sources, int most, const RunControl& control);
 
 }  // namespace understudy::cli

@@ -148,8 +148,8 @@ std::string lead(const FinishReport& report, const RemainingTotal& rest, std::si
   std::string text = count(found, "flaw was", "flaws were") + " found" + (repaired ? repaired == found ? (found == 1 ? " and repaired" : " and all repaired") : ", " + std::to_string(repaired) + " repaired" : "") + ". ";
   if (remaining > 0) {
     char share[32];
-    std::snprintf(share, sizeof share, "%.1f", 100 * rest.coverage);
-    text += count(remaining, "remains", "remain") + ", over " + share + " % of the frames: ";
+    std::snprintf(share, sizeof share, rest.coverage < 0.0995 ? "%.1f %%" : "%.0f %%", 100 * rest.coverage);
+    text += count(remaining, "remains", "remain") + ", over " + (rest.coverage > 0.9995 ? std::string("all") : share + std::string(" of the")) + " frames: ";
     text += rest.unexplained == 0 ? (remaining == 1 ? "its cause is measured below. " : "the cause of each is measured below. ")
             : rest.explained == 0 ? "no cause was measured, so look at it by eye. "
                                   : std::to_string(rest.explained) + " with a measured cause, " + std::to_string(rest.unexplained) + " to be looked at by eye. ";
