@@ -220,6 +220,7 @@ SiteView viewFrom(const SiteShape& site, const Quatd& rotation, const Vec3d& pos
   const Vec3d q = p - axisPoint(site, t);
   const double f = dot(q, site.front), s = dot(q, site.side), over = (view.place.along - t) * size;
   view.place.around = std::atan2(s, f);
+  view.place.tilt = std::atan2(over, std::hypot(s, f));
   const double rf = site.frontStart + (site.frontEnd - site.frontStart) * t, rs = site.sideStart + (site.sideEnd - site.sideStart) * t;
   const double k = std::sqrt(f * f / (rf * rf) + s * s / (rs * rs) + over * over / (site.cap * site.cap));
   view.gap = k > 1e-6 ? length(q) * (1 - 1 / k) : -std::min(rf, rs);

@@ -39,6 +39,7 @@ struct SiteShape {
 /// `around` in radians from the site's front towards its side.
 struct SitePlace {
   double along = 0, around = 0;
+  double tilt = 0;  ///< radians, beyond the ends: from the direction of `around` towards the axis' end (positive) or start (negative)
   friend bool operator==(const SitePlace&, const SitePlace&) = default;
 };
 

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <limits>
 #include <numbers>
 #include <optional>
 #include <string>
@@ -10,6 +11,7 @@
 #include "core/math/rigid.h"
 #include "core/repair/hands.h"
 #include "core/repair/poser.h"
+#include "core/repair/touch_skin.h"
 #include "core/scene/set.h"
 
 namespace understudy {
@@ -19,6 +21,9 @@ constexpr double degree = std::numbers::pi / 180;
 // Farthest turns that help a limb that is too short.
 constexpr double mostCollar = 15 * degree, mostSpine = 10 * degree;
 // Parts of a limb's length: up to `easy` it needs no help; with all help it may be as straight as `straightest`.
+/// Metres (at a height of 1.7) at which skin touches skin: grids and chosen points are not exact.
+constexpr double justTouching = 0.001;
+constexpr double calm = 0.06;  // seconds on either side
 constexpr double easy = 0.97, straightest = 0.999;
 
 /// A place that is touched, and what touches it, at a moment.
@@ -38,6 +43,7 @@ struct Item {
   std::vector<Moment> path;
   std::optional<SetShape> shape;
   std::optional<Rigid> propInBone;
+  std::shared_ptr<const TouchSkin> skin;  ///< where the hand's skin is what touches
 };
 
 /// What a touch asks for in one pose.
@@ -82,6 +88,29 @@ class TouchLayer final : public RepairLayer {
 
   [[nodiscard]] bool empty() const { return items_.empty(); }
 
+  [[nodiscard]] std::vector<TouchMiss> misses(const TiledMotion& motion) const {
+    std::vector<TouchMiss> out;
+    if (items_.empty()) return out;
+    const Item& item = items_.front();
+    const FrameSpan span = frames_[item.index].span;
+    Poser poser(*context_);
+    for (int f = span.first; f <= std::min(span.last, motion.frames() - 1); ++f) {
+      poser.load(motion, f);
+      const Wish wish = wishOf(poser, item, f);
+      TouchMiss miss;
+      miss.skin = item.skin != nullptr;
+      miss.gap = length(wish.way());
+      if (item.skin) {
+        const Moment m = momentAt(poser, item, f);
+        miss.gap = TouchSkin::Posed(*item.skin, poser, item.limb, against(item, m)).nearest({}).distance - item.touch->gap;
+        const Vec3d off = wish.way() - m.normal * dot(wish.way(), m.normal);
+        miss.place = length(off);
+      }
+      out.push_back(miss);
+    }
+    return out;
+  }
+
   [[nodiscard]] FrameSpan affected(FrameSpan changed) const override {
     FrameSpan result = changed;
     const auto include = [&](FrameSpan s) {
@@ -92,8 +121,10 @@ class TouchLayer final : public RepairLayer {
     for (const Item& item : items_) {
       const RepairFrames& f = frames_[item.index];
       const FrameSpan acting = f.acting();
-      if (!common(changed, {f.span.first, f.span.first + slopeFrames}).empty()) include({acting.first, f.span.first});
-      if (!common(changed, {f.span.last - slopeFrames, f.span.last}).empty()) include({f.span.last, acting.last});
+      const int reach = item.skin ? calmFrames() : 0;
+      if (reach > 0) include(common(widened(common(changed, f.span), reach, reach), f.span));
+      if (!common(changed, {f.span.first, f.span.first + slopeFrames + reach}).empty()) include({acting.first, f.span.first});
+      if (!common(changed, {f.span.last - slopeFrames - reach, f.span.last}).empty()) include({f.span.last, acting.last});
     }
     return result;
   }
@@ -110,20 +141,25 @@ class TouchLayer final : public RepairLayer {
 
   void apply(const TiledMotion& in, FrameSpan frames, TiledMotion& out, std::vector<Residual>& residuals) const override {
     Poser poser(*context_);
-    std::vector<std::array<std::optional<Edge>, 2>> edges(items_.size());
+    Kept kept(*this);
     for (int f = frames.first; f <= frames.last; ++f) {
       std::vector<Pull> pulls = pullsAt(f);
       if (pulls.empty()) continue;
       for (Pull& pull : pulls) {
         const RepairFrames& when = frames_[pull.item->index];
-        if (when.span.holds(f)) continue;
-        const int side = f < when.span.first ? 0 : 1;
-        std::optional<Edge>& edge = edges[static_cast<std::size_t>(pull.item - items_.data())][static_cast<std::size_t>(side)];
-        if (!edge) edge = edgeOf(poser, in, *pull.item, side);
-        pull.edge = &*edge;
+        if (when.span.holds(f)) {
+          if (pull.item->skin) pull.start = calmAt(poser, in, *pull.item, f, kept);
+        } else {
+          pull.edge = edgeOf(poser, in, *pull.item, f < when.span.first ? 0 : 1, kept);
+        }
       }
       poser.load(in, f);
-      solve(poser, in, pulls, f, residuals);
+      solve(poser, in, pulls, f);
+      for (const Pull& pull : pulls) {
+        if (!frames_[pull.item->index].span.holds(f)) continue;
+        const Wish wish = wishOf(poser, *pull.item, f);
+        residuals[pull.item->index].note(f, pull.item->skin ? std::abs(skinGap(poser, *pull.item, f)) : length(wish.way()));
+      }
       poser.store(out, f);
     }
   }
@@ -131,16 +167,42 @@ class TouchLayer final : public RepairLayer {
  private:
   static constexpr int slopeFrames = 2;
 
+  /// How far the hand, and the other one where both come, are moved; in the stage or a joint's frame.
+  struct Change {
+    Vec3d own, other;
+    [[nodiscard]] Change turned(const Quatd& q) const { return {rotate(q, own), rotate(q, other)}; }
+    [[nodiscard]] Change plus(const Change& c, double w) const { return {own + c.own * w, other + c.other * w}; }
+    [[nodiscard]] double size() const { return std::max(length(own), length(other)); }
+  };
   /// The change at a span's edge, in its carrier's frame, and how it changes outwards a frame.
   struct Edge {
-    Vec3d change, outwards;
+    Change change, outwards;
     int carrier = -1;
   };
   struct Pull {
     const Item* item = nullptr;
     double weight = 0;  ///< share of the limb
     const Edge* edge = nullptr;
+    std::optional<Change> start;  ///< skin goes on from here
   };
+  /// What one run has worked out, by item and frame of its span.
+  struct Kept {
+    struct Of {
+      std::vector<std::optional<Change>> raw, done;
+      std::array<std::optional<Edge>, 2> edges;
+    };
+    explicit Kept(const TouchLayer& layer) : items(layer.items_.size()) {
+      for (std::size_t i = 0; i < items.size(); ++i) {
+        const auto n = static_cast<std::size_t>(layer.frames_[layer.items_[i].index].span.count());
+        items[i].raw.resize(n);
+        items[i].done.resize(n);
+      }
+    }
+    std::vector<Of> items;
+  };
+  [[nodiscard]] Kept::Of& keptOf(Kept& kept, const Item& item) const { return kept.items[static_cast<std::size_t>(&item - items_.data())]; }
+  /// Frames on either side over which the way onto the skin is smoothed.
+  [[nodiscard]] int calmFrames() const { return std::max(1, static_cast<int>(std::lround(calm * context_->rate.hertz()))); }
 
   [[nodiscard]] const LimbRig& limbAt(int limb) const {
     return limb < 2 ? context_->arms[static_cast<std::size_t>(limb)] : context_->legs[static_cast<std::size_t>(limb - 2)];
@@ -225,6 +287,10 @@ class TouchLayer final : public RepairLayer {
       case TouchTarget::prop: return wrong("Touching a prop that another hand holds is not supported yet", "Use a grip, or touch a point");
     }
     if (item.path.empty()) item.path.push_back(moment);
+    if (touch.skin && item.limb < 2 && (touch.target == TouchTarget::body || touch.target == TouchTarget::hand)) {
+      std::shared_ptr<const TouchSkin> skin = TouchSkin::of(*context_);
+      if (skin->hasHand(item.limb) && skin->hasBody()) item.skin = std::move(skin);
+    }
     for (const Moment& m : item.path)
       if (m.joint >= 0 && item.other < 0 && limbOf(m.joint) == item.limb) return wrong("A limb cannot touch its own end", "Choose another target");
     return item;
@@ -324,98 +390,321 @@ class TouchLayer final : public RepairLayer {
         wish.target = nearest.point + nearest.normal * touch.gap;
       }
     }
+    if (item.skin) wish.target += m.normal * ontoSkin(poser, item, wish.way(), m);
     return wish;
   }
 
-  [[nodiscard]] Edge edgeOf(Poser& poser, const TiledMotion& in, const Item& item, int side) const {
+  /// How far along the normal a hand that was moved by `way` has to go on until its skin just touches.
+  [[nodiscard]] double ontoSkin(const Poser& poser, const Item& item, const Vec3d& way, const Moment& m) const {
+    const TouchSkin::Posed posed(*item.skin, poser, item.limb, against(item, m));
+    const double wanted = item.touch->gap + context_->scaled(justTouching);
+    // Outwards to where it is free, or inwards to where it first touches: distances never change faster than the way, so that
+    // neither goes past.
+    double along = 0;
+    for (int pass = 0; pass < 40; ++pass) {
+      const TouchSkin::Posed::Nearest nearest = posed.nearest(way + m.normal * along);
+      const double off = wanted - nearest.distance;
+      if (std::abs(off) < context_->scaled(1e-4)) break;
+      const double steep = std::abs(dot(nearest.gradient, m.normal));
+      along += off / std::clamp(steep, 0.5, 1.0);
+      if (std::abs(along) > context_->scaled(0.5)) break;
+    }
+    return along;
+  }
+
+  [[nodiscard]] TouchSkin::Against against(const Item& item, const Moment& m) const {
+    if (item.touch->target == TouchTarget::hand) return TouchSkin::Against::otherHand;
+    const int root = limbAt(1 - item.limb).root;
+    const bool arm = m.joint >= 0 && root >= 0 && (m.joint == root || isAncestor(context_->figure->skeleton, root, m.joint));
+    return arm ? TouchSkin::Against::bodyAndOtherArm : TouchSkin::Against::body;
+  }
+
+  /// The change at a frame of the span by a touch that is alone, going on from `start`.
+  [[nodiscard]] Change changeOf(Poser& poser, const TiledMotion& in, const Item& item, int frame, const std::optional<Change>& start) const {
+    poser.load(in, frame);
+    const int own = limbAt(item.limb).end, other = item.other >= 0 ? limbAt(item.other).end : -1;
+    const Vec3d ownHad = poser.position(own), otherHad = other >= 0 ? poser.position(other) : Vec3d{};
+    Pull pull{&item, 1, nullptr, start};
+    solve(poser, in, {pull}, frame);
+    return {poser.position(own) - ownHad, other >= 0 ? poser.position(other) - otherHad : Vec3d{}};
+  }
+
+  /// Where skin goes on from at a frame: the mean of what the frames around it ask for, so that the hand neither jitters nor leaps
+  /// as other points of it come to touch.
+  [[nodiscard]] Change calmAt(Poser& poser, const TiledMotion& in, const Item& item, int frame, Kept& kept) const {
+    const FrameSpan span = frames_[item.index].span;
+    const int reach = calmFrames();
+    Change sum;
+    double total = 0;
+    for (int f = std::max(span.first, frame - reach); f <= std::min(span.last, frame + reach); ++f) {
+      std::optional<Change>& raw = keptOf(kept, item).raw[static_cast<std::size_t>(f - span.first)];
+      if (!raw) raw = changeOf(poser, in, item, f, std::nullopt);
+      const double w = 1 + std::cos(std::numbers::pi * (f - frame) / (reach + 1));
+      sum = sum.plus(*raw, w);
+      total += w;
+    }
+    return Change{}.plus(sum, 1 / total);
+  }
+
+  [[nodiscard]] const Change& doneAt(Poser& poser, const TiledMotion& in, const Item& item, int frame, Kept& kept) const {
+    std::optional<Change>& done = keptOf(kept, item).done[static_cast<std::size_t>(frame - frames_[item.index].span.first)];
+    if (!done) {
+      std::optional<Change> start;
+      if (item.skin) start = calmAt(poser, in, item, frame, kept);
+      done = changeOf(poser, in, item, frame, start);
+    }
+    return *done;
+  }
+
+  [[nodiscard]] const Edge* edgeOf(Poser& poser, const TiledMotion& in, const Item& item, int side, Kept& kept) const {
+    std::optional<Edge>& known = keptOf(kept, item).edges[static_cast<std::size_t>(side)];
+    if (known) return &*known;
     const RepairFrames& when = frames_[item.index];
     const int edge = side == 0 ? when.span.first : when.span.last, inwards = side == 0 ? 1 : -1;
     const int steps = std::min(slopeFrames, when.span.last - when.span.first);
-    std::array<Vec3d, slopeFrames + 1> change;
+    std::array<Change, slopeFrames + 1> change;
     Edge out;
     for (int k = 0; k <= steps; ++k) {
-      poser.load(in, edge + inwards * k);
-      const Wish wish = wishOf(poser, item, edge + inwards * k);
-      if (k == 0) out.carrier = wish.carrier;
-      change[static_cast<std::size_t>(k)] = out.carrier >= 0 ? rotate(conjugate(poser.rotation(out.carrier)), wish.way()) : wish.way();
+      const int f = edge + inwards * k;
+      const Change done = doneAt(poser, in, item, f, kept);
+      poser.load(in, f);
+      if (k == 0) out.carrier = momentAt(poser, item, f).joint;
+      change[static_cast<std::size_t>(k)] = out.carrier >= 0 ? done.turned(conjugate(poser.rotation(out.carrier))) : done;
     }
     out.change = change[0];
-    if (steps > 0) out.outwards = (change[0] - change[static_cast<std::size_t>(steps)]) / static_cast<double>(steps);
+    if (steps > 0) out.outwards = Change{}.plus(change[0].plus(change[static_cast<std::size_t>(steps)], -1), 1.0 / steps);
     // The slope goes on no further than the change is large.
-    const double ease = side == 0 ? when.before : when.after, most = length(out.change) + context_->scaled(0.01);
-    if (const double far = length(out.outwards) * ease; far > most) out.outwards = out.outwards * (most / far);
-    return out;
+    const double ease = side == 0 ? when.before : when.after, most = out.change.size() + context_->scaled(0.01);
+    if (const double far = out.outwards.size() * ease; far > most) out.outwards = Change{}.plus(out.outwards, most / far);
+    known = out;
+    return &*known;
   }
 
-  void solve(Poser& poser, const TiledMotion& in, const std::vector<Pull>& pulls, int frame, std::vector<Residual>& residuals) const {
-    std::array<Vec3d, 4> goal, had;
-    std::array<double, 4> weight{};
-    std::array<Quatd, 4> rotation;
-    std::array<double, 4> reach{};
-    bool spineMayHelp = true;
+  /// Distance of the skins beyond the wanted gap, metres.
+  [[nodiscard]] double skinGap(const Poser& poser, const Item& item, int frame) const {
+    const double d = TouchSkin::Posed(*item.skin, poser, item.limb, against(item, momentAt(poser, item, frame))).nearest({}).distance - item.touch->gap;
+    // Just touching is touching.
+    return d - std::clamp(d, 0.0, 2 * context_->scaled(justTouching));
+  }
+
+  void solve(Poser& poser, const TiledMotion& in, const std::vector<Pull>& pulls, int frame) const {
+    Task task;
+    task.frame = frame;
     for (int limb = 0; limb < 4; ++limb) {
       const LimbRig& rig = limbAt(limb);
       if (!rig.complete()) continue;
-      const auto l = static_cast<std::size_t>(limb);
-      goal[l] = had[l] = poser.position(rig.end);
-      rotation[l] = poser.rotation(rig.end);
-      reach[l] = distance(poser.position(rig.root), had[l]);
+      LimbTask& l = task.limbs[static_cast<std::size_t>(limb)];
+      l.goal = poser.position(rig.end);
+      l.rotation = poser.rotation(rig.end);
+      const Vec3d root = poser.position(rig.root), line = normalised(l.goal - root), bend = poser.position(rig.mid) - root, off = bend - line * dot(bend, line);
+      l.reach = distance(root, l.goal);
+      // The elbow keeps its side; seen from straight behind the limb's line there is none, which hands rarely get to.
+      if (length(off) > 0.02 * length(bend)) l.pole = normalised(off) - line * 0.15;
     }
-    const auto add = [&](const Pull& pull, const Vec3d& way, double w) {
-      const double others = pull.item->other >= 0 ? std::clamp(pull.item->touch->share, 0.0, 1.0) : 0;
-      goal[static_cast<std::size_t>(pull.item->limb)] += way * (w * (1 - others));
-      if (pull.item->other >= 0) goal[static_cast<std::size_t>(pull.item->other)] -= way * (w * others);
+    const auto add = [&](const Pull& pull, const Change& change, double w) {
+      task.limbs[static_cast<std::size_t>(pull.item->limb)].goal += change.own * w;
+      if (pull.item->other >= 0) task.limbs[static_cast<std::size_t>(pull.item->other)].goal += change.other * w;
     };
     bool exact = false;
     for (const Pull& pull : pulls) {
-      weight[static_cast<std::size_t>(pull.item->limb)] = std::max(weight[static_cast<std::size_t>(pull.item->limb)], pull.weight);
-      if (pull.item->other >= 0) weight[static_cast<std::size_t>(pull.item->other)] = std::max(weight[static_cast<std::size_t>(pull.item->other)], pull.weight);
-      spineMayHelp = spineMayHelp && pull.item->touch->spine;
+      for (const int limb : {pull.item->limb, pull.item->other})
+        if (limb >= 0) task.limbs[static_cast<std::size_t>(limb)].weight = std::max(task.limbs[static_cast<std::size_t>(limb)].weight, pull.weight);
+      task.spineMayHelp = task.spineMayHelp && pull.item->touch->spine;
       if (pull.edge) {
         const RepairFrames& when = frames_[pull.item->index];
         const int out = frame < when.span.first ? when.span.first - frame : frame - when.span.last;
-        const Vec3d change = pull.edge->change + pull.edge->outwards * static_cast<double>(out);
-        add(pull, pull.edge->carrier >= 0 ? rotate(poser.rotation(pull.edge->carrier), change) : change, pull.weight);
+        const Change change = pull.edge->change.plus(pull.edge->outwards, out);
+        add(pull, pull.edge->carrier >= 0 ? change.turned(poser.rotation(pull.edge->carrier)) : change, pull.weight);
+        continue;
+      }
+      if (pull.start) {
+        add(pull, *pull.start, pull.weight);
       } else {
-        add(pull, wishOf(poser, *pull.item, frame).way(), pull.weight);
-        exact = exact || pull.weight > 1 - 1e-9;
-      }
-    }
-    bring(poser, goal, weight, rotation, reach, spineMayHelp);
-    // Spine and other hand have moved targets along: go after them.
-    for (int pass = 0; exact && pass < 8; ++pass) {
-      double worst = 0;
-      for (const Pull& pull : pulls) {
-        if (pull.edge || pull.weight < 1 - 1e-9) continue;
         const Vec3d way = wishOf(poser, *pull.item, frame).way();
-        worst = std::max(worst, length(way));
-        if (pull.item->other >= 0 && pass >= 3)
-          // One of both may be out of reach: the other one goes all the way.
-          goal[static_cast<std::size_t>(pass % 2 == 0 ? pull.item->limb : pull.item->other)] += way * (pass % 2 == 0 ? 1.0 : -1.0);
-        else
-          add(pull, way, 1);
+        const double share = shareOf(*pull.item);
+        add(pull, {way * (1 - share), way * -share}, pull.weight);
       }
-      if (worst < 1e-6 * context_->height) break;
-      poser.load(in, frame);  // what helps is found anew, not added up
-      bring(poser, goal, weight, rotation, reach, spineMayHelp);
+      exact = exact || pull.weight > 1 - 1e-9;
     }
-    for (const Pull& pull : pulls)
-      if (frames_[pull.item->index].span.holds(frame)) residuals[pull.item->index].note(frame, length(wishOf(poser, *pull.item, frame).way()));
+    bring(poser, task);
+    if (exact) follow(poser, in, pulls, task);
   }
 
-  /// Brings the limbs with a weight to their goals; `reach`: how far their ends were from their roots before.
-  void bring(Poser& poser, const std::array<Vec3d, 4>& goal, const std::array<double, 4>& weight, const std::array<Quatd, 4>& rotation,
-             const std::array<double, 4>& reach, bool spineMayHelp) const {
+  [[nodiscard]] static double shareOf(const Item& item) { return item.other >= 0 ? std::clamp(item.touch->share, 0.0, 1.0) : 0; }
+
+  struct LimbTask {
+    Vec3d goal;
+    double weight = 0;   ///< 0: it only keeps its place
+    Quatd rotation;      ///< of the end, world
+    double reach = 0;    ///< how far the end was from the root before
+    std::optional<Vec3d> pole;
+  };
+  struct Task {
+    int frame = 0;
+    std::array<LimbTask, 4> limbs;
+    bool spineMayHelp = true;
+  };
+
+  /// Spine and other hand have moved targets along: goes after them. What is out of reach is left to the other hand; skin that is to
+  /// touch then does so at the nearest place within reach.
+  void follow(Poser& poser, const TiledMotion& in, const std::vector<Pull>& pulls, Task& task) const {
+    const double near = 1e-6 * context_->height;
+    const auto goalOf = [&](int limb) -> Vec3d& { return task.limbs[static_cast<std::size_t>(limb)].goal; };
+    std::array<LimbTask, 4> best = task.limbs;
+    double bestMiss = std::numeric_limits<double>::infinity();
+    bool last = true;  // the pose is that of the best goals
+    constexpr int passes = 10;
+    for (int pass = 0;; ++pass) {
+      const auto reached = [&](int limb) { return distance(poser.position(limbAt(limb).end), goalOf(limb)) < near; };
+      std::array<Vec3d, 4> next;
+      for (int limb = 0; limb < 4; ++limb) next[static_cast<std::size_t>(limb)] = goalOf(limb);
+      double miss = 0;
+      bool again = false;
+      for (const Pull& pull : pulls) {
+        if (pull.edge || pull.weight < 1 - 1e-9) continue;
+        const Item& item = *pull.item;
+        const auto own = static_cast<std::size_t>(item.limb), other = static_cast<std::size_t>(std::max(0, item.other));
+        if (item.skin) {
+          const Change s = settled(poser, item, task.frame, pull.start.has_value());
+          miss = std::max(miss, s.size());
+          if (s.size() < near) continue;
+          next[own] = poser.position(limbAt(item.limb).end) + s.own;
+          if (item.other >= 0) next[other] = poser.position(limbAt(item.other).end) + s.other;
+        } else {
+          const Vec3d way = wishOf(poser, item, task.frame).way();
+          miss = std::max(miss, length(way));
+          if (length(way) < near) continue;
+          const bool ownCan = reached(item.limb), otherCan = item.other >= 0 && reached(item.other);
+          const double share = shareOf(item);
+          if (!ownCan && !otherCan) continue;
+          next[own] += way * (ownCan && otherCan ? 1 - share : ownCan ? 1.0 : 0.0);
+          if (item.other >= 0) next[other] -= way * (ownCan && otherCan ? share : otherCan ? 1.0 : 0.0);
+        }
+        again = true;
+      }
+      last = miss < bestMiss;
+      if (last) {
+        bestMiss = miss;
+        best = task.limbs;
+      }
+      if (!again || pass + 1 >= passes) break;
+      // Touches on each other's arms chase one another: half steps.
+      const double step = pass < 3 ? 1 : 0.5;
+      for (int limb = 0; limb < 4; ++limb) goalOf(limb) += (next[static_cast<std::size_t>(limb)] - goalOf(limb)) * step;
+      poser.load(in, task.frame);  // what helps is found anew, not added up
+      bring(poser, task);
+    }
+    if (last) return;
+    task.limbs = best;
+    poser.load(in, task.frame);
+    bring(poser, task);
+  }
+
+  struct Arm {
+    Vec3d root, end;
+    double least = 0, most = 0;
+
+    /// The nearest shift that the arm can reach.
+    [[nodiscard]] Vec3d within(const Vec3d& shift) const {
+      const Vec3d arm = end + shift - root;
+      const double d = length(arm);
+      return d > 1e-9 ? shift + arm * (std::clamp(d, least, most) / d - 1) : shift;
+    }
+  };
+  [[nodiscard]] Arm armOf(const Poser& poser, int limb) const {
+    const LimbRig& rig = limbAt(limb);
+    Arm arm{poser.position(rig.root), poser.position(rig.end)};
+    const double upper = distance(arm.root, poser.position(rig.mid)), lower = distance(poser.position(rig.mid), arm.end);
+    arm.least = 1.002 * std::abs(upper - lower);
+    // Some bend is left, so that the elbow does not snap as the hand comes nearer.
+    arm.most = 0.988 * (upper + lower);
+    return arm;
+  }
+
+  /// Further changes of hands at which the skins touch: from the wished place on, or from here, by turns onto the skin, out of the
+  /// body, into the arms' reach, until all hold.
+  [[nodiscard]] Change settled(const Poser& poser, const Item& item, int frame, bool fromHere) const {
+    const Moment m = momentAt(poser, item, frame);
+    const double fine = context_->scaled(1e-4), wanted = item.touch->gap + context_->scaled(justTouching);
+    const bool hands = item.touch->target == TouchTarget::hand;
+    const double share = shareOf(item);
+    const Vec3d way = fromHere ? Vec3d{} : wishOf(poser, item, frame).way();
+    Change s{way * (1 - share), way * -share};
+    const Arm own = armOf(poser, item.limb), other = armOf(poser, 1 - item.limb);
+    const TouchSkin::Posed touch(*item.skin, poser, item.limb, against(item, m));
+    std::optional<TouchSkin::Posed> ownBody, otherBody;
+    if (hands) {
+      ownBody.emplace(*item.skin, poser, item.limb, TouchSkin::Against::body);
+      if (item.other >= 0 && item.skin->hasHand(item.other)) otherBody.emplace(*item.skin, poser, item.other, TouchSkin::Against::body);
+    }
+    const auto step = [](const TouchSkin::Posed::Nearest& n, double off) {
+      const double steep = length(n.gradient);
+      return steep > 1e-6 ? n.gradient * (off / (steep * std::max(steep, 0.5))) : Vec3d{};
+    };
+    // A smooth start asks for little: along the place's own normal it stays smooth.
+    if (fromHere) {
+      double along = 0;
+      for (int pass = 0; pass < 16; ++pass) {
+        const TouchSkin::Posed::Nearest n = touch.nearest(m.normal * along);
+        const double off = wanted - n.distance;
+        if (std::abs(off) < 0.5 * fine) {
+          s = {m.normal * (along * (1 - share)), m.normal * (-along * share)};
+          break;
+        }
+        along += off / std::clamp(std::abs(dot(n.gradient, m.normal)), 0.5, 1.0);
+        if (std::abs(along) > context_->scaled(0.06)) break;
+      }
+    }
+    for (int pass = 0; pass < 30; ++pass) {
+      double off = 0;
+      if (pass > 0 || fromHere) {
+        const TouchSkin::Posed::Nearest n = touch.nearest(s.own - s.other);
+        const double d = wanted - n.distance;
+        off = std::max(off, std::abs(d));
+        const Vec3d onto = step(n, d);
+        s.own += onto * (1 - share);
+        s.other -= onto * share;
+      }
+      if (ownBody) {
+        const TouchSkin::Posed::Nearest n = ownBody->nearest(s.own);
+        if (const double d = wanted - n.distance; d > 0) {
+          off = std::max(off, d);
+          s.own += step(n, d);
+          if (otherBody) s.other += step(n, d);
+        }
+      }
+      if (otherBody) {
+        const TouchSkin::Posed::Nearest n = otherBody->nearest(s.other);
+        if (const double d = wanted - n.distance; d > 0) {
+          off = std::max(off, d);
+          s.other += step(n, d);
+          s.own += step(n, d);
+        }
+      }
+      const Change within{own.within(s.own), share > 0 ? other.within(s.other) : s.other};
+      off = std::max({off, distance(within.own, s.own), distance(within.other, s.other)});
+      s = within;
+      if (off < fine) break;
+    }
+    return s;
+  }
+
+  /// Brings the limbs with a weight to their goals.
+  void bring(Poser& poser, const Task& task) const {
     bool spineTurned = false;
-    for (std::size_t arm = 0; arm < 2; ++arm)
-      if (weight[arm] > 0) spineTurned = help(poser, static_cast<int>(arm), goal[arm], reach[arm], spineMayHelp) || spineTurned;
-    for (std::size_t limb = 0; limb < 4; ++limb) {
-      const bool carried = limb < 2 && spineTurned && limbAt(static_cast<int>(limb)).complete();
-      if (weight[limb] <= 0 && !carried) continue;
+    for (int arm = 0; arm < 2; ++arm) {
+      const LimbTask& l = task.limbs[static_cast<std::size_t>(arm)];
+      if (l.weight > 0) spineTurned = help(poser, arm, l.goal, l.reach, task.spineMayHelp) || spineTurned;
+    }
+    for (int limb = 0; limb < 4; ++limb) {
+      const LimbTask& l = task.limbs[static_cast<std::size_t>(limb)];
+      const bool carried = limb < 2 && spineTurned && limbAt(limb).complete();
+      if (l.weight <= 0 && !carried) continue;
       LimbGoal wanted;
-      wanted.target = goal[limb];
-      wanted.endRotation = rotation[limb];
-      poser.solveLimb(limbAt(static_cast<int>(limb)), wanted);
+      wanted.target = l.goal;
+      wanted.endRotation = l.rotation;
+      wanted.pole = l.pole;
+      poser.solveLimb(limbAt(limb), wanted);
     }
   }
 
@@ -470,6 +759,13 @@ RepairLayerPtr makeTouchLayer(std::shared_ptr<const RepairContext> context, std:
   auto layer = std::make_shared<const TouchLayer>(std::move(context), std::move(repairs), issues);
   if (layer->empty()) return nullptr;
   return layer;
+}
+
+std::vector<TouchMiss> touchMisses(const RepairContext& context, const TiledMotion& motion, const Repair& touch) {
+  Issues ignored;
+  // The layer only looks at the context while this lasts.
+  const std::shared_ptr<const RepairContext> borrowed(std::shared_ptr<const RepairContext>(), &context);
+  return TouchLayer(borrowed, {&touch}, ignored).misses(motion);
 }
 
 }  // namespace understudy

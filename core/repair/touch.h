@@ -20,4 +20,13 @@ namespace understudy {
 /// are told in `issues` and left out. The residual is the distance left between point and target.
 [[nodiscard]] RepairLayerPtr makeTouchLayer(std::shared_ptr<const RepairContext> context, std::vector<const Repair*> repairs, Issues& issues);
 
+/// Where a touch's point is in a motion.
+struct TouchMiss {
+  double gap = 0;     ///< metres: of skin touches between the skins, negative inside; of points to the target
+  double place = 0;   ///< metres from the place, along the surface
+  bool skin = false;
+};
+/// One a frame of the touch's span; nothing where the touch cannot be applied.
+[[nodiscard]] std::vector<TouchMiss> touchMisses(const RepairContext& context, const TiledMotion& motion, const Repair& touch);
+
 }  // namespace understudy

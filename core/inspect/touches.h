@@ -1,0 +1,48 @@
+// A performer's touches of its own body, carried to the same places of the character's skin; how they are kept.
+#pragma once
+
+#include <vector>
+
+#include "core/contact/body_contacts.h"
+#include "core/inspect/finding.h"
+#include "core/repair/layer.h"
+
+namespace understudy {
+
+struct TouchProposalSettings {
+  double ease = 0.25;        ///< seconds before and after
+  double confidence = 0.5;   ///< contacts that are less sure are left out
+  double moments = 12;       ///< of a path, a second
+  double farthest = 0.2;     ///< part of the height a hand may end from its place along the surface
+  double fastest = 4;        ///< heights a second by which a touch may change a hand's way; beyond it would leap
+};
+
+/// One touch a contact, in order. `rate` is that of the contacts' frames; `plain` the character's motion (untrimmed) and
+/// `alignment` that of its retarget, which tells how the performer's limbs lie to the character's. A place on a capsule of the
+/// performer goes to the skin of the character's own part in the same direction, its nearest skin of the hand is what touches.
+/// Where arms are too short for it the place wanders over the part towards the shoulder, as far as it must. Left out and told in
+/// `issues` are contacts whose parts the character lacks, that its arms cannot get to or that
+/// other parts of it are in the way of, or of both hands on each other's arms.
+[[nodiscard]] std::vector<Repair> touchesOf(const RepairContext& context, const BodyContacts& contacts, FrameRate rate, const TiledMotion& plain,
+                                            const Alignment& alignment, const TouchProposalSettings& settings, Issues& issues);
+
+struct TouchLimits {
+  double gap = 0.005, depth = 0.002;  ///< metres between skins, of a character 1.7 m tall
+  double place = 0.001;               ///< metres, where a point is what touches
+};
+
+/// How a motion keeps a touch over its span, metres.
+struct TouchKept {
+  double gap = 0, depth = 0;  ///< worst; of points only `gap`
+  double place = 0;           ///< worst distance of the point from its place, along the surface
+  int worst = 0;              ///< frame
+  int frames = 0, kept = 0;   ///< of the span; within the limits
+};
+[[nodiscard]] TouchKept touchKept(const RepairContext& context, const TiledMotion& motion, const Repair& touch, const TouchLimits& limits = {});
+
+/// Touches that a motion does not keep: contacts of the performance that were lost, or touches of the artist that are missed.
+/// Each finding proposes its touch.
+[[nodiscard]] Findings touchFindings(const RepairContext& context, const TiledMotion& motion, const std::vector<Repair>& touches,
+                                     const TouchLimits& limits = {});
+
+}  // namespace understudy

@@ -1,0 +1,251 @@
+#include "core/repair/touch_skin.h"
+
+#include <algorithm>
+#include <cmath>
+#include <map>
+#include <tuple>
+
+namespace understudy {
+namespace {
+
+constexpr int mostHandPoints = 110;
+// Distances in a bent body change a little faster than the way.
+constexpr double steepest = 1.25;
+
+BodyPart armPart(int side, int segment) {
+  static constexpr std::array<std::array<BodyPart, 3>, 2> parts{{{BodyPart::leftUpperArm, BodyPart::leftForearm, BodyPart::leftHand},
+                                                                 {BodyPart::rightUpperArm, BodyPart::rightForearm, BodyPart::rightHand}}};
+  return parts[static_cast<std::size_t>(side)][static_cast<std::size_t>(segment)];
+}
+
+bool ofArm(BodyPart part, int side) {
+  return part == armPart(side, 0) || part == armPart(side, 1) || part == armPart(side, 2);
+}
+
+/// Parts of the skin a site's rays may leave through: hips and thighs pass into each other.
+bool showsOn(BodySite site, BodyPart part) {
+  switch (site) {
+    case BodySite::head: return part == BodyPart::head;
+    case BodySite::chest: return part == BodyPart::torso;
+    case BodySite::belly: return part == BodyPart::torso || part == BodyPart::leftThigh || part == BodyPart::rightThigh;
+    case BodySite::leftUpperArm: return part == BodyPart::leftUpperArm;
+    case BodySite::rightUpperArm: return part == BodyPart::rightUpperArm;
+    case BodySite::leftForearm: return part == BodyPart::leftForearm;
+    case BodySite::rightForearm: return part == BodyPart::rightForearm;
+    case BodySite::leftHand: return part == BodyPart::leftHand;
+    case BodySite::rightHand: return part == BodyPart::rightHand;
+    case BodySite::leftThigh: return part == BodyPart::leftThigh || part == BodyPart::torso;
+    case BodySite::rightThigh: return part == BodyPart::rightThigh || part == BodyPart::torso;
+    case BodySite::leftShank: return part == BodyPart::leftShank || part == BodyPart::leftThigh;
+    case BodySite::rightShank: return part == BodyPart::rightShank || part == BodyPart::rightThigh;
+    case BodySite::count: break;
+  }
+  return false;
+}
+
+/// Area-weighted normals; vertices at one place share theirs.
+std::vector<Vec3d> vertexNormals(const BodySurface& surface, double tolerance) {
+  std::map<std::tuple<std::int64_t, std::int64_t, std::int64_t>, std::size_t> first;
+  std::vector<std::size_t> shared(surface.positions.size());
+  for (std::size_t v = 0; v < shared.size(); ++v) {
+    const Vec3d p = surface.positions[v] / tolerance;
+    shared[v] = first.try_emplace({std::llround(p.x), std::llround(p.y), std::llround(p.z)}, v).first->second;
+  }
+  std::vector<Vec3d> sums(surface.positions.size());
+  for (std::size_t t = 0; t + 2 < surface.indices.size(); t += 3) {
+    const std::uint32_t i[3] = {surface.indices[t], surface.indices[t + 1], surface.indices[t + 2]};
+    const Vec3d area = cross(surface.positions[i[1]] - surface.positions[i[0]], surface.positions[i[2]] - surface.positions[i[0]]);
+    for (const std::uint32_t v : i) sums[shared[v]] += area;
+  }
+  std::vector<Vec3d> normals(surface.positions.size());
+  for (std::size_t v = 0; v < normals.size(); ++v) normals[v] = normalised(sums[shared[v]]);
+  return normals;
+}
+
+BodySolid rigidSolid(const BodySurface& surface, BodyPart part, int joint, double cell) {
+  BodySolid solid;
+  const PartMesh mesh = partMesh(surface, part);
+  if (mesh.empty() || joint < 0) return solid;
+  std::vector<Vec3d> own;
+  for (const int v : mesh.vertices) own.push_back(surface.positions[static_cast<std::size_t>(v)]);
+  const TriangleTree tree(mesh.withRims(std::move(own)), mesh.indices);
+  solid.part = part;
+  solid.grid = DistanceGrid(tree, cell, 4 * cell, 2 * cell);
+  solid.joints = {joint};
+  Vec3d low{1e300, 1e300, 1e300}, high = -low;
+  for (const Vec3d& p : tree.positions())
+    for (int k = 0; k < 3; ++k) {
+      low[k] = std::min(low[k], p[k]);
+      high[k] = std::max(high[k], p[k]);
+    }
+  solid.middle = (low + high) * 0.5;
+  for (const Vec3d& p : tree.positions()) solid.radius = std::max(solid.radius, distance(solid.middle, p));
+  return solid;
+}
+
+}  // namespace
+
+TouchSkin::TouchSkin(const RepairContext& context) {
+  model_ = bodyModel(bodySurface(*context.figure, context.roles(), context.body.pose.fileWorld, worldFromFile(*context.figure, context.body.pose)),
+                     {context.body.rotation, context.body.position}, context.roles(), context.figure->skeleton, context.height);
+  const double cell = context.scaled(0.01);
+  const std::pair<BodyPart, int> limbs[] = {{BodyPart::leftShank, context.legs[0].mid},     {BodyPart::rightShank, context.legs[1].mid},
+                                            {BodyPart::leftUpperArm, context.arms[0].root}, {BodyPart::leftForearm, context.arms[0].mid},
+                                            {BodyPart::leftHand, context.arms[0].end},      {BodyPart::rightUpperArm, context.arms[1].root},
+                                            {BodyPart::rightForearm, context.arms[1].mid},  {BodyPart::rightHand, context.arms[1].end}};
+  for (const auto& [part, joint] : limbs)
+    if (BodySolid solid = rigidSolid(model_->surface, part, joint, cell); !solid.joints.empty()) limbs_.push_back(std::move(solid));
+  for (const BodySolid& solid : model_->solids) solids_.push_back(&solid);
+  for (const BodySolid& solid : limbs_) solids_.push_back(&solid);
+  normals_ = vertexNormals(model_->surface, 1e-5 * context.height);
+  for (int side = 0; side < 2; ++side) hands_[static_cast<std::size_t>(side)] = handPoints(side);
+}
+
+std::shared_ptr<const TouchSkin> TouchSkin::of(const RepairContext& context) {
+  return context.parts->get<TouchSkin>([&] { return TouchSkin(context); });
+}
+
+TouchSkin::HandPoints TouchSkin::handPoints(int side) const {
+  const BodySurface& surface = model_->surface;
+  std::vector<char> used(surface.positions.size(), 0);
+  for (const std::uint32_t i : surface.indices) used[i] = 1;
+  std::vector<int> all;
+  for (int v = 0; v < surface.vertices(); ++v)
+    if (used[static_cast<std::size_t>(v)] && surface.parts[static_cast<std::size_t>(v)] == armPart(side, 2)) all.push_back(v);
+  HandPoints out;
+  if (all.empty()) return out;
+  // Each next point is the one furthest from those chosen.
+  std::vector<double> away(all.size(), 1e300);
+  std::size_t next = 0;
+  out.start.push_back(0);
+  for (int count = 0; count < mostHandPoints && away[next] > 0; ++count) {
+    const auto v = static_cast<std::size_t>(all[next]);
+    out.points.push_back(surface.positions[v]);
+    for (std::uint32_t k = surface.influenceStart[v]; k < surface.influenceStart[v + 1]; ++k) {
+      out.joint.push_back(surface.influenceJoint[k]);
+      out.weight.push_back(surface.influenceWeight[k]);
+    }
+    out.start.push_back(static_cast<std::uint32_t>(out.joint.size()));
+    for (std::size_t i = 0; i < all.size(); ++i) away[i] = std::min(away[i], distance(surface.positions[v], surface.positions[static_cast<std::size_t>(all[i])]));
+    next = static_cast<std::size_t>(std::max_element(away.begin(), away.end()) - away.begin());
+  }
+  return out;
+}
+
+std::optional<double> TouchSkin::headTop() const {
+  std::optional<double> top;
+  const BodySurface& surface = model_->surface;
+  for (std::size_t v = 0; v < surface.positions.size(); ++v)
+    if (surface.parts[v] == BodyPart::head) top = std::max(top.value_or(-1e300), surface.positions[v].y);
+  return top;
+}
+
+std::optional<SkinPlace> TouchSkin::outermost(BodySite site, const Vec3d& from, const Vec3d& direction, double reach) const {
+  const BodySurface& surface = model_->surface;
+  double farthest = 0;
+  std::size_t hit = surface.indices.size();
+  double hitU = 0, hitV = 0;
+  for (std::size_t t = 0; t + 2 < surface.indices.size(); t += 3) {
+    const std::uint32_t i[3] = {surface.indices[t], surface.indices[t + 1], surface.indices[t + 2]};
+    if (!showsOn(site, surface.parts[i[0]]) || !showsOn(site, surface.parts[i[1]]) || !showsOn(site, surface.parts[i[2]])) continue;
+    // Möller and Trumbore 1997.
+    const Vec3d &a = surface.positions[i[0]], e1 = surface.positions[i[1]] - a, e2 = surface.positions[i[2]] - a;
+    const Vec3d p = cross(direction, e2);
+    const double det = dot(e1, p);
+    if (std::abs(det) < 1e-14) continue;
+    const Vec3d s = from - a;
+    const double u = dot(s, p) / det;
+    if (u < 0 || u > 1) continue;
+    const Vec3d q = cross(s, e1);
+    const double v = dot(direction, q) / det;
+    if (v < 0 || u + v > 1) continue;
+    const double d = dot(e2, q) / det;
+    if (d <= farthest || d > reach) continue;
+    farthest = d;
+    hit = t;
+    hitU = u;
+    hitV = v;
+  }
+  if (hit >= surface.indices.size()) return std::nullopt;
+  const std::uint32_t i[3] = {surface.indices[hit], surface.indices[hit + 1], surface.indices[hit + 2]};
+  const double weight[3] = {1 - hitU - hitV, hitU, hitV};
+  std::map<int, double> share;
+  Vec3d normal{};
+  for (int k = 0; k < 3; ++k) {
+    normal += normals_[i[k]] * weight[k];
+    for (std::uint32_t n = surface.influenceStart[i[k]]; n < surface.influenceStart[i[k] + 1]; ++n)
+      share[surface.influenceJoint[n]] += weight[k] * static_cast<double>(surface.influenceWeight[n]);
+  }
+  if (share.empty()) return std::nullopt;
+  const int joint = std::max_element(share.begin(), share.end(), [](const auto& x, const auto& y) { return x.second < y.second; })->first;
+  normal = normalised(normal, direction);
+  if (dot(normal, direction) < 0) normal = -normal;  // triangles that are turned inside out
+  // Where the ray just grazes the skin its direction is worth more.
+  if (dot(normal, direction) < 0.3) normal = normalised(normal + direction);
+  const auto j = static_cast<std::size_t>(joint);
+  const Quatd back = conjugate(model_->rotation[j]);
+  return SkinPlace{joint, rotate(back, from + direction * farthest - model_->position[j]), rotate(back, normal)};
+}
+
+TouchSkin::Posed::Posed(const TouchSkin& skin, const Poser& poser, int side, Against against) {
+  const RepairContext& context = poser.context();
+  const std::size_t n = context.body.rotation.size();
+  std::vector<Affined> turned(n);
+  for (std::size_t j = 0; j < n; ++j) {
+    const Quatd q = poser.rotation(static_cast<int>(j)) * conjugate(context.body.rotation[j]);
+    turned[j] = {toMatrix(q), poser.position(static_cast<int>(j)) - rotate(q, context.body.position[j])};
+  }
+  const HandPoints& hand = skin.hands_[static_cast<std::size_t>(side)];
+  points_.reserve(hand.points.size());
+  for (std::size_t i = 0; i < hand.points.size(); ++i) {
+    Vec3d sum{};
+    double total = 0;
+    for (std::uint32_t k = hand.start[i]; k < hand.start[i + 1]; ++k) {
+      const double w = static_cast<double>(hand.weight[k]);
+      sum += apply(turned[static_cast<std::size_t>(hand.joint[k])], hand.points[i]) * w;
+      total += w;
+    }
+    points_.push_back(total > 0 ? sum / total : hand.points[i]);
+    middle_ += points_.back();
+  }
+  if (!points_.empty()) middle_ = middle_ / static_cast<double>(points_.size());
+  for (const Vec3d& p : points_) radius_ = std::max(radius_, distance(p, middle_));
+  for (const BodySolid* solid : skin.solids_) {
+    const bool other = ofArm(solid->part, 1 - side);
+    if (ofArm(solid->part, side) || (against == Against::body && other)) continue;
+    if (against == Against::otherHand && solid->part != armPart(1 - side, 2)) continue;
+    PosedSolid posed(*solid, turned);
+    const PosedSolid::Nearby near = posed.place(middle_);
+    solids_.push_back({std::move(posed), near, std::vector<Known>(points_.size())});
+  }
+}
+
+TouchSkin::Posed::Nearest TouchSkin::Posed::nearest(const Vec3d& shift) const {
+  Nearest best;
+  best.distance = 1e300;
+  for (const Solid& s : solids_) {
+    if (s.solid.atLeast(middle_ + shift) - radius_ > best.distance) continue;
+    // Points that cannot be nearer than the best, by what is known of them, are passed over; most likely ones first.
+    const auto least = [&](std::size_t i) { return s.known[i].distance - steepest * distance(shift, s.known[i].shift); };
+    const auto ask = [&](std::size_t i) {
+      const DistanceSample sample = s.solid.sample(points_[i] + shift, s.near);
+      s.known[i] = {shift, sample.distance};
+      if (sample.distance >= best.distance) return;
+      best.distance = sample.distance;
+      best.gradient = sample.gradient;
+    };
+    std::size_t first = 0;
+    for (std::size_t i = 1; i < points_.size(); ++i)
+      if (least(i) < least(first)) first = i;
+    ask(first);
+    for (std::size_t i = 0; i < points_.size(); ++i) {
+      if (i == first || least(i) >= best.distance || s.solid.atLeast(points_[i] + shift) >= best.distance) continue;
+      // A neighbour asked about just now tells how near this one can be.
+      if (s.known[first].distance - steepest * distance(points_[i], points_[first]) >= best.distance) continue;
+      ask(i);
+    }
+  }
+  return best;
+}
+
+}  // namespace understudy

@@ -1,0 +1,84 @@
+// A character's skin as touches need it: where a ray leaves the body, and how far a hand's skin is from it.
+#pragma once
+
+#include <array>
+#include <memory>
+#include <optional>
+#include <vector>
+
+#include "core/body/body_model.h"
+#include "core/contact/body_sites.h"
+#include "core/repair/poser.h"
+
+namespace understudy {
+
+/// A place of the skin in its bone's rigid frame.
+struct SkinPlace {
+  int joint = -1;
+  Vec3d place, normal;
+};
+
+class TouchSkin {
+ public:
+  explicit TouchSkin(const RepairContext& context);
+  /// The character's, made when first asked for.
+  [[nodiscard]] static std::shared_ptr<const TouchSkin> of(const RepairContext& context);
+
+  /// True where a hand (0 left, 1 right) has skin that can touch.
+  [[nodiscard]] bool hasHand(int side) const { return !hands_[static_cast<std::size_t>(side)].points.empty(); }
+  [[nodiscard]] bool hasBody() const { return !solids_.empty(); }
+
+  /// Where a ray in the reference pose (stage) leaves a site's skin for good, within `reach`. None: it meets none.
+  [[nodiscard]] std::optional<SkinPlace> outermost(BodySite site, const Vec3d& from, const Vec3d& direction, double reach) const;
+
+  /// Height of the highest skin of the head in the reference pose (stage, metres); none: it has no skin.
+  [[nodiscard]] std::optional<double> headTop() const;
+
+  /// What a hand's skin may touch.
+  enum class Against : unsigned char { body, bodyAndOtherArm, otherHand };
+
+  /// Hand and body in one pose. Not for several threads at once.
+  class Posed {
+   public:
+    Posed(const TouchSkin& skin, const Poser& poser, int side, Against against);
+    struct Nearest {
+      double distance = 0;  ///< metres, negative: the hand is in the body
+      Vec3d gradient;       ///< of the distance at the nearest point
+    };
+    /// Of the hand moved by `shift`.
+    [[nodiscard]] Nearest nearest(const Vec3d& shift) const;
+
+   private:
+    /// What is known of a point from the last time it was asked about.
+    struct Known {
+      Vec3d shift;
+      double distance = -1e300;
+    };
+    struct Solid {
+      PosedSolid solid;
+      PosedSolid::Nearby near;
+      mutable std::vector<Known> known;
+    };
+    std::vector<Vec3d> points_;
+    Vec3d middle_;
+    double radius_ = 0;
+    std::vector<Solid> solids_;
+  };
+
+ private:
+  struct HandPoints {
+    std::vector<Vec3d> points;  ///< reference pose
+    std::vector<std::uint32_t> start;
+    std::vector<int> joint;
+    std::vector<float> weight;
+  };
+  [[nodiscard]] HandPoints handPoints(int side) const;
+
+  std::shared_ptr<const BodyModel> model_;
+  std::vector<BodySolid> limbs_;           ///< shanks and arms, rigid
+  std::vector<const BodySolid*> solids_;   ///< the model's and `limbs_`
+  std::vector<Vec3d> normals_;             ///< of the surface's vertices
+  std::array<HandPoints, 2> hands_;
+};
+
+}  // namespace understudy
