@@ -9,6 +9,7 @@
 #include "core/inspect/grips.h"
 #include "core/inspect/jumps.h"
 #include "core/inspect/plants.h"
+#include "core/inspect/touches.h"
 
 namespace understudy {
 namespace {
@@ -50,6 +51,23 @@ class Inspector {
     const double scale = seen_.report->performerLeg > 0 ? seen_.report->characterLeg / seen_.report->performerLeg : 1;
     measure(existing<PlantRepair>(), asked(proposePlants(performance_.contacts, performance_.motion->rate, scale)),
             [&](const std::vector<Repair>& plants) { return feetFindings(context_, seen_.untrimmed, plants); });
+  }
+
+  void touches() {
+    BodyContacts open = performance_.body;
+    const FrameRate rate = performance_.motion->rate;
+    std::erase_if(open.touches, [&](const BodyContact& contact) {
+      Repair probe;
+      probe.span = TimeRange{rate.seconds(contact.first), rate.seconds(contact.last)};
+      TouchRepair touch;
+      const int hand = context_.arms[static_cast<std::size_t>(contact.hand)].end;
+      if (hand >= 0) touch.bone = boneName(context_, hand);
+      probe.action = std::move(touch);
+      return already(probe);
+    });
+    const TiledMotion& input = seen_.stageInputs[static_cast<std::size_t>(RepairStage::touch)];
+    measure(existing<TouchRepair>(), touchesOf(context_, open, rate, input, seen_.report->alignment, {}, out.issues),
+            [&](const std::vector<Repair>& touches) { return touchFindings(context_, seen_.untrimmed, touches); });
   }
 
   void grips() {
@@ -199,6 +217,7 @@ Result<Inspection> inspectTake(const Take& take, const Evaluated& evaluated, con
   const auto wants = [&](InspectPart part) { return settings.parts[static_cast<std::size_t>(part)] && !control.stopped(); };
   if (wants(InspectPart::jumps)) inspector.jumps();
   if (wants(InspectPart::feet)) inspector.feet();
+  if (wants(InspectPart::touches)) inspector.touches();
   if (wants(InspectPart::grips)) inspector.grips();
   if (wants(InspectPart::depth)) inspector.depth();
   if (control.stopped()) return RunControl::cancelled();

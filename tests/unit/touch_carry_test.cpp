@@ -1,0 +1,178 @@
+// A performer's touches of itself on another body: found, carried to its skin, kept. Distances between skins are worked out here
+// from all triangles of the result.
+#include <gtest/gtest.h>
+
+#include <cmath>
+
+#include "core/body/triangle_tree.h"
+#include "core/inspect/touches.h"
+#include "core/io/read.h"
+#include "core/repair/touch.h"
+#include "core/retarget/retarget.h"
+#include "tests/support/gestures.h"
+#include "tests/support/layer_checks.h"
+
+namespace understudy {
+namespace {
+
+std::shared_ptr<const Figure> keeper() {
+  static const std::shared_ptr<const Figure> figure = [] {
+    Result<Figure> read = readFigure(std::string(UNDERSTUDY_SOURCE) + "/samples/keeper.glb");
+    if (!read.ok()) throw std::runtime_error(read.error().text());
+    return std::make_shared<const Figure>(std::move(*read));
+  }();
+  return figure;
+}
+
+struct Carried {
+  std::shared_ptr<const RepairContext> context;
+  TiledMotion plain, motion;
+  std::vector<Repair> repairs;
+  BodyContacts contacts;
+  Issues issues;
+};
+
+Carried carry(const test::Gesture& gesture) {
+  Carried out;
+  auto map = std::make_shared<BoneMap>();
+  map->performer = gesture.map->performer;
+  map->character = mapRoles(*keeper());
+  Result<Retargeted> plain = retarget(*gesture.performer, gesture.motion, *keeper(), *map);
+  EXPECT_TRUE(plain.ok());
+  const FrameRate rate = gesture.motion.rate;
+  // What is worked out of the character serves all tests.
+  static const auto parts = std::make_shared<ContextParts>();
+  auto context = std::make_shared<RepairContext>(**repairContext(keeper(), map, {}, rate, gesture.motion.frames));
+  context->body.figure = context->figure.get();
+  context->body.map = &context->map->character;
+  context->parts = parts;
+  out.context = context;
+  out.contacts = *findBodyContacts(*gesture.performer, map->performer, gesture.motion);
+  out.plain = TiledMotion(std::make_shared<const Motion>(std::move(plain->motion)));
+  out.repairs = touchesOf(*out.context, out.contacts, rate, out.plain, plain->report.alignment, {}, out.issues);
+  std::vector<const Repair*> list;
+  for (Repair& repair : out.repairs) {
+    repair.id = list.size() + 1;
+    list.push_back(&repair);
+  }
+  const RepairLayerPtr layer = makeTouchLayer(out.context, list, out.issues);
+  out.motion = layer ? test::runLayer(*layer, out.plain).motion : out.plain;
+  return out;
+}
+
+/// Joints of a hand, or of all that is neither of this arm nor (unless asked for) of the other one.
+std::vector<char> jointsOf(const RepairContext& context, int side, bool hand, bool otherHandOnly) {
+  const Skeleton& skeleton = context.figure->skeleton;
+  const auto below = [&](int joint, int top) { return top >= 0 && (joint == top || isAncestor(skeleton, top, joint)); };
+  std::vector<char> result(static_cast<std::size_t>(skeleton.size()), 0);
+  for (int j = 0; j < skeleton.size(); ++j) {
+    const bool own = below(j, context.arms[static_cast<std::size_t>(side)].end);
+    if (hand || otherHandOnly)
+      result[static_cast<std::size_t>(j)] = own;
+    else
+      result[static_cast<std::size_t>(j)] = !below(j, context.arms[0].root) && !below(j, context.arms[1].root);
+  }
+  return result;
+}
+
+/// Triangles all of whose corners are carried mostly by such joints, posed (stage, metres).
+TriangleTree skinOf(const RepairContext& context, const TiledMotion& motion, int frame, const std::vector<char>& joints) {
+  const Figure& figure = *context.figure;
+  const std::vector<Affined> world = worldAt(figure.skeleton, motion, frame);
+  const Affined toStage = worldFromFile(figure, context.body.pose);
+  std::vector<Vec3d> positions;
+  std::vector<std::uint32_t> indices;
+  for (const Mesh& mesh : figure.meshes) {
+    if (mesh.skin < 0) continue;
+    const std::vector<Vec3f> posed = skinnedPositions(figure, mesh, world);
+    std::vector<char> in(posed.size(), 0);
+    for (std::size_t v = 0; v < posed.size(); ++v) {
+      float best = 0;
+      for (std::uint32_t k = mesh.influenceStart[v]; k < mesh.influenceStart[v + 1]; ++k)
+        if (mesh.influenceWeight[k] > best) {
+          best = mesh.influenceWeight[k];
+          in[v] = joints[static_cast<std::size_t>(figure.skins[static_cast<std::size_t>(mesh.skin)].joints[mesh.influenceJoint[k]])];
+        }
+    }
+    const auto first = static_cast<std::uint32_t>(positions.size());
+    for (const Vec3f& p : posed) positions.push_back(apply(toStage, Vec3d(p)));
+    for (std::size_t t = 0; t + 2 < mesh.indices.size(); t += 3)
+      if (in[mesh.indices[t]] && in[mesh.indices[t + 1]] && in[mesh.indices[t + 2]])
+        for (std::size_t k = 0; k < 3; ++k) indices.push_back(first + mesh.indices[t + k]);
+  }
+  return TriangleTree(std::move(positions), std::move(indices));
+}
+
+/// Smallest distance between two skins, from corners to triangles both ways.
+double between(const TriangleTree& a, const TriangleTree& b) {
+  double least = 1e300;
+  for (const auto& [from, to] : {std::pair{&a, &b}, std::pair{&b, &a}})
+    for (const std::uint32_t i : from->indices()) least = std::min(least, to->nearest(from->positions()[i], least).distance);
+  return least;
+}
+
+void expectKept(const Carried& c, const std::string& what) {
+  ASSERT_FALSE(c.repairs.empty()) << what << (c.issues.empty() ? "" : c.issues[0].text());
+  int frames = 0, kept = 0, asked = 0, near = 0;
+  for (const Repair& repair : c.repairs) {
+    const TouchKept after = touchKept(*c.context, c.motion, repair), before = touchKept(*c.context, c.plain, repair);
+    frames += after.frames;
+    kept += after.kept;
+    EXPECT_LT(before.kept, before.frames) << what;
+    const auto& touch = std::get<TouchRepair>(repair.action);
+    const int side = *findBone(*c.context, touch.bone) == c.context->arms[0].end ? 0 : 1;
+    const FrameSpan span = repairFrames(repair, c.context->rate, c.context->frames).span;
+    for (int f = span.first; f <= span.last; f += std::max(1, span.count() / 4)) {
+      const TriangleTree hand = skinOf(*c.context, c.motion, f, jointsOf(*c.context, side, true, false));
+      const TriangleTree other = skinOf(*c.context, c.motion, f, jointsOf(*c.context, 1 - side, false, touch.target == TouchTarget::hand));
+      ++asked;
+      near += between(hand, other) <= c.context->scaled(0.005);
+    }
+  }
+  EXPECT_GE(kept, 0.9 * frames) << what;
+  EXPECT_GE(near, 0.9 * asked) << what << ": gaps measured on all triangles";
+}
+
+TEST(TouchCarry, ClapsMeet) { expectKept(carry(test::clap(2)), "clap"); }
+TEST(TouchCarry, PalmsStayTogether) { expectKept(carry(test::palmsTogether(1)), "palms"); }
+TEST(TouchCarry, HandsLieOnHips) { expectKept(carry(test::handsOnHips()), "hips"); }
+TEST(TouchCarry, AStrokeKeepsToTheChest) { expectKept(carry(test::strokeChest(30)), "stroke"); }
+TEST(TouchCarry, AHandLiesOnTheHead) { expectKept(carry(test::handToHead()), "head"); }
+
+TEST(TouchCarry, LayersKeepTheirPromises) {
+  const Carried c = carry(test::handsOnHips());
+  std::vector<const Repair*> list;
+  for (const Repair& repair : c.repairs) list.push_back(&repair);
+  Issues issues;
+  const RepairLayerPtr layer = makeTouchLayer(c.context, list, issues);
+  ASSERT_TRUE(layer);
+  EXPECT_EQ(test::brokenPromises(*layer, c.plain, 11), "");
+}
+
+TEST(TouchCarry, FindingsSayWhatWasLost) {
+  const Carried c = carry(test::clap(2));
+  const Findings lost = touchFindings(*c.context, c.plain, c.repairs);
+  ASSERT_FALSE(lost.empty());
+  EXPECT_EQ(lost[0].kind, FindingKind::lostContact);
+  EXPECT_NE(lost[0].sentence.find("hands that met"), std::string::npos) << lost[0].sentence;
+  EXPECT_GT(lost[0].measure, 2);
+  ASSERT_EQ(lost[0].proposal.size(), 1U);
+  EXPECT_TRUE(touchFindings(*c.context, c.motion, c.repairs).empty());
+}
+
+TEST(TouchCarry, WhatIsOutOfReachIsLeftOutAndTold) {
+  // Both hands on each other's arms, and a body whose touch lies nowhere.
+  Carried c = carry(test::handToHead());
+  BodyContact far = c.contacts.touches.at(0);
+  far.site = BodySite::leftShank;
+  for (BodyContactFrame& f : far.frames) f.site = BodySite::leftShank;
+  c.contacts.touches = {far};
+  Issues issues;
+  const std::vector<Repair> none = touchesOf(*c.context, c.contacts, c.context->rate, c.plain, Alignment{}, {}, issues);
+  EXPECT_TRUE(none.empty());
+  ASSERT_FALSE(issues.empty());
+  EXPECT_NE(issues[0].text().find("left shank"), std::string::npos);
+}
+
+}  // namespace
+}  // namespace understudy
