@@ -185,13 +185,13 @@ int run(const std::vector<std::string>& words) {
     else if (options.count("labels")) out["plants"] = checker::coverage(spans, checker::knownContacts(options["labels"], fps, c.frames), fps);
     out["feetByStance"] = checker::feet(c, stances, false);
   }
-  out["directions"] = c.performer ? checker::directions(c, performer, c.performerRoles, false) : json();
-  out["againstReference"] = c.reference ? checker::directions(c, reference, c.roles, true) : json();
   out["feet"] = checker::feet(c, spans, perFrame);
   out["legAcceleration"] = checker::legAcceleration(c, spans);
   out["hands"] = checker::hands(c);
   c.depth = checker::depthRows(c, result);
   if (c.reference) c.referenceDepth = checker::depthRows(c, reference);
+  out["directions"] = c.performer ? checker::directions(c, performer, c.performerRoles, false) : json();
+  out["againstReference"] = c.reference ? checker::directions(c, reference, c.roles, true) : json();
   out["armDepth"] = checker::armDepth(c, perFrame);
   out["jumps"] = checker::popsAndFlips(c);
   out["moved"] = checker::moved(c, spans);

