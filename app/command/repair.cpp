@@ -225,7 +225,7 @@ Command repairCommand() {
       "Frames are the numbers of the exported frames, both ends included; they count from 1 unless the take says\n"
       "otherwise. Files hold seconds, metres and radians.\n"
       "An action that fails leaves the reel as it was.";
-  command.actions = {repairNewAction(),    repairListAction(),     repairAddAction(),    repairChangeAction(),
+  command.actions = {repairNewAction(),  repairListAction(),   repairAddAction(),      repairChangeAction(), repairCopyAction(),
                      repairRemoveAction(), repairEvaluateAction(), repairExportAction(), repairSchemaAction()};
   return command;
 }

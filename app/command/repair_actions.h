@@ -9,6 +9,7 @@ namespace understudy::cli {
 [[nodiscard]] Command repairListAction();
 [[nodiscard]] Command repairAddAction();
 [[nodiscard]] Command repairChangeAction();
+[[nodiscard]] Command repairCopyAction();
 [[nodiscard]] Command repairRemoveAction();
 [[nodiscard]] Command repairEvaluateAction();
 [[nodiscard]] Command repairExportAction();

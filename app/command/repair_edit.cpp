@@ -1,6 +1,5 @@
 // understudy-cli repair add, change, remove: edits of a take, checked before they are saved.
 #include <algorithm>
-#include <charconv>
 #include <cstdio>
 #include <filesystem>
 #include <iostream>
@@ -8,11 +7,13 @@
 
 #include "app/command/json_text.h"
 #include "app/command/repair_actions.h"
+#include "app/command/repair_editing.h"
 #include "app/command/repair_fields.h"
 #include "app/command/repair_state.h"
 #include "app/command/take_request.h"
 #include "core/evaluate/check.h"
 #include "core/io/read.h"
+#include "core/repair/transform.h"
 #include "core/store/repair_json.h"
 #include "core/take/edits.h"
 
@@ -21,70 +22,7 @@ namespace {
 
 namespace fs = std::filesystem;
 
-/// An item as messages and arguments name it: "7", "prop:1", "object:2", "lock:1".
-struct ItemName {
-  std::string list;  ///< "" repairs and nudges, "prop", "object", "lock"
-  std::uint64_t id = 0;
-  [[nodiscard]] std::string text() const { return (list.empty() ? "" : list + ":") + std::to_string(id); }
-};
 
-Result<ItemName> parseItemName(const std::string& text) {
-  ItemName name;
-  const std::size_t colon = text.find(':');
-  if (colon != std::string::npos) name.list = text.substr(0, colon);
-  const std::string number = text.substr(colon == std::string::npos ? 0 : colon + 1);
-  const auto [stop, error] = std::from_chars(number.data(), number.data() + number.size(), name.id);
-  const bool known = name.list.empty() || name.list == "prop" || name.list == "object" || name.list == "lock";
-  if (!known || error != std::errc{} || stop != number.data() + number.size())
-    return makeError(Fault::usage, "'" + text + "' is no number of a repair", {}, "Give 7, prop:1, object:1 or lock:1; 'repair list' tells them");
-  return name;
-}
-
-Issue missing(const OpenReel& open, const ItemName& name) {
-  return makeError(Fault::usage, "There is no " + (name.list.empty() ? std::string("repair ") : name.list + " ") + std::to_string(name.id), open.path,
-                   "'repair list' tells what there is");
-}
-
-/// Errors of values given on the command line or in a file of them are mistakes of the request.
-Issue asRequest(Issue issue) {
-  issue.fault = Fault::usage;
-  return issue;
-}
-
-/// The take while it is edited, with what is needed to check it.
-struct Editing {
-  OpenReel open;
-  Take take;
-  Shown shown;
-  std::vector<std::uint64_t> touched;  ///< repairs
-  std::vector<std::string> named;      ///< all items, as ItemName writes them
-  Issues issues;
-};
-
-Result<Editing> beginEditing(const Options& options, const RunControl& control) {
-  Editing editing;
-  auto open = openReel(options);
-  if (!open) return open.error();
-  editing.open = std::move(*open);
-  editing.take = editing.open.take();
-  editing.issues = editing.open.issues;
-  auto shown = showTake(editing.take, control);
-  if (!shown) return shown.error();
-  editing.shown = std::move(*shown);
-  return editing;
-}
-
-Status evaluateAgain(Editing& editing, const RunControl& control) {
-  auto evaluated = evaluate(editing.take, editing.shown.sources, &editing.shown.cache, control);
-  if (!evaluated) return evaluated.error();
-  if (!evaluated->context) {
-    for (const Issue& issue : evaluated->issues)
-      if (issue.severity == Severity::error) return issue;
-    return makeError(Fault::input, "The take cannot be evaluated", editing.take.name);
-  }
-  editing.shown.evaluated = std::move(*evaluated);
-  return Done{};
-}
 
 template <class T>
 Status knownFields(const T& item, const std::string& file, const std::string& place) {
@@ -94,12 +32,6 @@ Status knownFields(const T& item, const std::string& file, const std::string& pl
   return makeError(Fault::usage, "The field '" + name + "'" + (place.empty() ? "" : " of " + place) + " is not known", file, "'repair schema' tells what there is");
 }
 
-template <class T>
-std::uint64_t freeId(const std::vector<T>& items) {
-  std::uint64_t id = 0;
-  for (const T& item : items) id = std::max(id, item.id);
-  return id + 1;
-}
 
 Status usePath(std::string& path, const std::string& what) {
   if (path.empty()) return Done{};
@@ -244,59 +176,6 @@ Status addItem(Editing& editing, Json json, const std::string& file, const std::
   return Done{};
 }
 
-/// "nudge 3 'chin', 40", "prop:1 'broom'"
-std::string nameOf(const Editing& editing, const std::string& name) {
-  const auto quoted = [](const std::string& text) { return text.empty() ? std::string() : " '" + text + "'"; };
-  for (const Node<Nudge>& nudge : *editing.take.nudges)
-    if (std::to_string(nudge->id) == name)
-      return "nudge " + name + quoted(nudge->name) + ", " + std::to_string(editing.shown.numbers.shown(nudgeFrames(*nudge, editing.shown.numbers.rate).frame));
-  for (const PropItem& prop : *editing.take.props)
-    if (ItemName{"prop", prop.id}.text() == name) return name + quoted(prop.name);
-  for (const SetItem& item : *editing.take.set)
-    if (ItemName{"object", item.id}.text() == name) return name + quoted(item.name);
-  return name;
-}
-
-/// Anchors what is new, evaluates, saves, answers.
-int finishEditing(const Context& context, Editing& editing, const char* verb) {
-  Issues problems;
-  auto refit = refitted(editing.take, editing.shown.sources, &editing.shown.cache, &problems, part(context.control, 0.5, 0.8));
-  if (!refit) return fail(context, refit.error());
-  for (const Issue& problem : problems)
-    for (const std::uint64_t id : editing.touched)
-      if (const Repair* repair = findRepair(editing.take, id); repair && problem.where == describe(*repair)) return fail(context, asRequest(problem));
-  editing.issues.insert(editing.issues.end(), problems.begin(), problems.end());
-  editing.take = std::move(*refit);
-  if (const Status s = evaluateAgain(editing, part(context.control, 0.8, 1)); !s) return fail(context, s.error());
-  for (const Issue& issue : editing.shown.evaluated.issues)
-    for (const std::uint64_t id : editing.touched)
-      if (const Repair* repair = findRepair(editing.take, id); repair && issue.where == describe(*repair)) editing.issues.push_back(issue);
-  if (context.control.stopped()) return fail(context, RunControl::cancelled());
-  const auto saved = saveTake(editing.open, editing.take);
-  if (!saved) return fail(context, saved.error());
-
-  std::vector<RepairState> states = repairStates(editing.take, editing.shown.evaluated, editing.shown.numbers);
-  std::erase_if(states, [&](const RepairState& s) { return std::find(editing.touched.begin(), editing.touched.end(), s.repair->id) == editing.touched.end(); });
-  if (context.json) {
-    Json body = {{"ok", true}, {"reel", editing.open.path}, {verb, editing.named}, {"saved", *saved}};
-    body["repairs"] = Json::array();
-    for (const RepairState& state : states) body["repairs"].push_back(toJson(state, editing.shown.numbers, false));
-    body["issues"] = toJson(editing.issues);
-    return printJson(context, textOf(body));
-  }
-  tell(context, editing.issues);
-  std::string text;
-  for (const std::string& name : editing.named) {
-    const auto state = std::find_if(states.begin(), states.end(), [&](const RepairState& s) { return std::to_string(s.repair->id) == name; });
-    text += std::string(verb) + " ";
-    if (state == states.end())
-      text += nameOf(editing, name) + "\n";
-    else
-      text += describe(*state->repair) + (state->repair->span ? ", " + textOf(state->frames) : "") + ": " + describeMiss(*state) + "\n";
-  }
-  if (!*saved) text += "nothing has changed\n";
-  return print(context, text);
-}
 
 int runAdd(const Context& context, const Options& options) {
   std::vector<Json> items;
@@ -316,7 +195,9 @@ int runAdd(const Context& context, const Options& options) {
     if (!known) return fail(context, known.error());
     kind = *known;
   }
-  auto editing = beginEditing(options, part(context.control, 0, 0.5));
+  auto open = openReel(options);
+  if (!open) return fail(context, open.error());
+  auto editing = beginEditing(std::move(*open), part(context.control, 0, 0.5));
   if (!editing) return fail(context, editing.error());
   if (!kind.empty()) {
     auto json = itemFields(kind, options, editing->shown.numbers);
@@ -348,17 +229,6 @@ int runAdd(const Context& context, const Options& options) {
   return finishEditing(context, *editing, "added");
 }
 
-/// All its times, later by `seconds`.
-void shiftTimes(Json& json, double seconds) {
-  for (const char* key : {"time", "release"})
-    if (json.contains(key) && json[key].is_number()) json[key] = json[key].get<double>() + seconds;
-  if (json.contains("span") && json["span"].is_object())
-    for (const char* key : {"first", "last"}) json["span"][key] = json["span"].value(key, 0.0) + seconds;
-  for (const char* key : {"marks", "path", "holders"})
-    if (json.contains(key))
-      for (Json& mark : json[key]) mark["time"] = mark.value("time", 0.0) + seconds;
-}
-
 /// A turn or move without bones is meant for those the repair has.
 void applyTurns(Json& json, const Json& stored) {
   for (const auto& [name, field] : {std::pair{"rotate", "rotation"}, std::pair{"move", "translation"}}) {
@@ -379,7 +249,7 @@ int runChange(const Context& context, const Options& options) {
   if (*order < 1) return fail(context, makeError(Fault::usage, "--order counts from 1"));
   auto opened = openReel(options);
   if (!opened) return fail(context, opened.error());
-  const Take& before = opened->take();
+  const Take before = opened->take();
   const std::size_t index = static_cast<std::size_t>(name->id) - 1;
 
   // What it is and how it is stored now.
@@ -404,23 +274,16 @@ int runChange(const Context& context, const Options& options) {
   }
   if (stored.is_null()) return fail(context, missing(*opened, *name));
 
-  auto editing = beginEditing(options, part(context.control, 0, 0.5));
+  auto editing = beginEditing(std::move(*opened), part(context.control, 0, 0.5));
   if (!editing) return fail(context, editing.error());
-  if (editing->open.hash != opened->hash) return fail(context, makeError(Fault::output, "The reel has been changed by somebody else meanwhile", editing->open.path, "Do it again"));
   auto json = itemFields(kind, options, editing->shown.numbers);
   if (!json) return fail(context, json.error());
   if (json->empty() && *shift == 0 && !options.has("order"))
     return fail(context, makeError(Fault::usage, "There is nothing to change", {}, "Give what is to be different; 'repair change --help' lists all"));
   if (options.has("order") && !name->list.empty()) return fail(context, makeError(Fault::usage, "Only repairs and nudges have an --order"));
   applyTurns(*json, stored);
-  if (*shift != 0) {
-    Json moved = stored;
-    moved.update(*json);
-    const Json unmoved = moved;
-    shiftTimes(moved, editing->shown.numbers.rate.seconds(*shift));
-    for (const auto& [key, value] : moved.items())
-      if (!unmoved.contains(key) || unmoved[key] != value) (*json)[key] = value;
-  }
+  const double later = editing->shown.numbers.rate.seconds(*shift);
+  if (*shift != 0 && !name->list.empty()) return fail(context, makeError(Fault::usage, "Only repairs and nudges are moved by --shift"));
   const RepairContext& bodies = *editing->shown.evaluated.context;
   const int first = editing->shown.numbers.first;
   const std::string where;
@@ -458,6 +321,7 @@ int runChange(const Context& context, const Options& options) {
   } else if (kind == "nudge") {
     auto nudge = readNudgeJson(*json, where, "", findNudge(take, name->id));
     if (!nudge) return fail(context, asRequest(nudge.error()));
+    if (*shift != 0) nudge = movedInTime(*nudge, later);
     if (const Issues wrong = checkNudge(*nudge, bodies, first); !wrong.empty()) return fail(context, wrong.front());
     take = changeNudge(take, std::move(*nudge));
     if (options.has("order")) take = reorderNudge(take, name->id, *order - 1);
@@ -465,6 +329,7 @@ int runChange(const Context& context, const Options& options) {
     const Repair* old = findRepair(take, name->id);
     auto repair = readRepair(json->dump(), where, "", nullptr, old);
     if (!repair) return fail(context, asRequest(repair.error()));
+    if (*shift != 0) repair = movedInTime(*repair, later);
     // Muting a proposal does not make it the artist's own.
     Repair silent = *repair;
     silent.muted = old->muted;
@@ -482,15 +347,9 @@ int runChange(const Context& context, const Options& options) {
 int runRemove(const Context& context, const Options& options) {
   auto open = openReel(options);
   if (!open) return fail(context, open.error());
-  std::vector<ItemName> names;
-  const std::string& list = options.arguments()[1];
-  for (std::size_t begin = 0; begin <= list.size();) {
-    const std::size_t comma = std::min(list.find(',', begin), list.size());
-    const auto name = parseItemName(list.substr(begin, comma - begin));
-    if (!name) return fail(context, name.error());
-    names.push_back(*name);
-    begin = comma + 1;
-  }
+  auto asked = parseItemNames(options.arguments()[1]);
+  if (!asked) return fail(context, asked.error());
+  std::vector<ItemName> names = std::move(*asked);
   // Locks have no numbers of their own: the last ones go first.
   std::sort(names.begin(), names.end(), [](const ItemName& a, const ItemName& b) { return std::pair(a.list, b.id) < std::pair(b.list, a.id); });
   Take take = open->take();

@@ -10,21 +10,26 @@ std::string textOf(FrameRange range) { return std::to_string(range.first) + ":" 
 
 OptionSpec takeOption() { return {"take", "N", "take of the reel, counted from 1; default: the one last worked on"}; }
 
-Result<OpenReel> openReel(const Options& options) {
+Result<OpenReel> openReel(const std::string& path, int take) {
   OpenReel open;
-  open.path = options.arguments().front();
+  open.path = path;
   open.hash = contentHash(open.path);
   auto reel = loadReel(open.path, &open.issues);
   if (!reel) return reel.error();
   open.reel = relinkMoved(*reel, open.path, &open.issues);
   const int takes = static_cast<int>(open.reel.takes.size());
   if (takes == 0) return makeError(Fault::input, "The reel holds no take", open.path, "Make one with 'repair new'");
-  const auto number = options.integer("take", open.reel.current + 1);
-  if (!number) return number.error();
-  if (*number < 1 || *number > takes)
-    return makeError(Fault::usage, "There is no take " + std::to_string(*number), open.path, takes == 1 ? "The reel has one take" : "It has takes 1 to " + std::to_string(takes));
-  open.index = *number - 1;
+  if (take < 0 || take > takes)
+    return makeError(Fault::usage, "There is no take " + std::to_string(take), open.path, takes == 1 ? "The reel has one take" : "It has takes 1 to " + std::to_string(takes));
+  open.index = take > 0 ? take - 1 : open.reel.current;
   return open;
+}
+
+Result<OpenReel> openReel(const Options& options) {
+  const auto number = options.integer("take", 0);
+  if (!number) return number.error();
+  if (options.has("take") && *number < 1) return makeError(Fault::usage, "--take counts from 1");
+  return openReel(options.arguments().front(), *number);
 }
 
 FrameNumbers frameNumbers(const Take& take, const Evaluated& evaluated) {

@@ -30,6 +30,8 @@ struct OpenReel {
 [[nodiscard]] OptionSpec takeOption();
 /// The reel of the first argument and the take of --take. Errors: not readable, no such take.
 [[nodiscard]] Result<OpenReel> openReel(const Options& options);
+/// The same of any file; `take` counts from 1, 0: the one last worked on.
+[[nodiscard]] Result<OpenReel> openReel(const std::string& path, int take);
 
 /// The take read and evaluated.
 struct Shown {

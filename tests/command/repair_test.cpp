@@ -72,7 +72,7 @@ TemporaryFolder* RepairCommand::shared_ = nullptr;
 TEST_F(RepairCommand, EveryActionHasItsHelp) {
   const ProgramRun all = repair({"--help"});
   EXPECT_EQ(all.exitCode, 0);
-  for (const std::string action : {"new", "list", "add", "change", "remove", "evaluate", "export", "schema"}) {
+  for (const std::string action : {"new", "list", "add", "change", "copy", "remove", "evaluate", "export", "schema"}) {
     EXPECT_NE(all.out.find("\n  " + action + " "), std::string::npos) << action;
     const ProgramRun help = repair({action, "--help"});
     EXPECT_EQ(help.exitCode, 0);
@@ -262,6 +262,50 @@ TEST_F(RepairCommand, ListsAreReadBackIntoAnotherReel) {
   EXPECT_EQ(*other->takes.front()->repairs, *from.repairs);
   EXPECT_EQ(*other->takes.front()->nudges, *from.nudges);
   EXPECT_EQ(*other->takes.front()->props, *from.props);
+}
+
+TEST_F(RepairCommand, CopiesGoToTheOtherSideAndToLaterFrames) {
+  ASSERT_EQ(on("add", {"--kind", "offset", "--bones", "@leftHand", "--rotate", "10,20,30", "--space", "world", "--span", "10:20", "--name", "wave"}).exitCode, 0);
+  ASSERT_EQ(on("add", {"--kind", "nudge", "--bones", "@leftFoot", "--rotate", "5,0,0", "--time", "15"}).exitCode, 0);
+  EXPECT_EQ(answer("copy", {"1,2", "--mirrored", "--shift", "6"})["added"], Json::array({"3", "4"}));
+  const Take made = take();
+  ASSERT_EQ(made.repairs->size(), 2u);
+  ASSERT_EQ(made.nudges->size(), 2u);
+  EXPECT_EQ(std::get<OffsetRepair>((*made.repairs)[0]->action).bones[0].joint, "@leftHand");
+  EXPECT_EQ(std::get<OffsetRepair>((*made.repairs)[1]->action).bones[0].joint, "@rightHand");
+  EXPECT_EQ((*made.nudges)[1]->joints[0].joint, "@rightFoot");
+  EXPECT_EQ((*made.repairs)[1]->name, "wave");
+  const Json frames = answer("list")["frames"];
+  EXPECT_EQ(frames["3"], Json::array({16, 26}));
+  EXPECT_EQ(frames["4"], Json::array({21, 21}));
+  refused("copy", {"1"}, 2, "nothing new");
+  refused("copy", {"9", "--mirrored"}, 2, "no repair 9");
+  refused("copy", {"1", "--shift", "50"}, 2, "outside the clip");
+}
+
+TEST_F(RepairCommand, CopiesFollowTheRolesOfAnotherCharacter) {
+  StickOptions other;
+  other.legLength = 0.5;
+  writeFile(file("short.glb"), makeStickCharacterGlb(other));
+  ASSERT_EQ(repair({"new", file("short.reel"), "--performer", walk(), "--character", file("short.glb")}).exitCode, 0);
+  ASSERT_EQ(on("add", {"--kind", "prop", "--name", "staff"}).exitCode, 0);
+  ASSERT_EQ(on("add", {"--kind", "object", "--form", "box", "--size", "1,0.2,1", "--name", "step"}).exitCode, 0);
+  ASSERT_EQ(on("add", {"--kind", "still", "--bones", "@leftHand", "--span", "20:30"}).exitCode, 0);
+  ASSERT_EQ(on("add", {"--kind", "touch", "--bone", "@rightHand", "--target", "set", "--on", "step", "--span", "40:50"}).exitCode, 0);
+  const std::string before = readFile(reel());
+  const ProgramRun copied = on("copy", {"1,2", "--to", file("short.reel")});
+  ASSERT_EQ(copied.exitCode, 0) << copied.err;
+  EXPECT_EQ(readFile(reel()), before) << "the reel that is copied from stays";
+  const auto loaded = loadReel(file("short.reel"));
+  ASSERT_TRUE(loaded.ok());
+  const Take& made = *loaded->takes.front();
+  ASSERT_EQ(made.repairs->size(), 2u);
+  EXPECT_EQ(std::get<StillRepair>((*made.repairs)[0]->action).bones, std::vector<std::string>{"@leftHand"});
+  ASSERT_EQ(made.set->size(), 1u) << "what a touch needs comes along";
+  EXPECT_EQ(made.set->front().name, "step");
+  EXPECT_TRUE(made.props->empty());
+  refused("copy", {"1", "--to", file("missing.reel")}, 3, "missing.reel");
+  refused("copy", {"1", "--to-take", "2"}, 2, "no take 2");
 }
 
 TEST_F(RepairCommand, WrongRequestsLeaveTheReelAlone) {
