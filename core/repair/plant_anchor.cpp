@@ -60,7 +60,7 @@ Repair anchoredPlant(Repair repair, const RepairContext& context, const TiledMot
   if (!plant || plant->anchored) return repair;
   const RepairFrames frames = repairFrames(repair, context.rate, motion.frames());
   if (frames.span.empty()) return repair;
-  const std::array<PlantLeg, 2> legs{PlantLeg(context, 0), PlantLeg(context, 1)};
+  const std::array<PlantLeg, 2>& legs = context.standing->legs;
   const PlantLeg& leg = legs[plant->part == PlantPart::leftFoot ? 0 : 1];
   plant->turn = plant->yaw = plant->lift = 0;
   plant->anchor = {};

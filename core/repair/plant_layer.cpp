@@ -83,7 +83,7 @@ struct Goal {
 class PlantLayer : public RepairLayer {
  public:
   PlantLayer(std::shared_ptr<const RepairContext> context, std::vector<const Repair*> repairs, Issues& issues)
-      : RepairLayer(std::move(context), std::move(repairs)), legs_{PlantLeg(*context_, 0), PlantLeg(*context_, 1)} {
+      : RepairLayer(std::move(context), std::move(repairs)), legs_(context_->standing->legs) {
     const PlantSettings& s = plantSettings();
     reach_ = std::max(1, static_cast<int>(std::lround(s.pelvisTime * context_->rate.hertz())));
     kernel_ = bump(reach_);
@@ -142,7 +142,7 @@ class PlantLayer : public RepairLayer {
   }
   friend class PlantWork;
 
-  std::array<PlantLeg, 2> legs_;
+  const std::array<PlantLeg, 2>& legs_;
   std::vector<Stay> stays_;                 // by first frame
   std::array<std::vector<int>, 2> order_;   // of each foot
   int reach_ = 1;

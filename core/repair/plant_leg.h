@@ -114,4 +114,10 @@ class PlantLeg {
   double spinForward_ = 0, spinSide_ = 0, footLength_ = 0, soleLength_ = 0;
 };
 
+/// Both, made once for a context.
+struct PlantLegs {
+  std::array<PlantLeg, 2> legs;
+  explicit PlantLegs(const RepairContext& context) : legs{PlantLeg(context, 0), PlantLeg(context, 1)} {}
+};
+
 }  // namespace understudy

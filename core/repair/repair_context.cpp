@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <charconv>
 
+#include "core/repair/plant_leg.h"
+
 namespace understudy {
 namespace {
 
@@ -66,6 +68,7 @@ Result<std::shared_ptr<const RepairContext>> repairContext(std::shared_ptr<const
   const Vec3d upFile = rotate(conjugate(context->figure->space.worldFromFile), Vec3d{0, 1, 0});
   context->soles = findSoles(*context->figure, context->roles(), b.pose.fileWorld, upFile);
   context->height = b.pose.height > 0 ? b.pose.height : 1.7;
+  context->standing = std::make_shared<const PlantLegs>(*context);
   context->leg = b.pose.legLength;
   context->rate = rate;
   context->frames = frames;

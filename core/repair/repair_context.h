@@ -43,6 +43,8 @@ class ContextParts {
   std::map<std::type_index, std::shared_ptr<const void>> parts_;
 };
 
+struct PlantLegs;
+
 /// World frames are the stage's: metres, Y up, the character facing +Z in its reference pose.
 struct RepairContext {
   std::shared_ptr<const Figure> figure;
@@ -51,6 +53,7 @@ struct RepairContext {
   std::vector<std::vector<int>> below;  ///< each joint's descendants, ascending, itself not included
   std::array<LimbRig, 2> arms, legs;    ///< left, right
   std::array<Sole, 2> soles;
+  std::shared_ptr<const PlantLegs> standing;  ///< how both feet stand and roll
   double height = 1.7;            ///< H, metres
   double leg = 0;                 ///< thigh + shank, mean, metres
   FrameRate rate;

@@ -5,13 +5,17 @@
 #include <cmath>
 #include <cstdio>
 #include <filesystem>
+#include <fstream>
 #include <map>
 #include <optional>
+#include <sstream>
 
 #include "core/inspect/plants.h"
 #include "core/io/read.h"
+#include "core/io/write.h"
 #include "core/repair/plant.h"
 #include "core/retarget/retarget.h"
+#include "tests/support/fixtures.h"
 #include "tests/support/plant_check.h"
 #include "tests/support/truth_map.h"
 
@@ -53,24 +57,6 @@ Planted plant(const std::string& performerName, const std::string& characterName
   const Motion clip = rate ? resampled(native, *rate) : native;
   Retargeted plain = *retarget(*performer, clip, *character, *map);
   const Contacts contacts = *findContacts(*performer, map->performer, native);
-  if (std::getenv("STRIDE")) {
-    double fh = 0, hh = 0;
-    for (int side = 0; side < 2; ++side)
-      for (int f = 0; f + 1 < clip.frames; ++f) {
-        if (contacts.feet[side].phases.empty() || contacts.feet[side].phases[f] != FootPhase::flat || contacts.feet[side].phases[f + 1] != FootPhase::flat) continue;
-        const auto a = worldAt(character->skeleton, plain.motion, f), b = worldAt(character->skeleton, plain.motion, f + 1);
-        const Affined w = character->space.toWorld();
-        const auto d = [&](Role r) { Vec3d v = apply(w, b[map->character.joint(r)].translation) - apply(w, a[map->character.joint(r)].translation); v.y = 0; return v; };
-        const Vec3d foot = d(side == 0 ? Role::leftFoot : Role::rightFoot), hip = d(side == 0 ? Role::leftUpperLeg : Role::rightUpperLeg);
-        fh += dot(foot, hip);
-        hh += dot(hip, hip);
-      }
-    const double factor = 1 - fh / hh;
-    std::printf("stride factor %.3f\n", factor);
-    RetargetSettings rs;
-    rs.stride = factor;
-    plain = *retarget(*performer, clip, *character, *map, rs);
-  }
   Planted out;
   out.before = plain.motion;
   out.height = plain.report.characterReference.height;
@@ -115,49 +101,104 @@ Planted plant(const std::string& performerName, const std::string& characterName
 
 class PlantedPair : public testing::TestWithParam<std::pair<std::string, std::string>> {};
 
+/// The motion as another program finds it in the file handed over.
+Motion handedOver(const Figure& character, const Motion& motion, const std::vector<int>& rotated, Figure& read_) {
+  TemporaryFolder folder;
+  BakedClip baked;
+  baked.motion = &motion;
+  baked.rotated = rotated;
+  const std::string path = folder.file("planted.glb");
+  EXPECT_TRUE(handOver(character, baked, path).ok());
+  read_ = std::move(readFigure(path).value());
+  const auto clip = std::find_if(read_.clips.begin(), read_.clips.end(), [&](const Clip& c) { return c.name == baked.name; });
+  EXPECT_NE(clip, read_.clips.end());
+  return sample(*clip, read_.skeleton).value();
+}
+
 TEST_P(PlantedPair, SolesStandStill) {
   if (!std::filesystem::exists(corpus)) GTEST_SKIP() << "no open corpus beside the project";
   const auto [performerName, characterName] = GetParam();
   const Planted p = plant(performerName, characterName);
+  ASSERT_FALSE(p.judged.empty());
   const auto character = read("characters/" + characterName);
   const test::Verdict v = test::judge(*character, truthMap(corpus, characterName, *character), p.before, p.after, p.judged, p.height);
-  if (const char* d = std::getenv("DIAG")) {
-    const int which = std::atoi(d);
-    const auto& j = p.judged[static_cast<std::size_t>(which)];
-    const auto& pr = std::get<PlantRepair>(p.repairs[static_cast<std::size_t>(which)].action);
-    const SkeletonMap m = truthMap(corpus, characterName, *character);
-    std::printf("plant %d side %d %d-%d release %d yaw %.1f turn %.1f lift %.1f mm anchor %.3f %.3f %.3f\n", which, j.side, j.first, j.last, j.release, pr.yaw * 57.3, pr.turn * 57.3, pr.lift * 1000, pr.anchor.x, pr.anchor.y, pr.anchor.z);
-    const int hip = m.joint(j.side == 0 ? Role::leftUpperLeg : Role::rightUpperLeg), knee = m.joint(j.side == 0 ? Role::leftLowerLeg : Role::rightLowerLeg), foot = m.joint(j.side == 0 ? Role::leftFoot : Role::rightFoot);
-    for (int f = std::max(0, j.first - 45); f <= std::min(p.after.frames - 1, j.last + 45); ++f) {
-      const auto a = worldAt(character->skeleton, p.before, f), b = worldAt(character->skeleton, p.after, f);
-      const auto at = [&](const std::vector<Affined>& w, int k) { return apply(character->space.toWorld(), w[static_cast<std::size_t>(k)].translation); };
-      const auto line = [&](const std::vector<Affined>& w) {
-        const double full = distance(at(w, hip), at(w, knee)) + distance(at(w, knee), at(w, foot));
-        return distance(at(w, hip), at(w, foot)) / full;
-      };
-      const auto kneeOf = [&](const std::vector<Affined>& w) { return 180 - 57.29578 * angleBetween(at(w, hip) - at(w, knee), at(w, foot) - at(w, knee)); };
-      const Vec3d fa = at(a, foot), fb = at(b, foot), ha = at(a, hip), hb = at(b, hip);
-      std::printf("acc ");
-      for (const Role role : {j.side == 0 ? Role::leftUpperLeg : Role::rightUpperLeg, j.side == 0 ? Role::leftLowerLeg : Role::rightLowerLeg, j.side == 0 ? Role::leftFoot : Role::rightFoot, j.side == 0 ? Role::leftToes : Role::rightToes}) {
-        const int jj = m.joint(role);
-        if (jj < 0 || f < 1 || f + 1 >= p.after.frames) continue;
-        for (const Motion* mm : {&p.before, &p.after}) {
-          const auto q = [&](int k) { return Quatd(mm->rotationsAt(k)[static_cast<std::size_t>(jj)]); };
-          const double r = mm->rate.hertz();
-          std::printf("%5.0f", length(logOf(normalised(conjugate(q(f)) * q(f + 1))) - logOf(normalised(conjugate(q(f - 1)) * q(f)))) * r * r);
-        }
-        std::printf(" | ");
-      }
-      std::printf("%4d %c foot %+.3f %+.3f %+.3f moved %+6.1f %+6.1f %+6.1f hip %+6.1f reach %.4f -> %.4f knee %5.1f -> %5.1f\n", f, f < j.first || f > j.last ? '-' : "hfbts"[static_cast<int>(j.phases[static_cast<std::size_t>(f - j.first)])], fa.x, fa.y, fa.z,
-                  (fb.x - fa.x) * 1000, (fb.y - fa.y) * 1000, (fb.z - fa.z) * 1000, (hb.y - ha.y) * 1000, line(a), line(b), kneeOf(a), kneeOf(b));
-    }
-  }
   double worst = 0;
   for (const Residual& r : p.residuals)
     for (const Miss& m : r.values) worst = std::max(worst, static_cast<double>(m.metres));
-  std::printf("%-32s %-20s %4.0f fps %3zu plants %5d fr, out of reach %4d (%.0f mm); slide %.2f/%.3f low %.2f flat %.2f below %.2f slip back %.2f; acc %4.0f was %4.0f limit %4.0f (%.0f@%d %.0f@%d %.0f@%d %.0f@%d), over %d/%d; likeness %.1f %.1f (%.1f %.1f %.1f %.1f)\n",
+  std::printf("%s on %s, %.0f fps: %zu plants, %d frames, %d out of reach (%.0f mm); slide %.2f in all, %.3f a frame; lowest %.2f, flat %.2f, below %.2f mm; "
+              "acceleration %.0f (before %.0f, limit %.0f), %d of %d edges above it; likeness %.1f, p95 %.1f (thigh %.1f shank %.1f foot %.1f)\n",
               performerName.c_str(), characterName.c_str(), p.after.rate.hertz(), p.judged.size(), v.frames, v.excused, worst * 1000 * 1.7 / p.height, v.slideTotal,
-              v.slideFrame, v.lowest, v.flat, v.below, v.slipBack, v.peak, v.peakBefore, std::max(15.0, 1.1 * v.p99), v.jointPeak[0], v.jointAt[0], v.jointPeak[1], v.jointAt[1], v.jointPeak[2], v.jointAt[2], v.jointPeak[3], v.jointAt[3], v.over, v.edges, v.likenessMean, v.likeness95, v.jointLikeness[0], v.jointLikeness[1], v.jointLikeness[2], v.jointLikeness[3]);
+              v.slideFrame, v.lowest, v.flat, v.below, v.peak, v.peakBefore, std::max(15.0, 1.1 * v.p99), v.over, v.edges, v.likenessMean, v.likeness95,
+              v.jointLikeness[0], v.jointLikeness[1], v.jointLikeness[2]);
+  EXPECT_LE(v.lowest, 1);
+  EXPECT_LE(v.below, 1);
+  EXPECT_LE(v.excused, 0.15 * v.frames);
+  // Skins that hang on the shank give way under the foot; where they do not, what is down stays.
+  if (characterName == "RobotExpressive.glb") {
+    EXPECT_LE(v.slideTotal, 0.5);
+    EXPECT_LE(v.slideFrame, 0.1);
+    EXPECT_LE(v.flat, 1);
+  }
+}
+
+// From the file alone: nothing is lost on the way out.
+TEST(PlantCorpus, HandedOverSolesStandStill) {
+  if (!std::filesystem::exists(corpus)) GTEST_SKIP() << "no open corpus beside the project";
+  for (const std::string name : {"CesiumMan.gltf", "RobotExpressive.glb"}) {
+    const Planted p = plant("gait_fullbody_walk.bvh", name);
+    const auto character = read("characters/" + name);
+    std::vector<int> all;
+    for (int j = 0; j < character->skeleton.size(); ++j) all.push_back(j);
+    Figure figure;
+    const Motion after = handedOver(*character, p.after, all, figure);
+    ASSERT_EQ(after.frames, p.after.frames);
+    const test::Verdict v = test::judge(figure, truthMap(corpus, name, figure), p.before, after, p.judged, p.height);
+    EXPECT_EQ(v.excused, 0) << name;
+    EXPECT_LE(v.lowest, 1) << name;
+    EXPECT_LE(v.flat, 1) << name;
+    EXPECT_LE(v.slideTotal, 0.5) << name;
+  }
+}
+
+// Plants cover labelled stance and leave labelled swing alone; edges agree with the plates, at other rates of the scene as well.
+TEST(PlantCorpus, CoversWhatThePlatesFelt) {
+  if (!std::filesystem::exists(corpus)) GTEST_SKIP() << "no open corpus beside the project";
+  for (const auto& [clipName, labelName] : {std::pair{"gait_walk1_lowerbody.bvh", "gait_walk1_contact.csv"}, std::pair{"gait_fullbody_walk.bvh", "gait_fullbody_walk_contact.csv"}}) {
+    std::array<std::vector<int>, 2> down;
+    std::ifstream in(corpus + "/motion/" + labelName);
+    for (std::string line; std::getline(in, line);) {
+      if (line.empty() || line[0] == '#') continue;
+      std::vector<std::string> cells;
+      std::istringstream row(line);
+      for (std::string cell; std::getline(row, cell, ',');) cells.push_back(cell);
+      if (cells.size() < 4 || (std::isdigit(static_cast<unsigned char>(cells[2][0])) == 0 && cells[2][0] != '-')) continue;
+      for (std::size_t side = 0; side < 2; ++side) down[side].push_back(std::stoi(cells[2 + side]));
+    }
+    const auto performer = read("motion/" + std::string(clipName));
+    const Motion native = *sample(performer->clips[0], performer->skeleton);
+    ASSERT_EQ(down[0].size(), static_cast<std::size_t>(native.frames)) << labelName;
+    const std::vector<Repair> plants = proposePlants(*findContacts(*performer, truthMap(corpus, clipName, *performer), native), native.rate);
+    for (const FrameRate rate : {native.rate, FrameRate{30, 1}, FrameRate{24, 1}}) {
+      int stance = 0, covered = 0, planted = 0, wrong = 0;
+      const int frames = static_cast<int>(native.duration() * rate.hertz()) + 1;
+      for (int f = 0; f < frames; ++f)
+        for (std::size_t side = 0; side < 2; ++side) {
+          const auto at = static_cast<std::size_t>(std::lround(rate.seconds(f) * native.rate.hertz()));
+          if (at >= down[side].size() || down[side][at] < 0) continue;
+          const bool in_ = std::any_of(plants.begin(), plants.end(), [&](const Repair& r) {
+            return std::get<PlantRepair>(r.action).part == (side == 0 ? PlantPart::leftFoot : PlantPart::rightFoot) && repairFrames(r, rate, frames).span.holds(f);
+          });
+          stance += down[side][at];
+          covered += in_ && down[side][at] == 1;
+          planted += in_;
+          wrong += in_ && down[side][at] == 0;
+        }
+      std::printf("%s at %.0f fps: plants cover %.1f %% of labelled stance, %.1f %% of their frames lie in swing\n", clipName, rate.hertz(), 100.0 * covered / stance,
+                  100.0 * wrong / planted);
+      EXPECT_GE(covered, 0.9 * stance);
+      EXPECT_LE(wrong, 0.05 * planted);
+    }
+  }
 }
 
 std::vector<std::pair<std::string, std::string>> pairs() {

@@ -2,8 +2,6 @@
 
 #include <algorithm>
 #include <cmath>
-#include <cstdio>
-#include <cstdlib>
 #include <numbers>
 
 namespace understudy::test {
@@ -12,12 +10,10 @@ namespace {
 struct Vertex {
   std::vector<std::pair<int, double>> weights;
   std::vector<Vec3d> local;
-  bool toe = false;
 };
 
 struct Foot {
   std::vector<Vertex> skin;
-  std::array<int, 3> marks{-1, -1, -1};  // heel, inner ball, outer ball
 };
 
 Foot footOf(const Figure& figure, const SkeletonMap& map, int side) {
@@ -28,7 +24,7 @@ Foot footOf(const Figure& figure, const SkeletonMap& map, int side) {
   for (const Mesh& mesh : figure.meshes) {
     for (std::size_t v = 0; v < mesh.positions.size(); ++v) {
       Vertex vertex;
-      double own = 0, all = 0, ofToes = 0;
+      double own = 0, all = 0;
       if (mesh.skin >= 0) {
         const Skin& skin = figure.skins[static_cast<std::size_t>(mesh.skin)];
         for (std::uint32_t k = mesh.influenceStart[v]; k < mesh.influenceStart[v + 1]; ++k) {
@@ -37,20 +33,17 @@ Foot footOf(const Figure& figure, const SkeletonMap& map, int side) {
           if (w <= 0) continue;
           all += w;
           if (below(foot, j) || below(toes, j)) own += w;
-          if (below(toes, j)) ofToes += w;
           vertex.weights.emplace_back(j, w);
           vertex.local.push_back(apply(skin.inverseBind[mesh.influenceJoint[k]], Vec3d(mesh.positions[v])));
         }
       } else if (mesh.node >= 0) {
         own = below(foot, mesh.node) || below(toes, mesh.node) ? 1 : 0;
-        ofToes = below(toes, mesh.node) ? 1 : 0;
         all = 1;
         vertex.weights.emplace_back(mesh.node, 1.0);
         vertex.local.push_back(Vec3d(mesh.positions[v]));
       }
       if (all <= 0 || own < 0.5 * all) continue;
       for (auto& [j, w] : vertex.weights) w /= all;
-      vertex.toe = ofToes > 0.9 * all;
       out.skin.push_back(std::move(vertex));
     }
   }
@@ -84,7 +77,6 @@ Verdict judge(const Figure& character, const SkeletonMap& map, const Motion& bef
   for (int side = 0; side < 2; ++side) {
     Foot foot = footOf(character, map, side);
     if (foot.skin.empty()) continue;
-    // The three marks of a flat foot: of the points that bear, the rearmost and the foremost two apart, before the toes.
     std::vector<std::vector<Vec3d>> track(static_cast<std::size_t>(frames));
     const auto at = [&](int f) -> const std::vector<Vec3d>& {
       auto& points = track[static_cast<std::size_t>(f)];
@@ -118,7 +110,6 @@ Verdict judge(const Figure& character, const SkeletonMap& map, const Motion& bef
         const double lowest = (now[low].y - p.ground) * mm;
         out.lowest = std::max(out.lowest, std::abs(lowest));
         out.below = std::max(out.below, -lowest);
-        if (std::abs(lowest) > 2 && std::getenv("LOWS")) std::printf("   low %.1f frame %d side %d phase %d at %d of %d release %d\n", lowest, f, side, static_cast<int>(p.phases[k]), f - p.first, p.last - p.first + 1, p.release - p.first);
         if (p.phases[k] == PlantPhase::flat && f < p.release) {
           // Each of the rear fifth, and of the inner and outer front of what is no toe, must have a point down.
           Vec3d front, back;
@@ -163,15 +154,7 @@ Verdict judge(const Figure& character, const SkeletonMap& map, const Motion& bef
             }
           if (best > 1e299) best = std::hypot(now[low].x - next[low].x, now[low].z - next[low].z);
           out.slideFrame = std::max(out.slideFrame, best * mm);
-          if (best * mm > 0.3 && std::getenv("LOWS")) std::printf("   slide %.2f frame %d side %d phase %d at %d of %d\n", best * mm, f, side, static_cast<int>(p.phases[k]), f - p.first, p.last - p.first + 1);
           slid[point] += best * mm;
-        }
-        if (p.phases[k] == PlantPhase::ball && f < p.release) {
-          double a = 1e300, b = -1e300, zl = 0;
-          std::vector<Vec3d> toes;
-          for (std::size_t i = 0; i < now.size(); ++i)
-            if (foot.skin[i].toe) toes.push_back(now[i]);
-          static_cast<void>(a), static_cast<void>(b), static_cast<void>(zl);
         }
         if (f == p.release - 1) {
           slipPoint = low;
@@ -192,7 +175,6 @@ Verdict judge(const Figure& character, const SkeletonMap& map, const Motion& bef
   }
 
   // Accelerations of the leg's joints, local.
-  const auto inPlant = [&](int f) { return std::any_of(plants.begin(), plants.end(), [&](const JudgedPlant& p) { return f >= p.first - 1 && f <= p.last + 1; }); };
   std::vector<double> quiet;
   for (int side = 0; side < 2; ++side)
     for (const Role role : legs[static_cast<std::size_t>(side)]) {
@@ -222,7 +204,6 @@ Verdict judge(const Figure& character, const SkeletonMap& map, const Motion& bef
         }
       }
     }
-  static_cast<void>(inPlant);
   if (!quiet.empty()) {
     std::sort(quiet.begin(), quiet.end());
     out.p99 = quiet[static_cast<std::size_t>(0.99 * static_cast<double>(quiet.size() - 1))];
@@ -233,8 +214,6 @@ Verdict judge(const Figure& character, const SkeletonMap& map, const Motion& bef
       if (edge <= 0 || edge >= frames - 1) continue;
       ++out.edges;
       double worst = 0, ownWorst = 0;
-      std::size_t worstJoint = 0;
-      int worstAt = 0;
       for (const Role& role : legs[static_cast<std::size_t>(p.side)]) {
         const int j = map.joint(role);
         if (j < 0 || &role == &legs[static_cast<std::size_t>(p.side)][3]) continue;
@@ -243,12 +222,10 @@ Verdict judge(const Figure& character, const SkeletonMap& map, const Motion& bef
           const auto o = [&](int k) { return before.rotationsAt(k)[static_cast<std::size_t>(j)]; };
           const double a = length(velocity(q(f), q(f + 1), rate) - velocity(q(f - 1), q(f), rate)) * rate;
           ownWorst = std::max(ownWorst, length(velocity(o(f), o(f + 1), rate) - velocity(o(f - 1), o(f), rate)) * rate);
-          if (a > worst) worst = a, worstAt = f, worstJoint = static_cast<std::size_t>(&role - legs[static_cast<std::size_t>(p.side)].data());
+          worst = std::max(worst, a);
         }
       }
       worst = worst > 1.1 * ownWorst ? worst : 0;
-      if (worst > limit && std::getenv("EDGES"))
-        std::printf("   edge %s %d side %d: %s at %+d, %.0f\n", edge == p.first ? "start" : "end", edge, p.side, std::array{"thigh", "shank", "foot", "toes"}[worstJoint], worstAt - edge, worst);
       out.over += worst > limit;
     }
   std::array<int, 4> counts{};

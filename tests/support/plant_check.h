@@ -27,7 +27,6 @@ struct Verdict {
   double lowest = 0;                      ///< farthest from the ground of the lowest point
   double flat = 0;                        ///< farthest from the ground of heel, inner and outer ball in flat phases
   double below = 0;                       ///< deepest point
-  double toeTilt = 0;                     ///< degrees, in ball phases
   double slipBack = 0, slipOver = 0;      ///< after the release: reversal; travel beyond what is allowed
   double peak = 0, peakBefore = 0, p99 = 0;  ///< leg acceleration around plant edges, the same before the repair, quiet part
   int over = 0, edges = 0;                ///< edges beyond the limit, of all
