@@ -388,13 +388,13 @@ class PlantWork {
     PlantLeg::Give sum;
     const PlantLeg::Print wanted = leg(side).print(target, normal);
     const double pitch = leg(side).pitchOf(target.foot, normal);
-    for (int round = 0; round < 3; ++round) {
+    for (int round = 0; round < 6; ++round) {
       const LegFrame now = pose_.leg(side);
       const PlantLeg::Give more = leg(side).give(wanted, pitch, leg(side).given(target, sum, 1), now.shank, now.knee, normal);
       sum.tilt += more.tilt;
       sum.shift += more.shift;
       pose_.place(side, leg(side).given(target, sum, 1));
-      if (length(more.shift) < 2e-5 * layer_.context_->height) break;
+      if (length(more.shift) + std::abs(more.tilt) * leg(side).footLength() < 3e-5 * layer_.context_->height) break;
     }
     target = leg(side).given(target, sum, g.firm);
     if (g.firm < 1) pose_.place(side, target);

@@ -192,7 +192,7 @@ PlantLeg::PlantLeg(const RepairContext& context, int whichSide) : limb(context.l
     p.stiff = std::exp(-p.shankWeight / 0.02);
     p.end = !bears ? 0 : along < 0.3 ? -1 : along > 0.5 ? 1 : 0;
     soft = soft || (bears && p.shankWeight > 0.005);
-    if (bears) bearing_.push_back(points_.size());
+    if (relative[i].y - low < 0.05 * context.height) bearing_.push_back(points_.size());
     points_.push_back(p);
   }
 
