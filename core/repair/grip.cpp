@@ -524,7 +524,8 @@ Result<std::vector<FrameSpan>> divideGrip(const RepairContext& context, const Ti
     const Fit inner = fitOver(a, b, 48);
     std::vector<double> usual = inner.each;
     std::nth_element(usual.begin(), usual.begin() + static_cast<std::ptrdiff_t>(usual.size() * 9 / 10), usual.end());
-    const double allowed = std::max(1.5 * usual[usual.size() * 9 / 10], 0.04);
+    // Hands that are held exactly, as in a finished result, leave nothing but rounding.
+    const double allowed = std::max(1.5 * usual[usual.size() * 9 / 10], 2e-4);
     int out = 0;
     for (int k = 0; k < edge; ++k) {
       const BothArms& sample = all[static_cast<std::size_t>(atStart ? k : last - k)];
