@@ -39,6 +39,11 @@ class UndoStack {
     }
     return true;
   }
+  /// Replaces the current value by what follows from it by itself (places read off a motion): no step of its own.
+  void amend(T value) {
+    if (saved_ == at_) saved_ = none;
+    values_[at_].value = std::move(value);
+  }
   /// Ends a run of merging edits: the next one starts a new step.
   void seal() { values_[at_].mergeKey.clear(); }
 

@@ -1,142 +1,8 @@
 // The whole run by real events: drop files, change the map, nudge by dragging, undo, redo, save, open again, hand over.
-#include <gtest/gtest.h>
-
-#include <QAbstractItemView>
-#include <QApplication>
-#include <QComboBox>
-#include <QDoubleSpinBox>
-#include <QDropEvent>
-#include <QEventLoop>
-#include <QFileDialog>
-#include <QLabel>
-#include <QLineEdit>
-#include <QMessageBox>
-#include <QMimeData>
-#include <QPushButton>
-#include <QSignalSpy>
-#include <QSpinBox>
-#include <QTableView>
-#include <QTest>
-#include <QTimer>
-#include <QToolButton>
-#include <QUrl>
-#include <cmath>
-
-#include "app/editor/document/mapping.h"
-#include "app/editor/document/nudging.h"
-#include "app/editor/panels/bars.h"
-#include "app/editor/panels/hand_over_dialog.h"
-#include "app/editor/panels/map_model.h"
-#include "app/editor/panels/map_panel.h"
-#include "app/editor/stage/stage_widget.h"
-#include "app/editor/timeline/lanes_view.h"
-#include "app/editor/timeline/timeline_panel.h"
-#include "app/editor/window/file_keeper.h"
-#include "app/editor/window/main_window.h"
-#include "core/io/read.h"
-#include "core/store/autosave.h"
-#include "core/take/edits.h"
-#include "tests/support/fixtures.h"
+#include "tests/editor/editor_window.h"
 
 namespace understudy::editor {
 namespace {
-
-class EditorRun : public ::testing::Test {
- protected:
-  void SetUp() override {
-    writeFile(walk, makeWalkBvh());
-    writeFile(stick, makeStickCharacterGlb());
-    window = std::make_unique<MainWindow>();
-    window->files().setAutosaveFolder(QString::fromStdString(folder.file("autosave")));
-    window->resize(1280, 800);
-    window->show();
-    ASSERT_TRUE(QTest::qWaitForWindowExposed(window.get()));
-    QApplication::setActiveWindow(window.get());
-  }
-
-  Document& document() { return window->document(); }
-  Session& session() { return window->session(); }
-
-  /// Until no file is being read or written and no take evaluated; answers of one lane may start the other.
-  void settle() {
-    for (;;) {
-      QCoreApplication::processEvents();
-      JobLane* lane = document().files().busy() ? &document().files() : document().evaluations().busy() ? &document().evaluations() : nullptr;
-      if (!lane) return;
-      QSignalSpy idle(lane, &JobLane::idle);
-      ASSERT_TRUE(idle.wait(30000)) << "a job did not end";
-    }
-  }
-  void drop(const std::vector<std::string>& files) {
-    QMimeData data;
-    QList<QUrl> urls;
-    for (const std::string& file : files) urls << QUrl::fromLocalFile(QString::fromStdString(file));
-    data.setUrls(urls);
-    QDragEnterEvent enter(QPoint(600, 300), Qt::CopyAction, &data, Qt::LeftButton, Qt::NoModifier);
-    QApplication::sendEvent(window.get(), &enter);
-    ASSERT_TRUE(enter.isAccepted());
-    QDropEvent event(QPointF(600, 300), Qt::CopyAction, &data, Qt::LeftButton, Qt::NoModifier);
-    QApplication::sendEvent(window.get(), &event);
-    settle();
-  }
-  void load() {
-    drop({walk, stick});
-    ASSERT_TRUE(document().evaluated() && document().evaluated()->complete()) << window->messages().text().toStdString();
-  }
-  /// Until the stage has drawn what is current.
-  void drawn() {
-    QSignalSpy spy(&window->stage(), &StageWidget::drawn);
-    window->stage().update();
-    ASSERT_TRUE(spy.wait(20000));
-  }
-  void key(int k, Qt::KeyboardModifiers modifiers = Qt::NoModifier) { QTest::keyClick(window.get(), static_cast<Qt::Key>(k), modifiers); }
-  void selectRole(Role role) {
-    QTableView& table = window->map().table();
-    const QModelIndex cell = window->map().model().index(window->map().model().rowOf(role), MapModel::roleColumn);
-    table.scrollTo(cell);
-    QTest::mouseClick(table.viewport(), Qt::LeftButton, Qt::NoModifier, table.visualRect(cell).center());
-  }
-  void drag(QWidget* widget, QPointF from, QPointF to) {
-    QTest::mousePress(widget, Qt::LeftButton, Qt::NoModifier, from.toPoint());
-    for (int i = 1; i <= 8; ++i) {
-      const QPointF at = from + (to - from) * (i / 8.0);
-      QMouseEvent move(QEvent::MouseMove, at, widget->mapToGlobal(at), Qt::NoButton, Qt::LeftButton, Qt::NoModifier);
-      QApplication::sendEvent(widget, &move);
-    }
-    QTest::mouseRelease(widget, Qt::LeftButton, Qt::NoModifier, to.toPoint());
-    settle();
-  }
-  int joint(const char* name) { return findJoint(document().figure(Cast::character)->skeleton, name).value(); }
-  /// Nudges the left upper arm at a frame by dragging its bone.
-  void nudgeArm(int frame) {
-    session().setFrame(frame);
-    selectRole(Role::leftUpperArm);
-    ASSERT_EQ(session().selected(), (Bone{Cast::character, joint("upperarm_l")}));
-    drawn();
-    const auto grab = window->stage().middleOf(*session().selected());
-    ASSERT_TRUE(grab);
-    drag(&window->stage(), *grab, *grab + QPointF(40, -50));
-  }
-  /// Types a name into the file window that the next action opens, and accepts it.
-  void answerFileWindow(const std::string& path) {
-    auto* timer = new QTimer(window.get());
-    timer->setInterval(20);
-    QObject::connect(timer, &QTimer::timeout, window.get(), [timer, path] {
-      auto* dialog = qobject_cast<QFileDialog*>(QApplication::activeModalWidget());
-      if (!dialog) return;
-      timer->stop();
-      timer->deleteLater();
-      auto* name = dialog->findChild<QLineEdit*>();
-      name->setText(QString::fromStdString(path));
-      QTest::keyClick(name, Qt::Key_Return);
-    });
-    timer->start();
-  }
-
-  TemporaryFolder folder;
-  std::string walk = folder.file("walk.bvh"), stick = folder.file("stick.glb");
-  std::unique_ptr<MainWindow> window;
-};
 
 TEST_F(EditorRun, DroppedFilesBecomePerformerAndCharacterByContent) {
   drop({stick});
@@ -377,7 +243,8 @@ TEST_F(EditorRun, ScrubbingAndMovingAPinOnTheTimeline) {
   const FrameScale& scale = window->timeline().scale();
   drag(&lanes, QPointF(scale.x(5), 15), QPointF(scale.x(40), 15));
   EXPECT_EQ(session().frame(), 40);
-  drag(&lanes, lanes.pinOf(0), QPointF(scale.x(33), lanes.pinOf(0).y()));
+  const std::uint64_t id = document().take().nudges->front()->id;
+  drag(&lanes, lanes.pinOf(id), QPointF(scale.x(33), lanes.pinOf(id).y()));
   EXPECT_EQ(frameOf(*document().evaluated(), *document().take().nudges->front()), 33);
   key(Qt::Key_Z, Qt::ControlModifier);
   settle();

@@ -5,6 +5,8 @@
 #include <cmath>
 #include <numbers>
 
+#include "app/editor/document/repairing.h"
+
 namespace understudy::editor {
 namespace {
 
@@ -42,7 +44,7 @@ std::optional<Role> roleOf(const SkeletonMap& map, int joint) {
 QString nudgeText(const Nudge& nudge) {
   if (nudge.joints.empty()) return say("nothing");
   const JointNudge& first = nudge.joints.front();
-  QString text = QString::fromStdString(first.joint).section(QLatin1Char('/'), -1);
+  QString text = boneText(first.joint);
   if (nudge.joints.size() > 1) text += say(" and %1 more").arg(nudge.joints.size() - 1);
   text += QStringLiteral("  %1°").arg(length(first.rotation) * 180 / std::numbers::pi, 0, 'f', 1);
   return text;

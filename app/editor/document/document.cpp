@@ -3,8 +3,10 @@
 #include <QFileInfo>
 #include <algorithm>
 
+#include "app/editor/document/findings_keeper.h"
 #include "core/bake/bake.h"
 #include "core/io/read.h"
+#include "core/repair/transform.h"
 #include "core/store/reel_file.h"
 #include "core/take/edits.h"
 
@@ -33,13 +35,33 @@ std::optional<Cast> castBy(const Figure& figure) {
   return {};
 }
 
+/// Repairs and nudges of another character, as far as this one can have them; the others are told.
+Take carried(const Take& take, const Sources& sources, const RepairContext& from, EvaluationCache* cache, Issues& lost, const RunControl& control) {
+  Take bare = setRepairs(take, {});
+  const auto seen = understudy::evaluate(bare, sources, cache, control);
+  if (!seen || !seen->context || seen->context->figure == from.figure) return take;
+  Take next = bare;
+  next.nudges = {};
+  for (const auto& repair : *take.repairs) {
+    if (auto with = carriedOver(*repair, from, *seen->context, lost)) next = addRepair(next, std::move(with).value());
+    else lost.push_back(with.error());
+  }
+  for (const auto& nudge : *take.nudges) {
+    if (auto with = carriedOver(*nudge, from, *seen->context, lost)) next = addNudge(next, std::move(with).value());
+    else lost.push_back(with.error());
+  }
+  return next;
+}
+
 QString fileName(const std::string& path) { return QFileInfo(QString::fromStdString(path)).fileName(); }
 
 }  // namespace
 
-Document::Document(QObject* parent) : QObject(parent), undo_(newReel()), cache_(std::make_shared<EvaluationCache>()) {
+Document::Document(QObject* parent) : QObject(parent), undo_(newReel()), cache_(std::make_shared<EvaluationCache>()),
+      previewCache_(std::make_shared<EvaluationCache>()) {
   undo_.reset(newReel());
-  for (JobLane* lane : {&files_, &evaluations_})
+  findings_ = new FindingsKeeper(*this);
+  for (JobLane* lane : {&files_, &evaluations_, &previewing_})
     connect(lane, &JobLane::broken, this, [this](const QString& what) {
       Q_EMIT message(makeError(Fault::internal, tr("The work was broken off: %1").arg(what).toStdString(), {},
                                tr("The take is as it was. Save it, and report what you did").toStdString()));
@@ -48,6 +70,7 @@ Document::Document(QObject* parent) : QObject(parent), undo_(newReel()), cache_(
 Document::~Document() {
   // Answers of jobs under way must find no document half gone.
   blockSignals(true);
+  delete findings_;
 }
 
 const Take& Document::take() const {
@@ -60,6 +83,47 @@ void Document::edit(const QString& label, Take next, const QString& mergeKey) {
   if (next == take()) return;
   if (!undo_.push(label.toStdString(), setCurrentTake(reel(), std::move(next)), mergeKey.toStdString())) return;
   follow();
+}
+
+void Document::editReel(const QString& label, Reel next) {
+  if (undo_.push(label.toStdString(), std::move(next))) follow();
+}
+
+void Document::preview(std::optional<Take> take) {
+  const std::uint64_t mine = ++previews_;
+  if (!take || !shownPerformer_ || !shownCharacter_) {
+    if (preview_) {
+      preview_.reset();
+      Q_EMIT shownChanged();
+    }
+    return;
+  }
+  previewing_.post(tr("Preview"), [this, mine, sources = sources(), wanted = std::move(*take), cache = previewCache_](const RunControl& control) -> JobLane::Answer {
+    auto fitted = refitted(wanted, sources, cache.get(), nullptr, control);
+    auto result = understudy::evaluate(fitted ? fitted.value() : wanted, sources, cache.get(), control);
+    auto shared = result ? std::make_shared<const Evaluated>(std::move(result).value()) : nullptr;
+    return [this, mine, shared] {
+      if (mine != previews_ || !shared) return;
+      preview_ = shared;
+      Q_EMIT shownChanged();
+    };
+  }, true);
+}
+
+void Document::runOnTake(const QString& label, TakeWork work, std::function<void()> then) {
+  evaluations_.post(label, [this, label, work = std::move(work), then = std::move(then), snapshot = take(), sources = sources(), cache = cache_](
+                               const RunControl& control) -> JobLane::Answer {
+    auto done = work(snapshot, sources, *cache, control);
+    return [this, label, then, snapshot, done = std::move(done)] {
+      if (!done)
+        Q_EMIT message(done.error());
+      else if (take() == snapshot)
+        edit(label, done.value());
+      else
+        Q_EMIT message(makeNote(tr("The take was changed meanwhile; the result is dropped").toStdString(), label.toStdString()));
+      then();
+    };
+  });
 }
 
 void Document::seal() { undo_.seal(); }
@@ -121,6 +185,7 @@ void Document::follow() {
   const bool files = performer != shownPerformer_ || character != shownCharacter_;
   shownPerformer_ = performer;
   shownCharacter_ = character;
+  preview({});
   Q_EMIT takeChanged();
   Q_EMIT stateChanged();
   if (files) Q_EMIT filesChanged();
@@ -146,7 +211,7 @@ void Document::follow() {
 
 void Document::evaluateSoon() {
   const std::uint64_t mine = ++wanted_;
-  const Sources sources{shownPerformer_, shownCharacter_};
+  const Sources sources = this->sources();
   if (!sources.performer) {
     shown_ = mine;
     if (evaluated_) {
@@ -156,20 +221,38 @@ void Document::evaluateSoon() {
     return;
   }
   // The cache is used by this lane only; the take is a snapshot.
-  evaluations_.post(tr("Carrying over"), [this, mine, sources, snapshot = take(), cache = cache_](const RunControl& control) -> JobLane::Answer {
-    auto result = understudy::evaluate(snapshot, sources, cache.get(), control);
+  evaluations_.post(tr("Carrying over"), [this, mine, sources, snapshot = take(), cache = cache_, from = carryFrom_](const RunControl& control) -> JobLane::Answer {
+    // Repairs that have no place yet get it from the motion they are to mend.
+    Issues lost;
+    Take fitted = from && sources.character ? carried(snapshot, sources, *from, cache.get(), lost, control) : snapshot;
+    if (sources.character && std::any_of(fitted.repairs->begin(), fitted.repairs->end(), [](const auto& r) { return !isAnchored(*r); }))
+      if (auto with = refitted(fitted, sources, cache.get(), &lost, control)) fitted = std::move(with).value();
+    auto result = understudy::evaluate(fitted, sources, cache.get(), control);
     auto shared = result ? std::make_shared<const Evaluated>(std::move(result).value()) : nullptr;
     Issue error = shared ? Issue{} : result.error();
-    return [this, mine, sources, shared, error] {
+    return [this, mine, sources, shared, error, snapshot, fitted, lost] {
       const bool stale = mine <= shown_ || sources.performer != shownPerformer_ || sources.character != shownCharacter_;
       if (stale) return;
       shown_ = mine;
       evaluated_ = shared;
+      evaluatedTake_ = fitted;
+      if (shared && shared->complete()) carryFrom_.reset();
+      if (!(fitted == snapshot) && take() == snapshot) {
+        undo_.amend(setCurrentTake(reel(), fitted));
+        Q_EMIT takeChanged();
+        Q_EMIT stateChanged();
+      }
       Q_EMIT evaluatedChanged();
-      Issues issues = shared ? shared->issues : Issues{error};
+      Issues issues = lost;
+      if (shared)
+        issues.insert(issues.end(), shared->issues.begin(), shared->issues.end());
+      else
+        issues.push_back(error);
       // The same complaint is told once, not at every edit.
+      // A take that waits for its other file lacks nothing that needs telling: the steps say what comes next.
+      const bool waits = !sources.character;
       for (const Issue& issue : issues)
-        if (issue.severity != Severity::note && std::find(told_.begin(), told_.end(), issue) == told_.end()) Q_EMIT message(issue);
+        if (!waits && issue.severity != Severity::note && std::find(told_.begin(), told_.end(), issue) == told_.end()) Q_EMIT message(issue);
       told_ = std::move(issues);
     };
   }, true);
@@ -223,10 +306,13 @@ void Document::takeUpFigure(const LoadedFigure& loaded, std::optional<Cast> as) 
   remember(loaded);
   for (const Issue& issue : loaded.figure->issues)
     if (issue.severity != Severity::note) Q_EMIT message(issue);
-  if (*as == Cast::performer)
+  if (*as == Cast::performer) {
     edit(tr("Take %1 as performer").arg(QString::fromStdString(name)), setPerformer(take(), loaded.reference));
-  else
+  } else {
+    // What was made for the character before is carried over once the new one has a map.
+    if (evaluated_ && evaluated_->context && !(take().repairs->empty() && take().nudges->empty())) carryFrom_ = evaluated_->context;
     edit(tr("Take %1 as character").arg(QString::fromStdString(name)), setCharacter(take(), loaded.reference));
+  }
   follow();
   Q_EMIT opened(QString::fromStdString(path));
 }
@@ -283,7 +369,7 @@ void Document::handOver(const HandOver& settings, int firstFrame) {
     return;
   }
   const QString name = QFileInfo(QString::fromStdString(settings.path)).fileName();
-  const Sources sources{shownPerformer_, character};
+  const Sources sources{shownPerformer_, character, {}, {}};
   files_.post(tr("Writing %1").arg(name), [this, snapshot = take(), sources, settings](const RunControl& control) -> JobLane::Answer {
     // Evaluated afresh: what is written is the take as it stands now, also while the shown one is still under way.
     const auto fail = [this](const Issue& error) -> JobLane::Answer { return [this, error] { Q_EMIT message(error); }; };

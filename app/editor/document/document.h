@@ -19,6 +19,8 @@
 
 namespace understudy::editor {
 
+class FindingsKeeper;
+
 /// A file as read and made ready for the stage.
 struct LoadedFigure {
   FileReference reference;
@@ -46,6 +48,8 @@ class Document : public QObject {
   [[nodiscard]] const Take& take() const;
   /// Makes `next` the current take. Successive edits with the same merge key are one step of undo. Equal takes are no edit.
   void edit(const QString& label, Take next, const QString& mergeKey = {});
+  /// An edit of the list of takes.
+  void editReel(const QString& label, Reel next);
   /// Ends a run of merged edits (the mouse button was let go).
   void seal();
   void undo();
@@ -61,6 +65,20 @@ class Document : public QObject {
   /// The newest evaluation; null before the first one. May lag behind the take while one is under way.
   [[nodiscard]] std::shared_ptr<const Evaluated> evaluated() const { return evaluated_; }
   [[nodiscard]] bool evaluating() const { return shown_ != wanted_; }
+  /// The take that evaluated() is of.
+  [[nodiscard]] const Take& evaluatedTake() const { return evaluatedTake_; }
+  [[nodiscard]] FindingsKeeper& findings() { return *findings_; }
+  [[nodiscard]] const FindingsKeeper& findings() const { return *findings_; }
+  /// Changes the take by work in the background, as one step of undo; dropped where the take has changed meanwhile.
+  using TakeWork = std::function<Result<Take>(const Take&, const Sources&, EvaluationCache&, const RunControl&)>;
+  void runOnTake(const QString& label, TakeWork work, std::function<void()> then);
+  /// What the stage shows: a preview while there is one, else evaluated().
+  [[nodiscard]] std::shared_ptr<const Evaluated> shown() const { return preview_ ? preview_ : evaluated_; }
+  /// Evaluates `take` in the background and shows it until the preview is taken away (nothing) or the take changes.
+  void preview(std::optional<Take> take);
+  [[nodiscard]] bool previewing() const { return preview_ != nullptr; }
+  /// The files behind evaluated().
+  [[nodiscard]] Sources sources() const { return {shownPerformer_, shownCharacter_, {}, {}}; }
   /// World metres from a figure's file coordinates, facing included where it is known.
   [[nodiscard]] Affined worldFromFile(Cast cast) const;
   /// Height in metres, 1.7 where unknown.
@@ -84,12 +102,14 @@ class Document : public QObject {
 
   [[nodiscard]] JobLane& files() { return files_; }
   [[nodiscard]] JobLane& evaluations() { return evaluations_; }
+  [[nodiscard]] JobLane& previews() { return previewing_; }
   void tell(const Issue& issue) { Q_EMIT message(issue); }
 
  Q_SIGNALS:
   void takeChanged();        ///< also after undo, redo, opening
   void filesChanged();       ///< another figure is loaded
   void evaluatedChanged();   ///< evaluated() is new
+  void shownChanged();       ///< a preview came or went
   void stateChanged();       ///< path, modified, undo labels
   void opened(const QString& path);
   void handedOver(const understudy::editor::HandOverReport& report);
@@ -110,10 +130,14 @@ class Document : public QObject {
   std::vector<FileReference> failed_;
   std::shared_ptr<const Evaluated> evaluated_;
   std::shared_ptr<const Figure> shownPerformer_, shownCharacter_;
-  std::uint64_t wanted_ = 0, shown_ = 0;
-  std::shared_ptr<EvaluationCache> cache_;
+  std::shared_ptr<const Evaluated> preview_;
+  Take evaluatedTake_;
+  std::shared_ptr<const RepairContext> carryFrom_;  ///< of the character before, until its repairs are carried over
+  FindingsKeeper* findings_;
+  std::uint64_t wanted_ = 0, shown_ = 0, previews_ = 0;
+  std::shared_ptr<EvaluationCache> cache_, previewCache_;
   Issues told_;
-  JobLane files_, evaluations_;
+  JobLane files_, evaluations_, previewing_;
 };
 
 }  // namespace understudy::editor

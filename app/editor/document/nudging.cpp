@@ -12,60 +12,92 @@ QString nudgeLabel(const Figure& character, int joint) { return Document::tr("Nu
 
 }  // namespace
 
-const Nudge* nudgeAtIndex(const Document& document, int index) {
-  const Nudges& nudges = *document.take().nudges;
-  return index >= 0 && index < static_cast<int>(nudges.size()) ? &*nudges[static_cast<std::size_t>(index)] : nullptr;
-}
-
-int nudgeOf(const Document& document, int joint, int frame) {
+std::uint64_t nudgeOf(const Document& document, int joint, int frame) {
   const auto evaluated = document.evaluated();
   const auto character = document.figure(Cast::character);
-  if (!evaluated || !character || joint < 0 || joint >= character->skeleton.size()) return -1;
+  if (!evaluated || !character || joint < 0 || joint >= character->skeleton.size()) return 0;
   const std::string key = jointKey(character->skeleton, joint);
   const Nudges& nudges = *document.take().nudges;
-  for (int i = static_cast<int>(nudges.size()) - 1; i >= 0; --i) {
-    const Nudge& nudge = *nudges[static_cast<std::size_t>(i)];
-    if (nudge.space == NudgeSpace::bone && nudge.joints.size() == 1 && nudge.joints[0].joint == key && frameOf(*evaluated, nudge) == frame) return i;
+  for (auto it = nudges.rbegin(); it != nudges.rend(); ++it) {
+    const Nudge& nudge = **it;
+    if (nudge.space == NudgeSpace::bone && nudge.joints.size() == 1 && nudge.joints[0].joint == key && frameOf(*evaluated, nudge) == frame) return nudge.id;
   }
-  return -1;
+  return 0;
 }
 
 Vec3d nudgeRotation(const Document& document, int joint, int frame) {
-  const Nudge* nudge = nudgeAtIndex(document, nudgeOf(document, joint, frame));
+  const Nudge* nudge = findNudge(document.take(), nudgeOf(document, joint, frame));
   return nudge ? nudge->joints[0].rotation : Vec3d{};
 }
 
-int ensureNudge(Document& document, int joint, int frame, const QString& mergeKey) {
-  const int there = nudgeOf(document, joint, frame);
+std::uint64_t ensureNudge(Document& document, int joint, int frame, const QString& mergeKey) {
+  const std::uint64_t there = nudgeOf(document, joint, frame);
   const auto evaluated = document.evaluated();
   const auto character = document.figure(Cast::character);
-  if (there >= 0 || !evaluated || !evaluated->complete() || !character || joint < 0 || joint >= character->skeleton.size()) return there;
+  if (there != 0 || !evaluated || !evaluated->complete() || !character || joint < 0 || joint >= character->skeleton.size()) return there;
   Nudge nudge = nudgeAt(*evaluated, frame);
   nudge.joints = {{jointKey(character->skeleton, joint), {}, {}}};
-  document.edit(nudgeLabel(*character, joint), addNudge(document.take(), nudge), mergeKey);
-  return static_cast<int>(document.take().nudges->size()) - 1;
+  std::uint64_t id = 0;
+  document.edit(nudgeLabel(*character, joint), addNudge(document.take(), nudge, &id), mergeKey);
+  return id;
 }
 
-int turnBone(Document& document, int joint, int frame, const Vec3d& base, const Quatd& turn, const QString& mergeKey) {
+std::uint64_t turnBone(Document& document, int joint, int frame, const Vec3d& base, const Quatd& turn, const QString& mergeKey) {
   const auto character = document.figure(Cast::character);
-  const int index = ensureNudge(document, joint, frame, mergeKey);
-  const Nudge* nudge = nudgeAtIndex(document, index);
-  if (!nudge || !character) return -1;
+  const std::uint64_t id = ensureNudge(document, joint, frame, mergeKey);
+  const Nudge* nudge = findNudge(document.take(), id);
+  if (!nudge || !character) return 0;
   Nudge next = *nudge;
   next.muted = false;
   const double weight = next.weight > 1e-3 ? next.weight : 1;
   next.joints[0].rotation = logOf(normalised(expOf(base * weight) * turn)) / weight;
   document.edit(nudgeLabel(*character, joint), changeNudge(document.take(), next), mergeKey);
-  return index;
+  return id;
 }
 
-void moveNudge(Document& document, int index, int frame, const QString& mergeKey) {
-  const Nudge* nudge = nudgeAtIndex(document, index);
+void moveNudge(Document& document, std::uint64_t id, int frame, const QString& mergeKey) {
+  const Nudge* nudge = findNudge(document.take(), id);
   const auto evaluated = document.evaluated();
   if (!nudge || !evaluated) return;
   Nudge next = *nudge;
   next.time = evaluated->rate.seconds(evaluated->trimFirst + std::clamp(frame, 0, std::max(0, evaluated->frames - 1)));
   document.edit(Document::tr("Move nudge"), changeNudge(document.take(), next), mergeKey);
+}
+
+namespace {
+
+const JointNudge* boneIn(const Document& document, const OffsetRepair& offset, int joint) {
+  const auto evaluated = document.evaluated();
+  if (!evaluated || !evaluated->context) return nullptr;
+  for (const JointNudge& bone : offset.bones)
+    if (const auto found = findBone(*evaluated->context, bone.joint); found && found.value() == joint) return &bone;
+  return nullptr;
+}
+
+}  // namespace
+
+const Repair* offsetOf(const Document& document, std::uint64_t selected, int joint) {
+  const Repair* repair = findRepair(document.take(), selected);
+  const auto* offset = repair ? std::get_if<OffsetRepair>(&repair->action) : nullptr;
+  return offset && offset->space == NudgeSpace::bone && boneIn(document, *offset, joint) ? repair : nullptr;
+}
+
+Vec3d offsetRotation(const Document& document, std::uint64_t id, int joint) {
+  const Repair* repair = offsetOf(document, id, joint);
+  return repair ? boneIn(document, std::get<OffsetRepair>(repair->action), joint)->rotation : Vec3d{};
+}
+
+void turnOffset(Document& document, std::uint64_t id, int joint, const Vec3d& base, const Quatd& turn, const QString& mergeKey) {
+  const Repair* repair = offsetOf(document, id, joint);
+  const auto character = document.figure(Cast::character);
+  if (!repair || !character) return;
+  const auto& bones = std::get<OffsetRepair>(repair->action).bones;
+  const auto at = static_cast<std::size_t>(boneIn(document, std::get<OffsetRepair>(repair->action), joint) - bones.data());
+  Repair next = *repair;
+  next.muted = false;
+  const double weight = next.weight > 1e-3 ? next.weight : 1;
+  std::get<OffsetRepair>(next.action).bones[at].rotation = logOf(normalised(expOf(base * weight) * turn)) / weight;
+  document.edit(Document::tr("Offset %1").arg(jointText(*character, joint)), changeRepair(document.take(), next), mergeKey);
 }
 
 }  // namespace understudy::editor

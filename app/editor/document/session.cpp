@@ -126,9 +126,9 @@ void Session::setHovered(std::optional<Bone> bone) {
   Q_EMIT hoverChanged();
 }
 
-void Session::setRepair(int index) {
-  if (index == repair_) return;
-  repair_ = index;
+void Session::setRepair(std::uint64_t id) {
+  if (id == repair_) return;
+  repair_ = id;
   Q_EMIT repairChanged();
 }
 

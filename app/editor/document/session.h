@@ -4,6 +4,7 @@
 #include <QElapsedTimer>
 #include <QObject>
 #include <QTimer>
+#include <cstdint>
 #include <optional>
 
 #include "core/mapping/roles.h"
@@ -41,8 +42,8 @@ class Session : public QObject {
   [[nodiscard]] std::optional<Bone> selected() const { return selected_; }
   [[nodiscard]] std::optional<Role> role() const { return role_; }
   [[nodiscard]] std::optional<Bone> hovered() const { return hovered_; }
-  /// Index of the selected repair in the take's list, −1 for none.
-  [[nodiscard]] int repair() const { return repair_; }
+  /// Number of the selected repair or nudge, 0 for none.
+  [[nodiscard]] std::uint64_t repair() const { return repair_; }
   [[nodiscard]] StageLayout layout() const { return layout_; }
   [[nodiscard]] bool bare() const { return bare_; }
   /// Set while a click in the stage fills the map's active row instead of selecting.
@@ -62,7 +63,7 @@ class Session : public QObject {
   /// Both at once: a row of the map and its bone.
   void selectRole(std::optional<understudy::Role> role, std::optional<understudy::editor::Bone> bone);
   void setHovered(std::optional<understudy::editor::Bone> bone);
-  void setRepair(int index);
+  void setRepair(std::uint64_t id);
   void setLayout(understudy::editor::StageLayout layout);
   void setBare(bool bare);
   void setPicking(bool picking);
@@ -80,7 +81,8 @@ class Session : public QObject {
  private:
   void tick();
 
-  int frame_ = 0, frames_ = 0, rangeFirst_ = 0, rangeLast_ = 0, repair_ = -1, playedFrom_ = 0;
+  int frame_ = 0, frames_ = 0, rangeFirst_ = 0, rangeLast_ = 0, playedFrom_ = 0;
+  std::uint64_t repair_ = 0;
   double hertz_ = 30, speed_ = 1;
   bool loop_ = true, bare_ = false, picking_ = false;
   std::optional<Bone> selected_, hovered_;

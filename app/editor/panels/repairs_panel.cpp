@@ -1,222 +1,147 @@
 #include "app/editor/panels/repairs_panel.h"
 
-#include <QCheckBox>
-#include <QDoubleSpinBox>
-#include <QGridLayout>
 #include <QHBoxLayout>
 #include <QLabel>
 #include <QListView>
-#include <QPainter>
-#include <QPushButton>
+#include <QMenu>
 #include <QScopedValueRollback>
-#include <QSpinBox>
+#include <QScrollArea>
+#include <QSplitter>
 #include <QToolButton>
 #include <QVBoxLayout>
-#include <cmath>
-#include <numbers>
 
-#include "app/editor/document/describe.h"
-#include "app/editor/document/nudging.h"
 #include "app/editor/look/appearance.h"
 #include "app/editor/look/icons.h"
+#include "app/editor/panels/nudge_form.h"
+#include "app/editor/panels/repair_form.h"
+#include "app/editor/panels/repairs_model.h"
 #include "core/take/edits.h"
 
 namespace understudy::editor {
-namespace {
-
-constexpr double degrees = 180 / std::numbers::pi;
-
-class RepairDelegate : public QStyledItemDelegate {
- public:
-  using QStyledItemDelegate::QStyledItemDelegate;
-  QSize sizeHint(const QStyleOptionViewItem&, const QModelIndex&) const override { return {200, 48}; }
-  void paint(QPainter* p, const QStyleOptionViewItem& option, const QModelIndex& index) const override {
-    const Colours& c = colours();
-    p->save();
-    p->setRenderHint(QPainter::Antialiasing);
-    const bool selected = option.state & QStyle::State_Selected, muted = index.data(RepairsModel::mutedRole).toBool();
-    const QRectF card = QRectF(option.rect).adjusted(2, 2, -2, -3);
-    p->setPen(Qt::NoPen);
-    p->setBrush(selected ? c.picked : option.state & QStyle::State_MouseOver ? c.cardHover : c.card);
-    p->drawRoundedRect(card, 6, 6);
-    if (selected) {
-      p->setPen(QPen(c.selection, 1.2));
-      p->setBrush(Qt::NoBrush);
-      p->drawRoundedRect(card.adjusted(0.5, 0.5, -0.5, -0.5), 6, 6);
-    }
-    const QPixmap pin = iconPixmap(muted ? QStringLiteral("muted") : QStringLiteral("pin"), muted ? c.dimText : c.key, 18, 2);
-    p->drawPixmap(QRectF(card.left() + 9, card.center().y() - 9, 18, 18), pin, QRectF(pin.rect()));
-    const QRectF text = card.adjusted(36, 4, -8, -4);
-    QFont font = Appearance::body();
-    p->setFont(font);
-    p->setPen(muted ? c.dimText : c.text);
-    p->drawText(QRectF(text.left(), text.top(), text.width(), text.height() / 2), Qt::AlignVCenter,
-                QFontMetrics(font).elidedText(index.data().toString(), Qt::ElideMiddle, static_cast<int>(text.width())));
-    p->setFont(Appearance::small());
-    p->setPen(c.dimText);
-    p->drawText(QRectF(text.left(), text.center().y(), text.width(), text.height() / 2), Qt::AlignVCenter, index.data(RepairsModel::spanRole).toString());
-    p->restore();
-  }
-};
-
-}  // namespace
-
-RepairsModel::RepairsModel(Document& document, QObject* parent) : QAbstractListModel(parent), document_(document) {
-  connect(&document, &Document::takeChanged, this, &RepairsModel::refresh);
-  connect(&document, &Document::evaluatedChanged, this, &RepairsModel::refresh);
-}
-
-void RepairsModel::refresh() {
-  const int now = static_cast<int>(document_.take().nudges->size());
-  if (now > rows_) {
-    beginInsertRows({}, rows_, now - 1);
-    rows_ = now;
-    endInsertRows();
-  } else if (now < rows_) {
-    beginRemoveRows({}, now, rows_ - 1);
-    rows_ = now;
-    endRemoveRows();
-  }
-  if (rows_ > 0) Q_EMIT dataChanged(index(0), index(rows_ - 1));
-}
-
-int RepairsModel::rowCount(const QModelIndex& parent) const { return parent.isValid() ? 0 : rows_; }
-
-QVariant RepairsModel::data(const QModelIndex& index, int role) const {
-  const Nudge* nudge = nudgeAtIndex(document_, index.row());
-  if (!nudge) return {};
-  const auto evaluated = document_.evaluated();
-  switch (role) {
-    case Qt::DisplayRole: return tr("nudge  ") + nudgeText(*nudge);
-    case spanRole: {
-      QString text = evaluated ? nudgeSpanText(*nudge, *evaluated) : QString();
-      if (nudge->weight != 1) text += tr(" · weight %1").arg(nudge->weight, 0, 'f', 2);
-      return nudge->muted ? text + tr(" · muted") : text;
-    }
-    case mutedRole: return nudge->muted;
-    default: return {};
-  }
-}
 
 RepairsPanel::RepairsPanel(Document& document, Session& session, QWidget* parent) : QWidget(parent), document_(document), session_(session) {
   setObjectName(QStringLiteral("panel"));
   setAttribute(Qt::WA_StyledBackground);
   auto* column = new QVBoxLayout(this);
-  column->setContentsMargins(12, 10, 12, 10);
+  column->setContentsMargins(0, 8, 0, 0);
   column->setSpacing(6);
-  auto* heading = new QLabel(tr("REPAIRS"), this);
-  heading->setObjectName(QStringLiteral("heading"));
-  auto* order = new QLabel(tr("in the order they apply"), this);
-  order->setProperty("quiet", true);
-  order->setFont(Appearance::small());
-  auto* top = new QHBoxLayout;
-  top->addWidget(heading);
-  top->addStretch(1);
-  top->addWidget(order);
-  column->addLayout(top);
+  auto* tools = new QHBoxLayout;
+  tools->setSpacing(2);
+  menu_ = new QMenu(this);
+  add_ = new QToolButton(this);
+  add_->setObjectName(QStringLiteral("addRepair"));
+  add_->setText(tr("Add"));
+  add_->setIcon(icon(QStringLiteral("add")));
+  add_->setToolButtonStyle(Qt::ToolButtonTextBesideIcon);
+  add_->setToolTip(tr("Add a repair for the selected bone at this frame  (A)"));
+  add_->setMenu(menu_);
+  add_->setPopupMode(QToolButton::InstantPopup);
+  auto* nudge = menu_->addAction(icon(QStringLiteral("pin")), tr("nudge"), this, &RepairsPanel::nudgeAsked);
+  nudge->setData(-1);
+  menu_->addSeparator();
+  // As they apply.
+  for (const std::size_t kind : {4U, 5U, 1U, 2U, 0U, 3U, 6U, 9U, 7U, 8U, 10U}) {
+    auto* action = menu_->addAction(icon(kindIcon(kind)), kindText(kind), this, [this, kind] { add(kind); });
+    action->setData(static_cast<int>(kind));
+  }
+  connect(menu_, &QMenu::aboutToShow, this, [this] {
+    for (QAction* action : menu_->actions())
+      if (action->data().isValid())
+        action->setEnabled(action->data().toInt() < 0 ? session_.selected() && session_.selected()->cast == Cast::character
+                                                      : defaultRepair(document_, session_, static_cast<std::size_t>(action->data().toInt())).has_value());
+  });
+  tools->addWidget(add_);
+  tools->addStretch(1);
+  tools_ = {button("duplicate", tr("Duplicate  (D)"), &RepairsPanel::duplicateSelected), button("mirror", tr("Mirror to the other side  (Shift+D)"), &RepairsPanel::mirrorSelected),
+            button("split", tr("Split at this frame  (S)"), &RepairsPanel::splitSelected), button("remove", tr("Remove  (Delete)"), &RepairsPanel::removeSelected)};
+  copyMenu_ = new QMenu(this);
+  copy_ = new QToolButton(this);
+  copy_->setProperty("flat", true);
+  copy_->setIcon(icon(QStringLiteral("copy-to")));
+  copy_->setToolTip(tr("Copy to another take"));
+  copy_->setAccessibleName(tr("Copy to another take"));
+  copy_->setMenu(copyMenu_);
+  copy_->setPopupMode(QToolButton::InstantPopup);
+  connect(copyMenu_, &QMenu::aboutToShow, this, &RepairsPanel::fillCopyMenu);
+  for (QToolButton* tool : tools_) tools->addWidget(tool);
+  tools->insertWidget(tools->count() - 1, copy_);
+  column->addLayout(tools);
+
+  auto* halves = new QSplitter(Qt::Vertical, this);
+  halves->setChildrenCollapsible(false);
+  halves->setHandleWidth(5);
+  auto* upper = new QWidget(halves);
+  auto* upperColumn = new QVBoxLayout(upper);
+  upperColumn->setContentsMargins(0, 0, 0, 0);
   model_ = new RepairsModel(document, this);
-  list_ = new QListView(this);
+  list_ = new QListView(upper);
   list_->setObjectName(QStringLiteral("repairs"));
-  list_->setAccessibleName(tr("Repairs"));
+  list_->setAccessibleName(tr("Repairs, in the order they apply"));
   list_->setModel(model_);
-  list_->setItemDelegate(new RepairDelegate(list_));
+  auto* delegate = new RepairDelegate(list_);
+  list_->setItemDelegate(delegate);
   list_->setMouseTracking(true);
   list_->setVerticalScrollMode(QAbstractItemView::ScrollPerPixel);
+  list_->setMinimumHeight(72);
+  connect(delegate, &RepairDelegate::muteAsked, this, [this](int row) { muteItem(document_, model_->idAt(row)); });
+  connect(delegate, &RepairDelegate::soloAsked, this, [this](int row) { soloItem(document_, model_->idAt(row)); });
   empty_ = new QLabel(tr("No repairs yet.\n\nSelect a bone of the character and drag it, or one of its rings, to nudge the pose at this frame. "
-                         "The nudge eases in and out around it."), this);
+                         "Add puts in a plant, a touch, a grip and all other kinds."), upper);
   empty_->setWordWrap(true);
   empty_->setProperty("quiet", true);
   empty_->setAlignment(Qt::AlignTop | Qt::AlignLeft);
-  column->addWidget(empty_);
-  column->addWidget(list_, 1);
-  add_ = new QPushButton(icon(QStringLiteral("pin")), tr("Nudge here"), this);
-  add_->setToolTip(tr("A nudge of the selected bone at this frame  (N)"));
-  connect(add_, &QPushButton::clicked, this, &RepairsPanel::nudgeAsked);
-  column->addWidget(add_);
-
-  form_ = new QWidget(this);
-  auto* grid = new QGridLayout(form_);
-  grid->setContentsMargins(0, 6, 0, 0);
-  grid->setHorizontalSpacing(6);
-  grid->setVerticalSpacing(5);
-  title_ = new QLabel(form_);
-  grid->addWidget(title_, 0, 0, 1, 4);
-  const auto quiet = [this](const QString& text) {
-    auto* label = new QLabel(text, form_);
-    label->setProperty("quiet", true);
-    return label;
-  };
-  const auto spin = [this](const QString& name) {
-    auto* s = new QSpinBox(form_);
-    s->setKeyboardTracking(false);
-    s->setAccessibleName(name);
-    connect(s, &QSpinBox::valueChanged, this, &RepairsPanel::write);
-    return s;
-  };
-  const auto real = [this](const QString& name, double low, double high, int decimals, double step) {
-    auto* s = new QDoubleSpinBox(form_);
-    s->setKeyboardTracking(false);
-    s->setAccessibleName(name);
-    s->setRange(low, high);
-    s->setDecimals(decimals);
-    s->setSingleStep(step);
-    connect(s, &QDoubleSpinBox::valueChanged, this, &RepairsPanel::write);
-    return s;
-  };
-  frame_ = spin(tr("Frame of the nudge"));
-  before_ = spin(tr("Ease before, frames"));
-  after_ = spin(tr("Ease after, frames"));
-  before_->setRange(0, 100000);
-  after_->setRange(0, 100000);
-  before_->setPrefix(QStringLiteral("− "));
-  after_->setPrefix(QStringLiteral("+ "));
-  before_->setToolTip(tr("Frames of ease before the key"));
-  after_->setToolTip(tr("Frames of ease after the key"));
-  weight_ = real(tr("Weight"), 0, 4, 2, 0.05);
-  grid->addWidget(quiet(tr("Frame")), 1, 0);
-  grid->addWidget(frame_, 1, 1);
-  grid->addWidget(before_, 1, 2);
-  grid->addWidget(after_, 1, 3);
-  grid->addWidget(quiet(tr("Turn")), 2, 0);
-  for (int i = 0; i < 3; ++i) {
-    const QString axis(QLatin1Char("XYZ"[i]));
-    auto* s = real(tr("Turn about %1").arg(axis), -720, 720, 1, 1);
-    s->setPrefix(axis + QLatin1Char(' '));
-    s->setSuffix(QStringLiteral("°"));
-    turn_[static_cast<std::size_t>(i)] = s;
-    grid->addWidget(s, 2, 1 + i);
-  }
-  grid->addWidget(quiet(tr("Weight")), 3, 0);
-  grid->addWidget(weight_, 3, 1);
-  muted_ = new QCheckBox(tr("muted"), form_);
-  muted_->setToolTip(tr("Leave the nudge out for now  (M)"));
-  connect(muted_, &QCheckBox::toggled, this, &RepairsPanel::write);
-  grid->addWidget(muted_, 3, 2);
-  auto* remove = new QPushButton(tr("Remove"), form_);
-  remove->setProperty("small", true);
-  remove->setToolTip(tr("Remove the nudge  (Delete)"));
-  connect(remove, &QPushButton::clicked, this, &RepairsPanel::removeSelected);
-  grid->addWidget(remove, 3, 3);
-  for (int i = 1; i < 4; ++i) grid->setColumnStretch(i, 1);
-  column->addWidget(form_);
+  upperColumn->addWidget(empty_);
+  upperColumn->addWidget(list_, 1);
+  scroll_ = new QScrollArea(halves);
+  scroll_->setWidgetResizable(true);
+  scroll_->setHorizontalScrollBarPolicy(Qt::ScrollBarAlwaysOff);
+  auto* forms = new QWidget(scroll_);
+  auto* formColumn = new QVBoxLayout(forms);
+  formColumn->setContentsMargins(0, 4, 0, 4);
+  nudgeForm_ = new NudgeForm(document, session, forms);
+  form_ = new RepairForm(document, session, forms);
+  formColumn->addWidget(nudgeForm_);
+  formColumn->addWidget(form_);
+  formColumn->addStretch(1);
+  scroll_->setWidget(forms);
+  halves->addWidget(upper);
+  halves->addWidget(scroll_);
+  halves->setStretchFactor(0, 1);
+  halves->setSizes({220, 210});
+  column->addWidget(halves, 1);
 
   connect(list_->selectionModel(), &QItemSelectionModel::currentChanged, this, [this](const QModelIndex& now) {
-    if (filling_ || !now.isValid()) return;
-    session_.setRepair(now.row());
-    const Nudge* nudge = nudgeAtIndex(document_, now.row());
-    const auto evaluated = document_.evaluated();
-    const auto character = document_.figure(Cast::character);
-    if (!nudge || !evaluated) return;
-    session_.setFrame(frameOf(*evaluated, *nudge));
-    if (character && !nudge->joints.empty())
-      if (const auto joint = findJoint(character->skeleton, nudge->joints[0].joint)) session_.select(Bone{Cast::character, joint.value()});
+    if (!filling_ && now.isValid()) choose(now.row());
   });
-  connect(&session, &Session::repairChanged, this, &RepairsPanel::refresh);
-  connect(&session, &Session::selectionChanged, this, &RepairsPanel::refresh);
-  connect(&document, &Document::takeChanged, this, &RepairsPanel::refresh);
-  connect(&document, &Document::evaluatedChanged, this, &RepairsPanel::refresh);
-  connect(&Appearance::instance(), &Appearance::changed, this, [this] { add_->setIcon(icon(QStringLiteral("pin"))); });
+  connect(list_, &QListView::clicked, this, [this](const QModelIndex& index) { choose(index.row()); });
+  for (auto signal : {&Session::repairChanged, &Session::selectionChanged}) connect(&session, signal, this, &RepairsPanel::refresh);
+  for (auto signal : {&Document::takeChanged, &Document::evaluatedChanged}) connect(&document, signal, this, &RepairsPanel::refresh);
   refresh();
+}
+
+QToolButton* RepairsPanel::button(const char* iconName, const QString& tip, void (RepairsPanel::*run)()) {
+  auto* b = new QToolButton(this);
+  b->setObjectName(QString::fromLatin1(iconName));
+  b->setIcon(icon(QString::fromLatin1(iconName)));
+  b->setIconSize({18, 18});
+  b->setProperty("flat", true);
+  b->setToolTip(tip);
+  b->setAccessibleName(tip.section(QStringLiteral("  ("), 0, 0));
+  connect(b, &QToolButton::clicked, this, run);
+  return b;
+}
+
+// Selects a repair: the frame and the bone follow, where the frame does not lie inside it already.
+void RepairsPanel::choose(int row) {
+  const std::uint64_t id = model_->idAt(row);
+  if (id == 0) return;
+  session_.setRepair(id);
+  const auto evaluated = document_.evaluated();
+  if (!evaluated) return;
+  const Repair* repair = findRepair(document_.take(), id);
+  const bool inside = repair && repairFrames(*repair, evaluated->rate, evaluated->clipFrames).span.holds(session_.frame() + evaluated->trimFirst);
+  if (!inside) session_.setFrame(frameOfItem(document_, id));
+  if (const auto bone = boneOfItem(document_, id)) session_.select(bone);
 }
 
 void RepairsPanel::refresh() {
@@ -225,64 +150,66 @@ void RepairsPanel::refresh() {
   const bool any = model_->rowCount() > 0;
   list_->setVisible(any);
   empty_->setVisible(!any);
-  if (!any)
-    static_cast<QVBoxLayout*>(layout())->setStretchFactor(empty_, 1);
   const auto evaluated = document_.evaluated();
-  const auto bone = session_.selected();
-  add_->setEnabled(evaluated && evaluated->complete() && bone && bone->cast == Cast::character);
-  if (session_.repair() >= model_->rowCount()) session_.setRepair(-1);
-  const Nudge* nudge = nudgeAtIndex(document_, session_.repair());
-  form_->setVisible(nudge && evaluated);
-  if (!nudge || !evaluated) {
+  add_->setEnabled(evaluated && evaluated->complete());
+  const std::uint64_t id = session_.repair();
+  const Nudge* nudge = findNudge(document_.take(), id);
+  const Repair* repair = findRepair(document_.take(), id);
+  for (QToolButton* tool : tools_) tool->setEnabled(nudge || repair);
+  copy_->setEnabled((nudge || repair) && document_.reel().takes.size() > 1);
+  scroll_->setVisible((nudge || repair) && evaluated);
+  nudgeForm_->setVisible(nudge);
+  form_->setVisible(repair);
+  if (!nudge && !repair) {
     list_->selectionModel()->clear();
     return;
   }
-  list_->setCurrentIndex(model_->index(session_.repair()));
-  const NudgeFrames span = nudgeFrames(*nudge, evaluated->rate);
-  title_->setText(nudge->joints.empty() ? QString() : QString::fromStdString(nudge->joints[0].joint).section(QLatin1Char('/'), -1));
-  frame_->setRange(evaluated->firstFrame, evaluated->firstFrame + std::max(0, evaluated->frames - 1));
-  frame_->setValue(frameOf(*evaluated, *nudge) + evaluated->firstFrame);
-  before_->setValue(span.before);
-  after_->setValue(span.after);
-  weight_->setValue(nudge->weight);
-  const Vec3d r = nudge->joints.empty() ? Vec3d{} : nudge->joints[0].rotation;
-  for (int i = 0; i < 3; ++i) turn_[static_cast<std::size_t>(i)]->setValue(r[i] * degrees);
-  muted_->setChecked(nudge->muted);
+  const QModelIndex row = model_->index(model_->rowOf(id));
+  if (list_->currentIndex() != row) list_->setCurrentIndex(row);
+  if (nudge) nudgeForm_->show(*nudge);
+  if (repair) form_->show(*repair);
 }
 
-void RepairsPanel::write() {
-  const Nudge* nudge = nudgeAtIndex(document_, session_.repair());
-  const auto evaluated = document_.evaluated();
-  if (filling_ || !nudge || !evaluated) return;
-  Nudge next = *nudge;
-  // Only what was changed is written: shown values are rounded.
-  const NudgeFrames span = nudgeFrames(*nudge, evaluated->rate);
-  if (frame_->value() - evaluated->firstFrame != frameOf(*evaluated, *nudge))
-    next.time = evaluated->rate.seconds(evaluated->trimFirst + frame_->value() - evaluated->firstFrame);
-  if (before_->value() != span.before) next.easeBefore = evaluated->rate.seconds(before_->value());
-  if (after_->value() != span.after) next.easeAfter = evaluated->rate.seconds(after_->value());
-  if (std::abs(weight_->value() - nudge->weight) > 0.004) next.weight = weight_->value();
-  if (!next.joints.empty())
-    for (int i = 0; i < 3; ++i) {
-      const double shown = turn_[static_cast<std::size_t>(i)]->value() / degrees;
-      if (std::abs(shown - nudge->joints[0].rotation[i]) > 0.051 / degrees) next.joints[0].rotation[i] = shown;
-    }
-  next.muted = muted_->isChecked();
-  document_.edit(tr("Change nudge"), changeNudge(document_.take(), next));
+void RepairsPanel::add(std::size_t kind) {
+  auto repair = defaultRepair(document_, session_, kind);
+  if (!repair) return;
+  session_.setRepair(addItem(document_, std::move(*repair)));
 }
 
 void RepairsPanel::removeSelected() {
-  const Nudge* nudge = nudgeAtIndex(document_, session_.repair());
-  if (!nudge) return;
-  document_.edit(tr("Remove nudge"), removeNudge(document_.take(), nudge->id));
+  const int row = model_->rowOf(session_.repair());
+  removeItem(document_, session_.repair());
+  // The neighbour is next, so that several can be removed by one key.
+  session_.setRepair(model_->idAt(std::min(row, model_->rowCount() - 1)));
 }
 
-void RepairsPanel::muteSelected() {
-  const Nudge* nudge = nudgeAtIndex(document_, session_.repair());
-  if (!nudge) return;
-  Nudge next = *nudge;
-  next.muted = !next.muted;
-  document_.edit(next.muted ? tr("Mute nudge") : tr("Unmute nudge"), changeNudge(document_.take(), next));
+void RepairsPanel::muteSelected() { muteItem(document_, session_.repair()); }
+void RepairsPanel::soloSelected() { soloItem(document_, session_.repair()); }
+
+void RepairsPanel::duplicateSelected() {
+  if (const auto id = duplicateItem(document_, session_.repair())) session_.setRepair(id);
+}
+
+void RepairsPanel::mirrorSelected() {
+  if (const auto id = mirrorItem(document_, session_.repair())) session_.setRepair(id);
+}
+
+void RepairsPanel::splitSelected() {
+  if (const auto id = splitItem(document_, session_.repair(), session_.frame())) session_.setRepair(id);
+}
+
+void RepairsPanel::openAddMenu() {
+  if (add_->isEnabled()) menu_->popup(add_->mapToGlobal(QPoint(0, add_->height())));
+}
+
+void RepairsPanel::fillCopyMenu() {
+  copyMenu_->clear();
+  const Reel& reel = document_.reel();
+  for (int i = 0; i < static_cast<int>(reel.takes.size()); ++i) {
+    if (i == reel.current) continue;
+    const std::string& name = reel.takes[static_cast<std::size_t>(i)]->name;
+    copyMenu_->addAction(name.empty() ? tr("take %1").arg(i + 1) : QString::fromStdString(name), this, [this, i] { copyItemToTake(document_, session_.repair(), i); });
+  }
 }
 
 }  // namespace understudy::editor

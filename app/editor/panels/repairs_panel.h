@@ -1,64 +1,62 @@
-// Repairs in the order they apply, and the numbers of the selected one.
+// Repairs in the order they apply, what can be done with the selected one, and its numbers.
 #pragma once
 
-#include <QAbstractListModel>
-#include <QStyledItemDelegate>
 #include <QWidget>
-#include <array>
 
 #include "app/editor/document/document.h"
 #include "app/editor/document/session.h"
 
-class QCheckBox;
-class QDoubleSpinBox;
 class QLabel;
 class QListView;
-class QPushButton;
-class QSpinBox;
+class QMenu;
+class QScrollArea;
+class QToolButton;
 
 namespace understudy::editor {
 
-class RepairsModel : public QAbstractListModel {
-  Q_OBJECT
- public:
-  enum DataRole { spanRole = Qt::UserRole + 1, mutedRole };
-  explicit RepairsModel(Document& document, QObject* parent = nullptr);
-  int rowCount(const QModelIndex& parent = {}) const override;
-  QVariant data(const QModelIndex& index, int role) const override;
-
- private:
-  void refresh();
-  Document& document_;
-  int rows_ = 0;
-};
+class NudgeForm;
+class RepairForm;
+class RepairsModel;
 
 class RepairsPanel : public QWidget {
   Q_OBJECT
  public:
   RepairsPanel(Document& document, Session& session, QWidget* parent = nullptr);
   [[nodiscard]] QListView& list() { return *list_; }
+  [[nodiscard]] RepairsModel& model() { return *model_; }
+  [[nodiscard]] RepairForm& form() { return *form_; }
+  /// The menu of kinds that can be added.
+  [[nodiscard]] QMenu& addMenu() { return *menu_; }
 
  public Q_SLOTS:
+  void add(std::size_t kind);
   void removeSelected();
   void muteSelected();
+  void soloSelected();
+  void duplicateSelected();
+  void mirrorSelected();
+  void splitSelected();
+  void openAddMenu();
 
  Q_SIGNALS:
   void nudgeAsked();
 
  private:
+  QToolButton* button(const char* iconName, const QString& tip, void (RepairsPanel::*run)());
+  void fillCopyMenu();
   void refresh();
-  void write();
+  void choose(int row);
   Document& document_;
   Session& session_;
   RepairsModel* model_;
   QListView* list_;
-  QLabel *empty_, *title_;
-  QWidget* form_;
-  QPushButton* add_;
-  QSpinBox *frame_, *before_, *after_;
-  QDoubleSpinBox* weight_;
-  std::array<QDoubleSpinBox*, 3> turn_{};
-  QCheckBox* muted_;
+  QLabel* empty_;
+  QMenu *menu_, *copyMenu_;
+  QToolButton *add_, *copy_;
+  std::vector<QToolButton*> tools_;
+  QScrollArea* scroll_;
+  NudgeForm* nudgeForm_;
+  RepairForm* form_;
   bool filling_ = false;
 };
 

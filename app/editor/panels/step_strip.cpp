@@ -5,6 +5,7 @@
 #include <QHBoxLayout>
 #include <QPainter>
 
+#include "app/editor/document/findings_keeper.h"
 #include "app/editor/document/mapping.h"
 #include "app/editor/look/appearance.h"
 #include "app/editor/look/icons.h"
@@ -94,13 +95,21 @@ std::array<StepState, stepCount> stepsOf(const Document& document, bool handedOv
   steps[2].done = complete;
   steps[2].note = !complete ? say("not yet") : own > 0 ? say("%1 set by hand").arg(own) : say("rest poses aligned");
   steps[3].title = say("Repair");
-  steps[3].done = complete && !take.nudges->empty();
-  steps[3].note = !complete ? say("not yet") : take.nudges->empty() ? say("no nudges") : take.nudges->size() == 1 ? say("1 nudge") : say("%1 nudges").arg(take.nudges->size());
+  const FindingsKeeper& found = document.findings();
+  const int open = found.open(), mendable = found.mendable();
+  const auto made = static_cast<int>(take.nudges->size() + take.repairs->size());
+  steps[3].done = complete && found.current() && mendable == 0;
+  steps[3].note = !complete            ? say("not yet")
+                  : found.finishing()  ? say("finishing…")
+                  : !found.current()   ? say("looking for flaws…")
+                  : open > 0           ? (mendable > 0 ? (open == 1 ? say("1 finding: Finish") : say("%1 findings: Finish").arg(open)) : say("%1 remain").arg(open))
+                  : made == 0          ? say("nothing found")
+                                       : say("nothing left · %1 made").arg(made);
   steps[4].title = say("Hand over");
   steps[4].done = handedOver;
   steps[4].note = handedOver ? QFileInfo(QString::fromStdString(take.handOver->path)).fileName() : complete ? say("ready") : say("not yet");
-  // Repairing is optional, so once the match stands handing over is what comes next.
-  const int next = !both ? 0 : map.missing > 0 ? 1 : complete && !handedOver ? 4 : -1;
+  // Repairing is optional: once nothing more can be mended by itself, handing over is what comes next.
+  const int next = !both ? 0 : map.missing > 0 ? 1 : complete && mendable > 0 ? 3 : complete && !handedOver ? 4 : -1;
   if (next >= 0) steps[static_cast<std::size_t>(next)].next = true;
   return steps;
 }
@@ -120,6 +129,7 @@ StepStrip::StepStrip(Document& document, QWidget* parent) : QWidget(parent), doc
   connect(&document, &Document::takeChanged, this, &StepStrip::refresh);
   connect(&document, &Document::filesChanged, this, &StepStrip::refresh);
   connect(&document, &Document::evaluatedChanged, this, &StepStrip::refresh);
+  connect(&document.findings(), &FindingsKeeper::changed, this, &StepStrip::refresh);
   connect(&document, &Document::handedOver, this, [this] {
     handedOver_ = document_.take();
     everHandedOver_ = true;

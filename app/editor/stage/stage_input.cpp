@@ -1,14 +1,10 @@
-// Mouse and keys of the stage, and what is painted over the picture while they are used.
+// Mouse and keys of the stage.
 #include <QKeyEvent>
 #include <QMouseEvent>
-#include <QPainter>
-#include <QPainterPath>
 #include <cmath>
 
-#include "app/editor/document/describe.h"
 #include "app/editor/document/mapping.h"
 #include "app/editor/document/nudging.h"
-#include "app/editor/look/appearance.h"
 #include "app/editor/stage/stage_widget.h"
 
 namespace understudy::editor {
@@ -24,6 +20,12 @@ void StageWidget::mousePressEvent(QMouseEvent* event) {
     return;
   }
   if (!left) return;
+  if (const int at = session_.picking() ? -1 : handleAt(pressed_); at >= 0) {
+    drag_ = Drag::handle;
+    held_.emplace(document_, session_, handlesOf(document_, session_)[static_cast<std::size_t>(at)],
+                  Sight{camera_, static_cast<double>(width()), static_cast<double>(height())}, shift(), pressed_.x(), pressed_.y(), ++drags_);
+    return;
+  }
   const auto handle = session_.picking() ? std::nullopt : handleFrame();
   if (handle) {
     ring_ = ringAt(*handle, {camera_, static_cast<double>(width()), static_cast<double>(height())}, pressed_.x(), pressed_.y());
@@ -38,7 +40,8 @@ void StageWidget::mousePressEvent(QMouseEvent* event) {
 void StageWidget::beginTurn(Drag drag, const HandleFrame& frame, QPointF point, const Vec3d& grabbed) {
   drag_ = drag;
   dragJoint_ = session_.selected()->joint;
-  base_ = nudgeRotation(document_, dragJoint_, session_.frame());
+  const bool offset = offsetOf(document_, session_.repair(), dragJoint_) != nullptr;
+  base_ = offset ? offsetRotation(document_, session_.repair(), dragJoint_) : nudgeRotation(document_, dragJoint_, session_.frame());
   ++drags_;
   const Sight sight{camera_, static_cast<double>(width()), static_cast<double>(height())};
   if (drag == Drag::turnRing)
@@ -49,8 +52,10 @@ void StageWidget::beginTurn(Drag drag, const HandleFrame& frame, QPointF point, 
 
 void StageWidget::continueTurn(QPointF point, Qt::KeyboardModifiers modifiers) {
   const Quatd turn = turn_.turnAt(point.x(), point.y(), modifiers & Qt::ShiftModifier);
-  const int index = turnBone(document_, dragJoint_, session_.frame(), base_, turn, QStringLiteral("turn-%1").arg(drags_));
-  if (index >= 0) session_.setRepair(index);
+  const QString key = QStringLiteral("turn-%1").arg(drags_);
+  // A selected offset of this bone takes the turn; else it becomes a nudge of this frame.
+  if (offsetOf(document_, session_.repair(), dragJoint_)) turnOffset(document_, session_.repair(), dragJoint_, base_, turn, key);
+  else if (const auto id = turnBone(document_, dragJoint_, session_.frame(), base_, turn, key)) session_.setRepair(id);
 }
 
 void StageWidget::mouseMoveEvent(QMouseEvent* event) {
@@ -59,15 +64,20 @@ void StageWidget::mouseMoveEvent(QMouseEvent* event) {
   const QPointF by = point - last_;
   switch (drag_) {
     case Drag::none: {
+      const int held = session_.bare() ? -1 : handleAt(point);
+      if (held != hoveredHandle_) {
+        hoveredHandle_ = held;
+        update();
+      }
       const auto handle = handleFrame();
       const int ring =
-          handle ? ringAt(*handle, {camera_, static_cast<double>(width()), static_cast<double>(height())}, point.x(), point.y()) : -1;
+          handle && held < 0 ? ringAt(*handle, {camera_, static_cast<double>(width()), static_cast<double>(height())}, point.x(), point.y()) : -1;
       if (ring != hoveredRing_) {
         hoveredRing_ = ring;
         update();
       }
-      session_.setHovered(ring >= 0 || session_.bare() ? std::nullopt : boneAt(point));
-      setCursor(session_.picking() ? Qt::CrossCursor : ring >= 0 || (session_.hovered() && session_.hovered() == session_.selected()) ? Qt::OpenHandCursor : Qt::ArrowCursor);
+      session_.setHovered(ring >= 0 || held >= 0 || session_.bare() ? std::nullopt : boneAt(point));
+      setCursor(session_.picking() ? Qt::CrossCursor : held >= 0 ? Qt::SizeAllCursor : ring >= 0 || (session_.hovered() && session_.hovered() == session_.selected()) ? Qt::OpenHandCursor : Qt::ArrowCursor);
       break;
     }
     case Drag::orbit:
@@ -95,6 +105,12 @@ void StageWidget::mouseMoveEvent(QMouseEvent* event) {
       idle_.start();
       update();
       break;
+    case Drag::handle:
+      if (held_ && !clicked_) {
+        held_->moveTo(point.x(), point.y());
+        update();
+      }
+      break;
     case Drag::turnRing:
     case Drag::pullBone:
       if (!clicked_) continueTurn(point, event->modifiers());
@@ -108,7 +124,8 @@ void StageWidget::mouseReleaseEvent(QMouseEvent* event) {
   drag_ = Drag::none;
   ring_ = -1;
   idle_.start();
-  if (was == Drag::turnRing || was == Drag::pullBone) {
+  held_.reset();
+  if (was == Drag::turnRing || was == Drag::pullBone || was == Drag::handle) {
     document_.seal();
     update();
     return;
@@ -133,7 +150,19 @@ void StageWidget::wheelEvent(QWheelEvent* event) {
   event->accept();
 }
 
+int StageWidget::handleAt(QPointF point) const {
+  if (session_.bare() || session_.playing()) return -1;
+  const std::vector<StageHandle> handles = handlesOf(document_, session_);
+  int best = -1;
+  double nearest = 10;
+  for (std::size_t i = 0; i < handles.size(); ++i)
+    if (const auto at = pictureOf(handles[i].at))
+      if (const double d = QLineF(*at, point).length(); d < nearest) nearest = d, best = static_cast<int>(i);
+  return best;
+}
+
 void StageWidget::leaveEvent(QEvent*) {
+  hoveredHandle_ = -1;
   session_.setHovered({});
   hoveredRing_ = -1;
   update();
@@ -152,104 +181,6 @@ void StageWidget::keyPressEvent(QKeyEvent* event) {
   moving_ = true;
   idle_.start();
   update();
-}
-
-void StageWidget::paintOverlay(QPainter& painter) {
-  painter.setRenderHint(QPainter::Antialiasing);
-  const Colours& c = colours();
-  const Sight sight{camera_, static_cast<double>(width()), static_cast<double>(height())};
-  const bool turning = drag_ == Drag::turnRing || drag_ == Drag::pullBone;
-  if (const auto handle = handleFrame()) {
-    const QColor tones[] = {c.axisX, c.axisY, c.axisZ, c.selection};
-    for (int ring = handleRings - 1; ring >= 0; --ring) {
-      if (turning && drag_ == Drag::turnRing && ring != ring_) continue;
-      if (drag_ == Drag::pullBone && ring != 3) continue;
-      const RingLine line = ringLine(*handle, sight, ring);
-      const bool hot = ring == hoveredRing_ || ring == ring_;
-      for (int pass = 0; pass < 2; ++pass) {
-        QPainterPath path;
-        bool open = false;
-        for (std::size_t i = 0; i < line.points.size(); ++i) {
-          if (!line.front[i] && !hot) {
-            open = false;
-            continue;
-          }
-          const QPointF p(line.points[i].x, line.points[i].y);
-          open ? path.lineTo(p) : path.moveTo(p);
-          open = true;
-        }
-        QColor tone = tones[ring];
-        if (ring == 3 && !hot) tone.setAlphaF(0.75);
-        QColor gap = c.selectionGap;
-        gap.setAlphaF(0.55);
-        painter.setBrush(Qt::NoBrush);
-        painter.setPen(QPen(pass == 0 ? gap : tone, (pass == 0 ? 2.4 : 0) + (hot ? 2.6 : 1.6), Qt::SolidLine, Qt::RoundCap));
-        painter.drawPath(path);
-      }
-    }
-  }
-  const auto label = [&](QPointF at, const QString& text, const QColor& bar) {
-    painter.setFont(Appearance::small());
-    const QFontMetricsF metrics(painter.font());
-    double w = 0;
-    const QStringList lines = text.split(QLatin1Char('\n'));
-    for (const QString& line : lines) w = std::max(w, metrics.horizontalAdvance(line));
-    const double h = metrics.height() * static_cast<double>(lines.size());
-    QRectF box(at.x() + 16, at.y() - h - 16, w + 20, h + 10);
-    if (box.right() > width() - 6) box.moveRight(at.x() - 16);
-    if (box.top() < 6) box.moveTop(at.y() + 16);
-    painter.setPen(Qt::NoPen);
-    QColor card = c.card;
-    card.setAlphaF(0.94);
-    painter.setBrush(card);
-    painter.drawRoundedRect(box, 5, 5);
-    painter.setBrush(bar);
-    painter.drawRoundedRect(QRectF(box.left(), box.top(), 3, box.height()), 1.5, 1.5);
-    painter.setPen(c.text);
-    painter.drawText(box.adjusted(11, 5, -6, -5), Qt::AlignLeft | Qt::AlignTop, text);
-  };
-  if (turning && session_.selected()) {
-    const Nudge* nudge = nudgeAtIndex(document_, session_.repair());
-    const auto at = pointOf(*session_.selected());
-    const auto evaluated = document_.evaluated();
-    if (nudge && at && evaluated) label(*at + QPointF(50, -40), tr("nudge  ") + nudgeText(*nudge) + QLatin1Char('\n') + nudgeSpanText(*nudge, *evaluated), c.key);
-  } else if (const auto hovered = session_.hovered()) {
-    const auto figure = document_.figure(hovered->cast);
-    const auto at = pointOf(*hovered);
-    if (figure && at) {
-      const SkeletonMap& map = hovered->cast == Cast::performer ? document_.map().performer : document_.map().character;
-      QString text = jointText(*figure, hovered->joint);
-      if (const auto role = roleOf(map, hovered->joint)) text += QLatin1Char('\n') + roleText(*role);
-      label(*at, text, hovered->cast == Cast::performer ? c.performer : c.character);
-    }
-  }
-  // Who is who, at the feet.
-  painter.setFont(Appearance::small());
-  for (const Shown& shown : shown_) {
-    const SkeletonMap& map = shown.cast == Cast::performer ? document_.map().performer : document_.map().character;
-    const int hips = map.joint(Role::hips);
-    const auto at = worldOf({shown.cast, hips >= 0 ? hips : 0});
-    if (!at) continue;
-    const Projected p = project(camera_, width(), height(), Vec3d{at->x, 0, at->z});
-    if (!p.visible || view_ == View::top || session_.layout() == StageLayout::overlaid) continue;
-    painter.setPen(shown.cast == Cast::performer ? c.performer : c.character);
-    QString who = shown.cast == Cast::performer ? tr("performer") : tr("character");
-    const auto evaluated = document_.evaluated();
-    if (shown.cast == Cast::performer && shown_.size() > 1 && evaluated && evaluated->report && std::abs(evaluated->report->stride - 1) > 0.005)
-      who += tr(" · shown at %1 ×").arg(evaluated->report->stride, 0, 'f', 2);
-    painter.drawText(QRectF(p.x - 110, std::min(p.y + 16, height() - 22.0), 220, 18), Qt::AlignCenter, who);
-  }
-  if (scene_.figures.empty()) {
-    painter.setFont(Appearance::title());
-    painter.setPen(c.text);
-    const QRectF middle(0, height() * 0.36, width(), 30);
-    painter.drawText(middle, Qt::AlignCenter, tr("Drop a capture and a character here"));
-    painter.setFont(Appearance::body());
-    painter.setPen(c.dimText);
-    painter.drawText(middle.translated(0, 30), Qt::AlignCenter, tr("BVH or FBX motion · glTF, FBX or Collada character · or a reel"));
-  } else if (session_.picking()) {
-    label(QPointF(0, height() - 4), tr("Click a bone to fill the row “%1”. Ctrl+click adds to its chain. Esc ends.").arg(session_.role() ? roleText(*session_.role()) : tr("none")), c.lamp);
-  }
 }
 
 }  // namespace understudy::editor

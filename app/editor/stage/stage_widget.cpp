@@ -47,6 +47,7 @@ StageWidget::StageWidget(Document& document, Session& session, QWidget* parent) 
     redraw();
   });
   connect(&document, &Document::evaluatedChanged, this, redraw);
+  connect(&document, &Document::shownChanged, this, redraw);
   connect(&Appearance::instance(), &Appearance::changed, this, redraw);
   idle_.setSingleShot(true);
   idle_.setInterval(180);
@@ -83,7 +84,7 @@ void StageWidget::rebuild() {
   stale_ = false;
   shown_.clear();
   scene_ = {};
-  const auto evaluated = document_.evaluated();
+  const auto evaluated = document_.shown();
   const int frame = session_.frame();
   for (Cast cast : {Cast::performer, Cast::character}) {
     const LoadedFigure* loaded = document_.loaded(cast);
@@ -127,6 +128,10 @@ void StageWidget::rebuild() {
     if (const auto hovered = session_.hovered(); hovered && hovered->cast == shown.cast) instance.hoveredJoint = hovered->joint;
     scene_.figures.push_back(instance);
   }
+  // What of planted soles carries.
+  if (evaluated && shownOf(Cast::character))
+    for (const SoleMark& mark : soleMarks(document_, *evaluated, frame))
+      scene_.marks.push_back({mark.at + shift(), toColour(mark.down ? c.character : c.dimText), mark.down ? 3.2F : 2.4F, !mark.down});
 }
 
 void StageWidget::place() {
@@ -172,6 +177,11 @@ std::optional<Vec3d> StageWidget::worldOf(Bone bone) const {
   const Shown* shown = shownOf(bone.cast);
   if (!shown || bone.joint < 0 || bone.joint >= static_cast<int>(shown->world.size())) return {};
   return apply(shown->placement, shown->world[static_cast<std::size_t>(bone.joint)].translation);
+}
+
+Vec3d StageWidget::shift() const {
+  const Shown* shown = shownOf(Cast::character);
+  return shown ? shown->placement.translation - document_.worldFromFile(Cast::character).translation : Vec3d{};
 }
 
 std::optional<QPointF> StageWidget::pointOf(Bone bone) const {
@@ -289,8 +299,7 @@ void StageWidget::frameSelection() {
 void StageWidget::nudgeSelected() {
   const auto bone = session_.selected();
   if (!bone || bone->cast != Cast::character) return;
-  const int index = ensureNudge(document_, bone->joint, session_.frame());
-  if (index >= 0) session_.setRepair(index);
+  if (const auto id = ensureNudge(document_, bone->joint, session_.frame())) session_.setRepair(id);
 }
 
 }  // namespace understudy::editor

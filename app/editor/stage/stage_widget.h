@@ -10,6 +10,7 @@
 
 #include "app/editor/document/document.h"
 #include "app/editor/document/session.h"
+#include "app/editor/stage/stage_handles.h"
 #include "app/editor/stage/turn_handle.h"
 #include "render/stage.h"
 
@@ -29,6 +30,8 @@ class StageWidget : public QOpenGLWidget {
   [[nodiscard]] std::optional<QPointF> pointOf(Bone bone) const;
   /// Where the middle of a bone is: between the joint and its first child.
   [[nodiscard]] std::optional<QPointF> middleOf(Bone bone) const;
+  /// Where a place of the repairs' world is in the window.
+  [[nodiscard]] std::optional<QPointF> pictureOf(const Vec3d& world) const;
   /// Pictures drawn since the start, and the mean milliseconds of the last ones.
   [[nodiscard]] int pictures() const { return pictures_; }
 
@@ -67,7 +70,7 @@ class StageWidget : public QOpenGLWidget {
     std::vector<int> lit;
     std::vector<int> feet;
   };
-  enum class Drag { none, orbit, pan, turnRing, pullBone };
+  enum class Drag { none, orbit, pan, turnRing, pullBone, handle };
 
   void rebuild();
   void place();
@@ -79,6 +82,13 @@ class StageWidget : public QOpenGLWidget {
   void beginTurn(Drag drag, const HandleFrame& frame, QPointF point, const Vec3d& grabbed);
   void continueTurn(QPointF point, Qt::KeyboardModifiers modifiers);
   void paintOverlay(QPainter& painter);
+  void paintHandles(QPainter& painter);
+  void paintFindings(QPainter& painter);
+  void paintLabel(QPainter& painter, QPointF at, const QString& text, const QColor& bar);
+  /// From the repairs' world to where the stage shows the character.
+  [[nodiscard]] Vec3d shift() const;
+  /// Index into handlesOf() of the handle under a point, −1: none.
+  [[nodiscard]] int handleAt(QPointF point) const;
   void refined();
 
   Document& document_;
@@ -93,6 +103,8 @@ class StageWidget : public QOpenGLWidget {
   Scene scene_;
   Drag drag_ = Drag::none;
   TurnDrag turn_;
+  std::optional<HandleDrag> held_;
+  int hoveredHandle_ = -1;
   int hoveredRing_ = -1, ring_ = -1, dragJoint_ = -1, drags_ = 0, pictures_ = 0;
   Vec3d base_;
   QPointF pressed_, last_;

@@ -3,132 +3,261 @@
 #include <QHelpEvent>
 #include <QMouseEvent>
 #include <QPainter>
-#include <QPainterPath>
 #include <QToolTip>
+#include <algorithm>
 #include <cmath>
 
 #include "app/editor/document/describe.h"
+#include "app/editor/document/findings_keeper.h"
 #include "app/editor/document/nudging.h"
+#include "app/editor/document/repairing.h"
 #include "app/editor/look/appearance.h"
+#include "core/take/edits.h"
 
 namespace understudy::editor {
+namespace {
+
+constexpr double tallest = 25, lowest = 15, reach = 5;
+
+}  // namespace
 
 LanesView::LanesView(Document& document, Session& session, FrameScale& scale, QWidget* parent) : TrackView(document, session, scale, parent) {
   setAccessibleName(tr("Lanes"));
   setMouseTracking(true);
-  connect(&session, &Session::repairChanged, this, [this] { update(); });
-  connect(&document, &Document::takeChanged, this, [this] { update(); });
+  connect(&session, &Session::repairChanged, this, &LanesView::stale);
+  connect(&document, &Document::takeChanged, this, &LanesView::relayout);
+  connect(&document, &Document::evaluatedChanged, this, &LanesView::relayout);
+  connect(&scale, &FrameScale::changed, this, &LanesView::stale);
+  connect(&document.findings(), &FindingsKeeper::changed, this, [this] {
+    stale();
+    Q_EMIT lanesChanged();
+  });
+  connect(&document.findings(), &FindingsKeeper::chosenChanged, this, &LanesView::stale);
+  connect(&Appearance::instance(), &Appearance::changed, this, &LanesView::stale);
+  relayout();
 }
 
-QPointF LanesView::pinOf(int repair) const {
+void LanesView::stale() {
+  fresh_ = false;
+  update();
+}
+
+void LanesView::relayout() {
   const auto evaluated = document_.evaluated();
-  if (!evaluated) return {};
-  return {scale_.x(frameOf(*evaluated, *(*document_.take().nudges)[static_cast<std::size_t>(repair)])), laneTop(1) + laneHeight / 2.0 - 4};
+  const std::size_t count = lanes_.size();
+  lanes_ = evaluated ? lanesOf(document_.take(), *evaluated) : std::vector<Lane>{{LaneGroup::nudges, {}, 1}};
+  stale();
+  if (count != lanes_.size()) Q_EMIT lanesChanged();
 }
 
-void LanesView::paintEvent(QPaintEvent*) {
-  const Colours& c = colours();
-  QPainter painter(this);
-  paintRuler(painter);
-  painter.setRenderHint(QPainter::Antialiasing);
-  const double first = scale_.x(0) - 4, last = scale_.x(std::max(0, scale_.frames() - 1)) + 4;
-  for (int lane = 0; lane < 2; ++lane) {
-    painter.setPen(Qt::NoPen);
-    painter.setBrush(c.sunken);
-    painter.drawRoundedRect(QRectF(scale_.frames() > 0 ? first : 10, laneTop(lane) + 2, scale_.frames() > 0 ? last - first : width() - 20, laneHeight - 4), 3, 3);
+double LanesView::laneHeight() const {
+  return std::clamp((height() - rulerHeight - 8.0 - stripHeight()) / std::max<double>(1, static_cast<double>(lanes_.size())), lowest, tallest);
+}
+
+double LanesView::stripHeight() const { return document_.findings().findings().empty() ? 0 : 24; }
+
+std::string LanesView::findingAt(QPointF point) const {
+  const auto evaluated = document_.evaluated();
+  if (!evaluated || point.y() < rulerHeight + 4 || point.y() >= rulerHeight + 4 + stripHeight()) return {};
+  // A block under the mouse comes before lines; of several the gravest, as it is drawn on top.
+  const Finding* best = nullptr;
+  double worth = -1;
+  for (const Finding& finding : document_.findings().findings()) {
+    if (finding.waved) continue;
+    const double a = scale_.x(finding.span.first - evaluated->trimFirst) - 4, b = scale_.x(finding.span.last - evaluated->trimFirst) + 4;
+    if (point.x() < a || point.x() > b) continue;
+    const double value = finding.severity + (std::abs(point.x() - scale_.x(finding.worst - evaluated->trimFirst)) < 5 ? 2 : 0);
+    if (value > worth) worth = value, best = &finding;
   }
-  const auto evaluated = document_.evaluated();
-  if (evaluated && scale_.frames() > 0) {
-    painter.setClipRect(QRectF(0, rulerHeight, width(), height()));
-    const Nudges& nudges = *document_.take().nudges;
-    for (int i = 0; i < static_cast<int>(nudges.size()); ++i) {
-      const Nudge& nudge = *nudges[static_cast<std::size_t>(i)];
-      const NudgeFrames span = nudgeFrames(nudge, evaluated->rate);
-      const int frame = frameOf(*evaluated, nudge);
-      const bool selected = i == session_.repair();
-      const double x = scale_.x(frame), a = scale_.x(frame - span.before), b = scale_.x(frame + span.after);
-      // The ease as it is: the kernel's own shape, rising to the key and falling after it.
-      const double low = laneTop(0) + laneHeight - 4, high = laneTop(0) + 4;
-      QPainterPath hill(QPointF(a, low));
-      for (int s = 1; s <= 24; ++s) {
-        const double t = s / 24.0, w = t * t * (3 - 2 * t);
-        hill.lineTo(a + (x - a) * t, low + (high - low) * w);
+  return best ? best->key : std::string();
+}
+
+QRectF LanesView::laneRect(std::size_t lane) const { return {0, rulerHeight + 4 + stripHeight() + static_cast<double>(lane) * laneHeight(), static_cast<double>(width()), laneHeight()}; }
+
+QRectF LanesView::barRect(std::size_t lane, const LaneBar& bar) const {
+  const QRectF rect = laneRect(lane);
+  const double h = (rect.height() - 6) / lanes_[lane].rows, half = scale_.perFrame() / 2;
+  const double left = scale_.x(bar.first) - half, right = scale_.x(bar.last) + half;
+  return {left, rect.top() + 3 + bar.row * h, right - left, h - (lanes_[lane].rows > 1 ? 1 : 0)};
+}
+
+std::vector<LanesView::NamedLane> LanesView::names() const {
+  std::vector<NamedLane> names;
+  if (stripHeight() > 0) names.push_back({tr("Findings"), QRectF(0, rulerHeight + 4, width(), stripHeight())});
+  for (std::size_t lane = 0; lane < lanes_.size(); ++lane) names.push_back({laneName(lanes_[lane].group), laneRect(lane)});
+  return names;
+}
+
+QPointF LanesView::pinOf(std::uint64_t nudge) const {
+  for (std::size_t lane = 0; lane < lanes_.size(); ++lane)
+    for (const LaneBar& bar : lanes_[lane].bars)
+      if (bar.id == nudge) return {scale_.x(bar.first), laneRect(lane).top() + 7};
+  return {};
+}
+
+std::optional<QPointF> LanesView::gripOf(std::uint64_t repair, SpanPart part, int mark) const {
+  for (std::size_t lane = 0; lane < lanes_.size(); ++lane)
+    for (const LaneBar& bar : lanes_[lane].bars) {
+      if (bar.id != repair || bar.nudge) continue;
+      const QRectF rect = barRect(lane, bar);
+      const double y = rect.center().y(), half = scale_.perFrame() / 2;
+      switch (part) {
+        case SpanPart::first: return QPointF(rect.left(), y);
+        case SpanPart::last: return QPointF(rect.right(), y);
+        case SpanPart::easeBefore: return QPointF(scale_.x(bar.first - bar.before) - half, rect.bottom() - 1);
+        case SpanPart::easeAfter: return QPointF(scale_.x(bar.last + bar.after) + half, rect.bottom() - 1);
+        case SpanPart::mark:
+          if (mark > 0 && mark < static_cast<int>(bar.phases.size())) return QPointF(scale_.x(bar.phases[static_cast<std::size_t>(mark)].first) - half, y);
+          return {};
+        case SpanPart::release: return bar.release >= 0 ? std::optional(QPointF(scale_.x(bar.release) - half, rect.top() + 1)) : std::nullopt;
+        default: return rect.center();
       }
-      for (int s = 1; s <= 24; ++s) {
-        const double t = s / 24.0, w = 1 - t * t * (3 - 2 * t);
-        hill.lineTo(x + (b - x) * t, low + (high - low) * w);
-      }
-      hill.closeSubpath();
-      QColor fill = nudge.muted ? c.line : c.character;
-      fill.setAlphaF(nudge.muted ? 0.5 : selected ? 0.75 : 0.45);
-      painter.setPen(QPen(nudge.muted ? c.dimText : c.character, 1, nudge.muted ? Qt::DotLine : Qt::SolidLine));
-      painter.setBrush(fill);
-      painter.drawPath(hill);
-      const QPointF pin = pinOf(i);
-      if (selected) {
-        painter.setPen(QPen(c.selection, 1.4));
-        painter.setBrush(Qt::NoBrush);
-        painter.drawEllipse(pin, 7.5, 7.5);
-      }
-      painter.setPen(QPen(nudge.muted ? c.dimText : c.key, 1.6));
-      painter.drawLine(pin, pin + QPointF(0, 11));
-      painter.setBrush(nudge.muted ? c.panel : c.key);
-      painter.drawEllipse(pin, 4, 4);
     }
-    painter.setClipping(false);
-  }
-  paintPlayhead(painter);
+  return {};
 }
 
-int LanesView::repairAt(QPointF point) const {
-  const auto evaluated = document_.evaluated();
-  if (!evaluated) return -1;
-  const Nudges& nudges = *document_.take().nudges;
-  int best = -1;
-  double nearest = 9;
-  for (int i = 0; i < static_cast<int>(nudges.size()); ++i) {
-    const QPointF pin = pinOf(i);
-    const double d = std::abs(pin.x() - point.x());
-    if (point.y() >= laneTop(0) && point.y() < laneTop(2) && d < nearest) nearest = d, best = i;
+LaneHit LanesView::hitAt(QPointF point) const {
+  LaneHit best;
+  double nearest = 1e9;
+  for (std::size_t lane = 0; lane < lanes_.size(); ++lane) {
+    const QRectF strip = laneRect(lane);
+    if (point.y() < strip.top() || point.y() >= strip.bottom()) continue;
+    for (const LaneBar& bar : lanes_[lane].bars) {
+      const bool selected = bar.id == session_.repair();
+      const auto offer = [&](double distance, SpanPart part, int mark = -1) {
+        if (selected) distance -= 2;  // what is selected comes first
+        if (distance < nearest) nearest = distance, best = {bar.id, bar.nudge, part, mark};
+      };
+      if (bar.nudge) {
+        if (const double d = std::abs(scale_.x(bar.first) - point.x()); d < 9) offer(d, SpanPart::body);
+        continue;
+      }
+      const QRectF rect = barRect(lane, bar);
+      const double half = scale_.perFrame() / 2;
+      const double a = scale_.x(bar.first - bar.before) - half, b = scale_.x(bar.last + bar.after) + half;
+      if (point.x() < a - reach || point.x() > b + reach) continue;
+      const double below = point.y() < rect.top() - 1 || point.y() > rect.bottom() + 1 ? 30 : 0;  // another row
+      if (!bar.whole) {
+        const bool foot = point.y() > rect.bottom() - 5;
+        if (const double d = std::abs(point.x() - rect.left()); d <= reach) offer(d + below, SpanPart::first);
+        if (const double d = std::abs(point.x() - rect.right()); d <= reach) offer(d + below, SpanPart::last);
+        // Eases are taken at their foot, so that they never hide the edges of a bar.
+        if (selected || foot) {
+          if (const double d = std::abs(point.x() - a); d <= reach && bar.before > 0) offer(d + below + (foot ? -1 : 1), SpanPart::easeBefore);
+          if (const double d = std::abs(point.x() - b); d <= reach && bar.after > 0) offer(d + below + (foot ? -1 : 1), SpanPart::easeAfter);
+        }
+        for (int m = 1; m < static_cast<int>(bar.phases.size()); ++m)
+          if (const double d = std::abs(scale_.x(bar.phases[static_cast<std::size_t>(m)].first) - half - point.x()); d <= reach - 1 && rect.width() > 16) offer(d + below + 0.5, SpanPart::mark, m);
+        if (bar.release >= 0 && point.y() < rect.top() + 5)
+          if (const double d = std::abs(scale_.x(bar.release) - half - point.x()); d <= reach) offer(d + below - 1, SpanPart::release);
+      }
+      if (point.x() >= rect.left() && point.x() <= rect.right()) offer(reach + 1 + below + std::min(3.0, rect.width() / 1000), SpanPart::body);
+      else if (point.x() >= a && point.x() <= b) offer(reach + 4 + below, SpanPart::body);
+    }
   }
   return best;
 }
 
+void LanesView::paintEvent(QPaintEvent*) {
+  const qreal ratio = devicePixelRatioF();
+  const QSize pixels = size() * ratio;
+  if (!fresh_ || picture_.size() != pixels) {
+    // Lanes are drawn once and kept: a moving playhead does not draw hundreds of bars again.
+    picture_ = QPixmap(pixels);
+    picture_.setDevicePixelRatio(ratio);
+    picture_.fill(Qt::transparent);
+    QPainter painter(&picture_);
+    painter.setClipRect(QRectF(0, rulerHeight, width(), height()));
+    paintLanes(painter);
+    fresh_ = true;
+  }
+  QPainter painter(this);
+  paintRuler(painter);
+  painter.drawPixmap(0, 0, picture_);
+  paintPlayhead(painter);
+}
+
+void LanesView::resizeEvent(QResizeEvent* event) {
+  TrackView::resizeEvent(event);
+  stale();
+  Q_EMIT lanesChanged();
+}
+
 void LanesView::mousePressEvent(QMouseEvent* event) {
-  dragged_ = event->button() == Qt::LeftButton ? repairAt(event->position()) : -1;
-  if (dragged_ < 0) return TrackView::mousePressEvent(event);
-  session_.setRepair(dragged_);
-  if (const auto evaluated = document_.evaluated())
-    session_.setFrame(frameOf(*evaluated, *(*document_.take().nudges)[static_cast<std::size_t>(dragged_)]));
+  if (event->button() == Qt::LeftButton)
+    if (const std::string key = findingAt(event->position()); !key.empty()) {
+      Q_EMIT findingAsked(QString::fromStdString(key));
+      return;
+    }
+  held_ = event->button() == Qt::LeftButton ? hitAt(event->position()) : LaneHit{};
+  moved_ = false;
+  if (held_.id == 0) return TrackView::mousePressEvent(event);
+  session_.setRepair(held_.id);
+  pressedX_ = event->position().x();
+  grabbed_ = scale_.nearest(pressedX_);
+  ++drags_;
+  base_.reset();
+  if (held_.nudge) {
+    session_.setFrame(frameOfItem(document_, held_.id));
+  } else if (const Repair* repair = findRepair(document_.take(), held_.id)) {
+    base_ = *repair;
+    if (const auto bone = boneOfItem(document_, held_.id)) session_.select(bone);
+    if (held_.part != SpanPart::body) session_.setFrame(grabbed_);
+  }
 }
 
 void LanesView::mouseMoveEvent(QMouseEvent* event) {
-  if (dragged_ < 0) {
-    setCursor(repairAt(event->position()) >= 0 ? Qt::SizeHorCursor : Qt::ArrowCursor);
+  const QPointF point = event->position();
+  if (held_.id == 0) {
+    const LaneHit hit = scrubbing_ || scrolling_ ? LaneHit{} : hitAt(point);
+    setCursor(hit.id == 0 ? Qt::ArrowCursor : hit.part == SpanPart::body && !hit.nudge ? Qt::OpenHandCursor : Qt::SizeHorCursor);
     return TrackView::mouseMoveEvent(event);
   }
-  const int frame = scale_.nearest(event->position().x());
-  moveNudge(document_, dragged_, frame, QStringLiteral("move-pin"));
-  session_.setFrame(frame);
+  const auto evaluated = document_.evaluated();
+  const int frame = scale_.nearest(point.x());
+  if (!evaluated || (!moved_ && std::abs(point.x() - pressedX_) < std::max(2.0, scale_.perFrame() / 2))) return;
+  moved_ = true;
+  const QString key = QStringLiteral("lane-%1").arg(drags_);
+  if (held_.nudge) {
+    moveNudge(document_, held_.id, frame, key);
+    session_.setFrame(frame);
+  } else if (base_) {
+    const int by = evaluated->trimFirst;
+    // Edges lie between frames: the last frame is the one left of its edge.
+    const int at = held_.part == SpanPart::last || held_.part == SpanPart::easeAfter ? static_cast<int>(std::lround(scale_.frame(point.x()) - 0.5))
+                   : held_.part == SpanPart::body ? frame
+                                                  : static_cast<int>(std::lround(scale_.frame(point.x()) + 0.5));
+    const Repair next = draggedSpan(*base_, held_.part, held_.mark, grabbed_ + by, at + by, evaluated->rate, evaluated->clipFrames);
+    changeItem(document_, next, tr("Change %1").arg(kindText(next)), key);
+    if (held_.part != SpanPart::body) session_.setFrame(std::clamp(at, 0, std::max(0, evaluated->frames - 1)));
+  }
 }
 
 void LanesView::mouseReleaseEvent(QMouseEvent* event) {
-  if (dragged_ >= 0) document_.seal();
-  dragged_ = -1;
+  if (held_.id != 0) {
+    document_.seal();
+    if (!moved_ && !held_.nudge && held_.part == SpanPart::body) session_.setFrame(grabbed_);
+  }
+  held_ = {};
+  base_.reset();
   TrackView::mouseReleaseEvent(event);
 }
 
 bool LanesView::event(QEvent* event) {
   if (event->type() == QEvent::ToolTip) {
     const auto* help = static_cast<QHelpEvent*>(event);
-    const int repair = repairAt(help->pos());
+    const LaneHit hit = hitAt(help->pos());
     const auto evaluated = document_.evaluated();
-    if (repair >= 0 && evaluated) {
-      const Nudge& nudge = *(*document_.take().nudges)[static_cast<std::size_t>(repair)];
-      QToolTip::showText(help->globalPos(), nudgeText(nudge) + QStringLiteral("\n") + nudgeSpanText(nudge, *evaluated), this);
-    } else {
+    const Nudge* nudge = findNudge(document_.take(), hit.id);
+    const Repair* repair = findRepair(document_.take(), hit.id);
+    QString text;
+    if (const Finding* finding = document_.findings().find(findingAt(help->pos()))) text = QString::fromStdString(finding->sentence);
+    if (nudge && evaluated) text = nudgeText(*nudge) + QLatin1Char('\n') + nudgeSpanText(*nudge, *evaluated);
+    if (repair && evaluated) text = kindText(*repair) + QStringLiteral("  ") + repairText(*repair) + QLatin1Char('\n') + spanText(*repair, *evaluated);
+    if (text.isEmpty())
       QToolTip::hideText();
-    }
+    else
+      QToolTip::showText(help->globalPos(), text, this);
     return true;
   }
   return TrackView::event(event);

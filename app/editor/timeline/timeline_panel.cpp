@@ -22,15 +22,17 @@ namespace {
 /// Names of the lanes, level with them.
 class LaneNames : public QWidget {
  public:
-  using QWidget::QWidget;
+  LaneNames(const LanesView& lanes, QWidget* parent) : QWidget(parent), lanes_(lanes) {}
   void paintEvent(QPaintEvent*) override {
     QPainter painter(this);
     painter.setFont(Appearance::small());
     painter.setPen(colours().dimText);
-    const QString names[] = {tr("Repairs"), tr("Keys")};
-    for (int lane = 0; lane < 2; ++lane)
-      painter.drawText(QRect(0, LanesView::laneTop(lane), width() - 8, LanesView::laneHeight), Qt::AlignVCenter | Qt::AlignRight, names[lane]);
+    for (const LanesView::NamedLane& lane : lanes_.names())
+      painter.drawText(QRectF(0, lane.rect.top(), width() - 8, lane.rect.height()), Qt::AlignVCenter | Qt::AlignRight, lane.name);
   }
+
+ private:
+  const LanesView& lanes_;
 };
 
 }  // namespace
@@ -90,16 +92,17 @@ TimelinePanel::TimelinePanel(Document& document, Session& session, QWidget* pare
 
   auto* body = new QHBoxLayout;
   body->setSpacing(0);
-  auto* names = new LaneNames(this);
-  names->setFixedWidth(64);
-  body->addWidget(names);
   pages_ = new QStackedWidget(this);
   lanes_ = new LanesView(document, session, scale_, pages_);
+  auto* names = new LaneNames(*lanes_, this);
+  names->setFixedWidth(72);
+  body->addWidget(names);
+  connect(lanes_, &LanesView::lanesChanged, names, [names] { names->update(); });
   pages_->addWidget(lanes_);
   pages_->addWidget(new CurvesView(document, session, scale_, pages_));
   body->addWidget(pages_, 1);
   rows->addLayout(body, 1);
-  setMinimumHeight(LanesView::laneTop(2) + 60);
+  setMinimumHeight(TrackView::rulerHeight + 118);
 
   connect(first, &QToolButton::clicked, this, [this] { session_.setFrame(session_.rangeFirst()); });
   connect(last, &QToolButton::clicked, this, [this] { session_.setFrame(session_.rangeLast()); });

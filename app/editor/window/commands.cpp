@@ -8,7 +8,6 @@
 #include "app/editor/look/appearance.h"
 #include "app/editor/panels/bars.h"
 #include "app/editor/panels/hand_over_dialog.h"
-#include "app/editor/panels/repairs_panel.h"
 #include "app/editor/stage/stage_widget.h"
 #include "app/editor/timeline/timeline_panel.h"
 #include "app/editor/window/actions.h"
@@ -41,16 +40,13 @@ void MainWindow::buildActions() {
   const QString steps[] = {tr("Step 1: load"), tr("Step 2: map"), tr("Step 3: match"), tr("Step 4: repair"), tr("Step 5: hand over")};
   for (int i = 0; i < stepCount; ++i)
     a.add(edit, steps[i], QKeySequence(QStringLiteral("Ctrl+%1").arg(i + 1)), [this, i] { showStep(static_cast<Step>(i)); });
-  a.add(pose, tr("Nudge the selected bone here"), QKeySequence(tr("N")), [this] { stage_->nudgeSelected(); }, "pin");
-  a.add(pose, tr("Mute the selected nudge"), QKeySequence(tr("M")), [this] { repairs_->muteSelected(); }, "muted");
-  a.add(pose, tr("Remove the selected nudge"), QKeySequence(Qt::Key_Delete), [this] { repairs_->removeSelected(); }, "remove");
-  a.separator(pose);
   a.add(pose, tr("Pick bones for the map's row"), QKeySequence(tr("P")), [this] { session_.setPicking(!session_.picking()); }, "pick");
   a.add(pose, tr("Select nothing"), QKeySequence(Qt::Key_Escape), [this] {
     if (session_.picking()) session_.setPicking(false);
     else if (!messages_->text().isEmpty()) messages_->dismiss();
     else session_.select({});
   });
+  buildRepairActions();
   a.add(play, tr("Play or pause"), QKeySequence(Qt::Key_Space), [this] { session_.setPlaying(!session_.playing()); }, "play");
   a.add(play, tr("One frame back"), QKeySequence(Qt::Key_Left), [this] { session_.step(-1); });
   a.add(play, tr("One frame on"), QKeySequence(Qt::Key_Right), [this] { session_.step(1); });

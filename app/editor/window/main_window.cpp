@@ -6,6 +6,7 @@
 #include <QHBoxLayout>
 #include <QLabel>
 #include <QLineEdit>
+#include <QListView>
 #include <QMimeData>
 #include <QScrollArea>
 #include <QSettings>
@@ -18,12 +19,14 @@
 #include "app/editor/look/appearance.h"
 #include "app/editor/panels/bars.h"
 #include "app/editor/panels/cast_panel.h"
+#include "app/editor/panels/findings_panel.h"
 #include "app/editor/panels/hand_over_dialog.h"
 #include "app/editor/panels/map_panel.h"
 #include "app/editor/panels/match_panel.h"
 #include "app/editor/panels/repairs_panel.h"
 #include "app/editor/panels/stage_bar.h"
 #include "app/editor/stage/stage_widget.h"
+#include "app/editor/timeline/lanes_view.h"
 #include "app/editor/timeline/timeline_panel.h"
 #include "app/editor/window/actions.h"
 #include "app/editor/window/file_keeper.h"
@@ -93,17 +96,30 @@ void MainWindow::buildParts() {
   stage_ = new StageWidget(document_, session_, middle);
   stack->addWidget(new StageBar(session_, *stage_, middle));
   stack->addWidget(stage_, 1);
-  repairs_ = new RepairsPanel(document_, session_, across_);
+  auto* rightSide = new QWidget(across_);
+  rightSide->setObjectName(QStringLiteral("panel"));
+  rightSide->setAttribute(Qt::WA_StyledBackground);
+  auto* rightColumn = new QVBoxLayout(rightSide);
+  rightColumn->setContentsMargins(10, 6, 10, 6);
+  right_ = new QTabWidget(rightSide);
+  right_->setDocumentMode(true);
+  right_->tabBar()->setExpanding(false);
+  right_->tabBar()->setDrawBase(false);
+  found_ = new FindingsPanel(document_, session_, right_);
+  right_->addTab(found_, tr("Findings"));
+  repairs_ = new RepairsPanel(document_, session_, right_);
+  right_->addTab(repairs_, tr("Repairs"));
+  rightColumn->addWidget(right_);
   across_->addWidget(leftSide);
   across_->addWidget(middle);
-  across_->addWidget(repairs_);
+  across_->addWidget(rightSide);
   across_->setStretchFactor(1, 1);
-  across_->setSizes({330, 812, 282});
+  across_->setSizes({320, 800, 304});
   across_->setChildrenCollapsible(false);
   across_->setHandleWidth(4);
   leftSide->setMinimumWidth(250);
   middle->setMinimumWidth(380);
-  repairs_->setMinimumWidth(240);
+  rightSide->setMinimumWidth(270);
   down_ = new QSplitter(Qt::Vertical, centre);
   down_->setHandleWidth(4);
   down_->setChildrenCollapsible(false);
@@ -111,7 +127,7 @@ void MainWindow::buildParts() {
   down_->addWidget(across_);
   down_->addWidget(timeline_);
   down_->setStretchFactor(0, 1);
-  down_->setSizes({690, 150});
+  down_->setSizes({650, 220});
   rows->addWidget(down_, 1);
   setCentralWidget(centre);
 }
@@ -121,6 +137,17 @@ void MainWindow::wire() {
   connect(&document_, &Document::message, messages_, &MessageBar::show);
   connect(stage_, &StageWidget::failed, messages_, &MessageBar::show, Qt::QueuedConnection);
   connect(repairs_, &RepairsPanel::nudgeAsked, stage_, &StageWidget::nudgeSelected);
+  connect(&document_.findings(), &FindingsKeeper::changed, this, [this] {
+    const int open = document_.findings().open();
+    right_->setTabText(right_->indexOf(found_), open > 0 ? tr("Findings  %1").arg(open) : tr("Findings"));
+  });
+  connect(&timeline_->lanes(), &LanesView::findingAsked, this, [this](const QString& key) {
+    right_->setCurrentWidget(found_);
+    found_->choose(key.toStdString());
+  });
+  connect(&session_, &Session::repairChanged, this, [this] {
+    if (session_.repair() != 0) right_->setCurrentWidget(repairs_);
+  });
   connect(&document_, &Document::stateChanged, this, &MainWindow::refreshTitle);
   connect(&document_, &Document::evaluatedChanged, this, [this] {
     const auto evaluated = document_.evaluated();
@@ -141,10 +168,12 @@ void MainWindow::showStep(Step step) {
       break;
     case Step::map: left_->setCurrentIndex(0), map_->setFocus(); break;
     case Step::match: left_->setCurrentIndex(1), left_->currentWidget()->setFocus(); break;
-    case Step::repair: repairs_->setFocus(), timeline_->showCurves(false); break;
+    case Step::repair: right_->setCurrentWidget(found_), found_->list().setFocus(), timeline_->showCurves(false); break;
     case Step::handOver: handOver_->open(); break;
   }
 }
+
+void MainWindow::showRepairs() { right_->setCurrentWidget(repairs_), repairs_->list().setFocus(); }
 
 void MainWindow::setAppearance(bool light) {
   Appearance::instance().apply(light ? Appearance::Kind::light : Appearance::Kind::dark);

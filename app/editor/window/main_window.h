@@ -15,6 +15,7 @@ namespace understudy::editor {
 
 class Actions;
 class FileKeeper;
+class FindingsPanel;
 class HandOverDialog;
 class MapPanel;
 class MessageBar;
@@ -34,11 +35,13 @@ class MainWindow : public QMainWindow {
   [[nodiscard]] TimelinePanel& timeline() { return *timeline_; }
   [[nodiscard]] MapPanel& map() { return *map_; }
   [[nodiscard]] RepairsPanel& repairs() { return *repairs_; }
+  [[nodiscard]] FindingsPanel& findings() { return *found_; }
   [[nodiscard]] MessageBar& messages() { return *messages_; }
   [[nodiscard]] FileKeeper& files() { return *files_; }
   [[nodiscard]] HandOverDialog& handOverDialog() { return *handOver_; }
   [[nodiscard]] Actions& actions() { return *actions_; }
   void showStep(Step step);
+  void showRepairs();
 
  protected:
   void closeEvent(QCloseEvent* event) override;
@@ -48,6 +51,7 @@ class MainWindow : public QMainWindow {
  private:
   void buildParts();
   void buildActions();
+  void buildRepairActions();
   void wire();
   void setAppearance(bool light);
   void restoreLayout();
@@ -63,10 +67,11 @@ class MainWindow : public QMainWindow {
   StepStrip* strip_;
   QLineEdit* finder_;
   MessageBar* messages_;
-  QTabWidget* left_;
+  QTabWidget *left_, *right_;
   MapPanel* map_;
   StageWidget* stage_;
   RepairsPanel* repairs_;
+  FindingsPanel* found_;
   TimelinePanel* timeline_;
   HandOverDialog* handOver_;
   FileKeeper* files_;

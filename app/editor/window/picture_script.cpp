@@ -8,7 +8,12 @@
 #include <QTextStream>
 #include <QTimer>
 
+#include <algorithm>
+
+#include "app/editor/document/findings_keeper.h"
 #include "app/editor/document/nudging.h"
+#include "app/editor/panels/findings_panel.h"
+#include "app/editor/panels/repairs_panel.h"
 #include "app/editor/stage/stage_widget.h"
 #include "app/editor/timeline/timeline_panel.h"
 #include "app/editor/window/main_window.h"
@@ -28,7 +33,10 @@ void PictureScript::addOptions(QCommandLineParser& parser) {
   hidden("frame", "Frame to show", "N");
   hidden("select", "Role whose bone is selected", "ROLE");
   hidden("nudge", "Turn of the selected bone at the frame, degrees about X, Y, Z", "X,Y,Z");
-  hidden("page", "map, match, curves (or several)", "PAGE");
+  hidden("page", "map, match, curves, repairs, handover, bare (or several)", "PAGE");
+  hidden("add", "Kinds of repairs to add at the frame, by commas", "KINDS");
+  hidden("finish", "Accept all that is proposed first", nullptr);
+  hidden("finding", "Number of the finding to choose, from 1", "N");
   hidden("layout", "side, overlaid, performer, character", "LAYOUT");
   hidden("view", "free, front, side, top", "VIEW");
   hidden("measure", "Print times of the first picture and of scrubbing", nullptr);
@@ -36,7 +44,8 @@ void PictureScript::addOptions(QCommandLineParser& parser) {
 
 PictureScript::PictureScript(const QCommandLineParser& parser)
     : picture_(parser.value(QStringLiteral("screenshot"))), bone_(parser.value(QStringLiteral("select"))), page_(parser.value(QStringLiteral("page"))),
-      layout_(parser.value(QStringLiteral("layout"))), nudge_(parser.value(QStringLiteral("nudge"))), view_(parser.value(QStringLiteral("view"))),
+      layout_(parser.value(QStringLiteral("layout"))), nudge_(parser.value(QStringLiteral("nudge"))), view_(parser.value(QStringLiteral("view"))), add_(parser.value(QStringLiteral("add"))),
+      finding_(parser.value(QStringLiteral("finding")).toInt()), finish_(parser.isSet(QStringLiteral("finish"))),
       frame_(parser.value(QStringLiteral("frame")).toInt()), files_(static_cast<int>(parser.positionalArguments().size())),
       light_(parser.value(QStringLiteral("theme")) == QLatin1String("light")), measure_(parser.isSet(QStringLiteral("measure"))) {
   clock_.start();
@@ -56,8 +65,16 @@ void PictureScript::start(MainWindow& window) {
     connect(&window.stage(), &StageWidget::drawn, this, [this] { QTextStream(stdout) << "first picture after " << clock_.elapsed() << " ms\n"; },
             Qt::SingleShotConnection);
   const auto settle = [this, &window] {
+    FindingsKeeper& found = window.document().findings();
+    if (found.lane().busy()) return;
     // Everything read and evaluated: no job left on either lane.
     if (window.document().files().busy() || window.document().evaluations().busy()) return;
+    if (finish_) {
+      if (!window.document().evaluated() || !window.document().evaluated()->complete()) return;
+      finish_ = false;
+      found.finish();
+      return;
+    }
     if (!posed_) {
       posed_ = true;
       pose(window);
@@ -74,6 +91,7 @@ void PictureScript::start(MainWindow& window) {
   };
   connect(&window.document().files(), &JobLane::idle, this, settle, Qt::QueuedConnection);
   connect(&window.document().evaluations(), &JobLane::idle, this, settle, Qt::QueuedConnection);
+  connect(&window.document().findings().lane(), &JobLane::idle, this, settle, Qt::QueuedConnection);
   if (files_ == 0) QTimer::singleShot(0, this, settle);
 }
 
@@ -99,6 +117,14 @@ void PictureScript::pose(MainWindow& window) {
       session.setRepair(turnBone(window.document(), joint, session.frame(), {}, expOf(r), QString()));
     }
   }
+  for (const QString& kind : add_.split(QLatin1Char(','), Qt::SkipEmptyParts)) {
+    const auto& kinds = repairKinds();
+    const auto at = std::find(kinds.begin(), kinds.end(), kind.toStdString());
+    if (at != kinds.end()) window.repairs().add(static_cast<std::size_t>(at - kinds.begin()));
+  }
+  if (page_.contains(QLatin1String("repairs"))) window.showRepairs();
+  if (const auto& found = window.document().findings().findings(); finding_ > 0 && finding_ <= static_cast<int>(found.size()))
+    window.findings().choose(found[static_cast<std::size_t>(finding_) - 1].key);
   if (page_.contains(QLatin1String("handover"))) window.showStep(Step::handOver);
   if (page_.contains(QLatin1String("bare"))) session.setBare(true);
   window.stage().frameAll();

@@ -26,7 +26,9 @@ class PictureScript : public QObject {
  private:
   void pose(MainWindow& window);
   void scrub(MainWindow& window);
-  QString picture_, bone_, page_, layout_, nudge_, view_;
+  QString picture_, bone_, page_, layout_, nudge_, view_, add_;
+  int finding_ = 0;
+  bool finish_ = false;
   int width_ = 1440, height_ = 900, frame_ = 0, files_ = 0;
   bool light_ = false, measure_ = false, posed_ = false;
   QElapsedTimer clock_;

@@ -1,0 +1,224 @@
+#include "app/editor/document/findings_keeper.h"
+
+#include <algorithm>
+#include <cmath>
+
+#include "app/editor/document/document.h"
+#include "app/editor/document/repairing.h"
+#include "core/inspect/inspect.h"
+#include "core/job/finish.h"
+#include "core/take/edits.h"
+
+namespace understudy::editor {
+
+/// The performance is looked at once, and again where clip or map are others.
+struct FindingsKeeper::Analysed {
+  std::shared_ptr<const Motion> motion;
+  SkeletonMap map;
+  std::shared_ptr<const Performance> performance;
+};
+
+FindingsKeeper::FindingsKeeper(Document& document) : QObject(&document), document_(document), analysed_(std::make_shared<Analysed>()) {
+  connect(&document, &Document::evaluatedChanged, this, &FindingsKeeper::look);
+  connect(&document, &Document::takeChanged, this, [this] { previewed_.clear(); });
+  connect(&lane_, &JobLane::broken, &document, [&document](const QString& what) {
+    document.tell(makeError(Fault::internal, tr("Looking for flaws was broken off: %1").arg(what).toStdString()));
+  });
+}
+
+FindingsKeeper::~FindingsKeeper() { blockSignals(true); }
+
+void FindingsKeeper::look() {
+  const std::uint64_t mine = ++asked_;
+  const auto evaluated = document_.evaluated();
+  const Sources sources = document_.sources();
+  if (!evaluated || !evaluated->complete() || !evaluated->context || !sources.performer) {
+    looked_ = mine;
+    known_ = false;
+    if (!findings_.empty()) findings_.clear();
+    Q_EMIT changed();
+    return;
+  }
+  Q_EMIT changed();
+  lane_.post(tr("Looking for flaws"), [this, mine, evaluated, sources, take = document_.evaluatedTake(), analysed = analysed_](const RunControl& control) -> JobLane::Answer {
+    if (analysed->motion != evaluated->performerNative || !(analysed->map == evaluated->map->performer) || !analysed->performance) {
+      auto performance = analysePerformance(*sources.performer, evaluated->map->performer, evaluated->performerNative, control);
+      if (!performance) return {};
+      *analysed = {evaluated->performerNative, evaluated->map->performer, performance.value()};
+    }
+    auto seen = inspectTake(take, *evaluated, *analysed->performance, {}, control);
+    if (!seen) return {};
+    return [this, mine, findings = std::move(seen->findings)]() mutable {
+      if (mine < looked_) return;
+      looked_ = mine;
+      known_ = true;
+      findings_ = std::move(findings);
+      // The same complaint about waved-off ones never comes back; the choice stays while its flaw does.
+      Q_EMIT changed();
+      if (!chosen_.empty() && !find(chosen_)) choose({});
+    };
+  }, true);
+}
+
+const Finding* FindingsKeeper::find(const std::string& key) const {
+  if (key.empty()) return nullptr;
+  const auto at = std::find_if(findings_.begin(), findings_.end(), [&](const Finding& f) { return f.key == key; });
+  return at == findings_.end() ? nullptr : &*at;
+}
+
+int FindingsKeeper::open() const {
+  return static_cast<int>(std::count_if(findings_.begin(), findings_.end(), [](const Finding& f) { return !f.waved; }));
+}
+
+int FindingsKeeper::mendable() const {
+  return static_cast<int>(std::count_if(findings_.begin(), findings_.end(), [](const Finding& f) { return !f.waved && !f.proposal.empty(); }));
+}
+
+void FindingsKeeper::choose(const std::string& key) {
+  if (key == chosen_) return;
+  chosen_ = key;
+  Q_EMIT chosenChanged();
+}
+
+const Finding* FindingsKeeper::next(int frame, int direction) const {
+  const auto wanted = [](const Finding& f) { return !f.waved; };
+  // From a chosen one the list's order counts, so that several at one frame are all met.
+  const auto at = std::find_if(findings_.begin(), findings_.end(), [&](const Finding& f) { return f.key == chosen_; });
+  if (at != findings_.end()) {
+    if (direction > 0) {
+      const auto found = std::find_if(at + 1, findings_.end(), wanted);
+      return found == findings_.end() ? nullptr : &*found;
+    }
+    for (auto it = at; it != findings_.begin();)
+      if (wanted(*--it)) return &*it;
+    return nullptr;
+  }
+  const Finding* best = nullptr;
+  for (const Finding& f : findings_) {
+    if (!wanted(f)) continue;
+    if (direction > 0 && f.span.last >= frame) return &f;
+    if (direction < 0 && f.span.first <= frame) best = &f;
+  }
+  return best;
+}
+
+void FindingsKeeper::setStrength(double strength) {
+  strength = std::clamp(strength, 0.0, 1.0);
+  if (strength == strength_) return;
+  strength_ = strength;
+  if (!previewed_.empty()) preview(previewed_);
+}
+
+namespace {
+
+Take added(const Take& take, const Finding& finding, double strength, const Evaluated& evaluated) {
+  Take next = take;
+  for (Repair proposal : finding.proposal) {
+    if (repairsAlready(*next.repairs, proposal, evaluated.rate, evaluated.clipFrames)) continue;
+    proposal.id = 0;
+    proposal.weight *= strength;
+    next = addRepair(next, std::move(proposal));
+  }
+  return next;
+}
+
+}  // namespace
+
+Take FindingsKeeper::withProposal(const Finding& finding) const {
+  const auto evaluated = document_.evaluated();
+  return evaluated ? added(document_.take(), finding, strength_, *evaluated) : document_.take();
+}
+
+void FindingsKeeper::preview(const std::string& key) {
+  const Finding* finding = find(key);
+  previewed_ = finding && !finding->proposal.empty() ? key : std::string();
+  document_.preview(previewed_.empty() ? std::nullopt : std::optional(withProposal(*finding)));
+}
+
+void FindingsKeeper::accept(const QString& label, const std::vector<const Finding*>& findings) {
+  const auto evaluated = document_.evaluated();
+  if (!evaluated) return;
+  Take next = document_.take();
+  for (const Finding* finding : findings) next = added(next, *finding, strength_, *evaluated);
+  document_.edit(label, next);
+}
+
+void FindingsKeeper::accept(const std::string& key) {
+  const Finding* finding = find(key);
+  if (!finding || finding->proposal.empty()) return;
+  accept(tr("Accept %1").arg(kindText(finding->proposal.front())), {finding});
+}
+
+void FindingsKeeper::acceptKind(FindingKind kind) {
+  std::vector<const Finding*> all;
+  for (const Finding& finding : findings_)
+    if (finding.kind == kind && !finding.waved && !finding.proposal.empty()) all.push_back(&finding);
+  accept(tr("Accept all that %1").arg(findingKindText(kind)), all);
+}
+
+void FindingsKeeper::waveOff(const std::string& key, bool waved) {
+  if (find(key)) document_.edit(waved ? tr("Wave off a finding") : tr("Take a finding up again"), setWaved(document_.take(), key, waved));
+}
+
+void FindingsKeeper::finish() {
+  if (finishing_ || !document_.evaluated() || !document_.evaluated()->complete()) return;
+  finishing_ = true;
+  Q_EMIT changed();
+  document_.runOnTake(tr("Finishing"), [](const Take& take, const Sources& sources, EvaluationCache& cache, const RunControl& control) -> Result<Take> {
+    // What one pass mends may bring to light what another can; few passes settle it.
+    Take finished = take;
+    for (int pass = 0; pass < 3; ++pass) {
+      auto done = finishTake(finished, sources, {}, &cache, control);
+      if (!done) return done.error();
+      if (done->take == finished) break;
+      finished = std::move(done->take);
+    }
+    return finished;
+  }, [this] {
+    finishing_ = false;
+    Q_EMIT changed();
+    Q_EMIT finished();
+  });
+}
+
+QString findingKindText(FindingKind kind) {
+  switch (kind) {
+    case FindingKind::slide: return FindingsKeeper::tr("slides");
+    case FindingKind::afloat: return FindingsKeeper::tr("floats");
+    case FindingKind::sink: return FindingsKeeper::tr("sinks in");
+    case FindingKind::snap: return FindingsKeeper::tr("snaps straight");
+    case FindingKind::flip: return FindingsKeeper::tr("flips");
+    case FindingKind::pop: return FindingsKeeper::tr("jumps");
+    case FindingKind::twist: return FindingsKeeper::tr("twists");
+    case FindingKind::range: return FindingsKeeper::tr("bends too far");
+    case FindingKind::depth: return FindingsKeeper::tr("lies in the body");
+    case FindingKind::gripDrift: return FindingsKeeper::tr("leaves its grip");
+    case FindingKind::missedTouch: return FindingsKeeper::tr("misses its touch");
+    case FindingKind::lostContact: return FindingsKeeper::tr("lost its contact");
+    case FindingKind::broken: break;
+  }
+  return FindingsKeeper::tr("breaks a repair");
+}
+
+QString measureText(const Finding& finding) {
+  const QString number = QString::number(finding.measure, 'f', finding.measure < 9.95 ? 1 : 0);
+  return std::string_view(findingUnit(finding.kind)) == "mm" ? FindingsKeeper::tr("%1 mm").arg(number) : number + QStringLiteral("°");
+}
+
+QString findingIcon(FindingKind kind) {
+  switch (kind) {
+    case FindingKind::slide: return QStringLiteral("slide");
+    case FindingKind::afloat: return QStringLiteral("float");
+    case FindingKind::sink: return QStringLiteral("sink");
+    case FindingKind::flip:
+    case FindingKind::pop:
+    case FindingKind::snap: return QStringLiteral("pop");
+    case FindingKind::twist: return QStringLiteral("untwist");
+    case FindingKind::range: return QStringLiteral("offset");
+    case FindingKind::depth: return QStringLiteral("depth");
+    case FindingKind::gripDrift: return QStringLiteral("grip");
+    default: return QStringLiteral("touch");
+  }
+}
+
+}  // namespace understudy::editor

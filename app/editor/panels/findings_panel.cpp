@@ -1,0 +1,235 @@
+#include "app/editor/panels/findings_panel.h"
+
+#include <QCheckBox>
+#include <QGridLayout>
+#include <QHBoxLayout>
+#include <QLabel>
+#include <QListView>
+#include <QMouseEvent>
+#include <QPushButton>
+#include <QScopedValueRollback>
+#include <QSlider>
+#include <QStyle>
+#include <QVBoxLayout>
+#include <algorithm>
+#include <cmath>
+
+#include "app/editor/document/repairing.h"
+#include "app/editor/look/appearance.h"
+#include "app/editor/look/icons.h"
+#include "app/editor/panels/findings_model.h"
+
+namespace understudy::editor {
+
+FindingsPanel::FindingsPanel(Document& document, Session& session, QWidget* parent) : QWidget(parent), document_(document), session_(session) {
+  setObjectName(QStringLiteral("panel"));
+  setAttribute(Qt::WA_StyledBackground);
+  auto* column = new QVBoxLayout(this);
+  column->setContentsMargins(0, 8, 0, 4);
+  column->setSpacing(6);
+  auto* top = new QHBoxLayout;
+  state_ = new QLabel(this);
+  state_->setObjectName(QStringLiteral("findingsState"));
+  state_->setProperty("quiet", true);
+  finish_ = new QPushButton(tr("Finish"), this);
+  finish_->setObjectName(QStringLiteral("finish"));
+  finish_->setToolTip(tr("Accept all that is offered, look again, until nothing more can be mended  (Ctrl+F)"));
+  connect(finish_, &QPushButton::clicked, this, &FindingsPanel::finish);
+  top->addWidget(state_, 1);
+  top->addWidget(finish_);
+  column->addLayout(top);
+  model_ = new FindingsModel(document, this);
+  list_ = new QListView(this);
+  list_->setObjectName(QStringLiteral("findings"));
+  list_->setAccessibleName(tr("Findings, in order of time"));
+  list_->setModel(model_);
+  auto* delegate = new FindingDelegate(list_);
+  list_->setItemDelegate(delegate);
+  list_->setMouseTracking(true);
+  list_->setVerticalScrollMode(QAbstractItemView::ScrollPerPixel);
+  list_->viewport()->installEventFilter(this);
+  connect(delegate, &FindingDelegate::acceptAsked, this, [this](int row) {
+    const std::string key = model_->keyAt(row);
+    hover(-1);
+    document_.findings().accept(key);
+  });
+  column->addWidget(list_, 1);
+  sentence_ = new QLabel(this);
+  sentence_->setWordWrap(true);
+  sentence_->setAlignment(Qt::AlignTop | Qt::AlignLeft);
+  column->addWidget(sentence_);
+  auto* strength = new QHBoxLayout;
+  auto* label = new QLabel(tr("strength"), this);
+  label->setProperty("quiet", true);
+  strength_ = new QSlider(Qt::Horizontal, this);
+  strength_->setObjectName(QStringLiteral("strength"));
+  strength_->setAccessibleName(tr("Strength of what is accepted, per cent"));
+  strength_->setRange(0, 100);
+  strength_->setValue(100);
+  strength_->setPageStep(10);
+  strengthText_ = new QLabel(tr("100 %"), this);
+  strengthText_->setMinimumWidth(40);
+  connect(strength_, &QSlider::valueChanged, this, [this](int value) {
+    strengthText_->setText(tr("%1 %").arg(value));
+    document_.findings().setStrength(value / 100.0);
+  });
+  strength->addWidget(label);
+  strength->addWidget(strength_, 1);
+  strength->addWidget(strengthText_);
+  column->addLayout(strength);
+  auto* buttons = new QHBoxLayout;
+  buttons->setSpacing(4);
+  accept_ = new QPushButton(tr("Accept"), this);
+  accept_->setToolTip(tr("Take the repair that is offered  (X)"));
+  kind_ = new QPushButton(tr("All of its kind"), this);
+  kind_->setToolTip(tr("Take what is offered for every finding of this kind  (Shift+X)"));
+  wave_ = new QPushButton(tr("Wave off"), this);
+  wave_->setToolTip(tr("It is meant to be like this: do not tell it again  (W)"));
+  connect(accept_, &QPushButton::clicked, this, &FindingsPanel::acceptChosen);
+  connect(kind_, &QPushButton::clicked, this, &FindingsPanel::acceptKind);
+  connect(wave_, &QPushButton::clicked, this, &FindingsPanel::waveOff);
+  for (QPushButton* button : {accept_, kind_, wave_}) {
+    button->setProperty("small", true);
+    buttons->addWidget(button, 1);
+  }
+  column->addLayout(buttons);
+  all_ = new QCheckBox(tr("show those waved off"), this);
+  connect(all_, &QCheckBox::toggled, model_, &FindingsModel::setAll);
+  column->addWidget(all_);
+
+  connect(list_->selectionModel(), &QItemSelectionModel::currentChanged, this, [this](const QModelIndex& now) {
+    if (!filling_ && now.isValid()) choose(model_->keyAt(now.row()));
+  });
+  connect(list_, &QListView::clicked, this, [this](const QModelIndex& index) { choose(model_->keyAt(index.row())); });
+  connect(&document.findings(), &FindingsKeeper::changed, this, &FindingsPanel::refresh);
+  connect(&document.findings(), &FindingsKeeper::chosenChanged, this, &FindingsPanel::refresh);
+  connect(&document, &Document::evaluatedChanged, this, &FindingsPanel::refresh);
+  refresh();
+}
+
+void FindingsPanel::refresh() {
+  if (filling_) return;
+  const QScopedValueRollback guard(filling_, true);
+  const FindingsKeeper& keeper = document_.findings();
+  const auto evaluated = document_.evaluated();
+  const bool complete = evaluated && evaluated->complete();
+  const int open = keeper.open(), mendable = keeper.mendable();
+  state_->setText(!complete             ? tr("nothing to look at yet")
+                  : keeper.finishing()  ? tr("finishing…")
+                  : !keeper.current()   ? tr("looking…")
+                  : open == 0           ? tr("nothing found")
+                  : mendable == open    ? tr("%1 found").arg(open)
+                                        : tr("%1 found · %2 can be mended").arg(open).arg(mendable));
+  finish_->setEnabled(complete && !keeper.finishing() && mendable > 0);
+  const bool next = mendable > 0;
+  if (finish_->property("next").toBool() != next) {
+    finish_->setProperty("next", next);
+    finish_->style()->unpolish(finish_);
+    finish_->style()->polish(finish_);
+  }
+  const Finding* chosen = keeper.chosen();
+  const int row = chosen ? model_->rowOf(chosen->key) : -1;
+  if (row < 0)
+    list_->selectionModel()->clear();
+  else if (list_->currentIndex().row() != row)
+    list_->setCurrentIndex(model_->index(row));
+  accept_->setEnabled(chosen && !chosen->proposal.empty());
+  kind_->setEnabled(chosen && !chosen->proposal.empty());
+  wave_->setEnabled(chosen);
+  wave_->setText(chosen && chosen->waved ? tr("Tell again") : tr("Wave off"));
+  sentence_->setVisible(chosen);
+  if (chosen) {
+    QString text = QString::fromStdString(chosen->sentence) + QLatin1Char('.');
+    if (!chosen->cause.empty()) text += QLatin1Char(' ') + QString::fromStdString(chosen->cause) + QLatin1Char('.');
+    sentence_->setText(text);
+  }
+}
+
+void FindingsPanel::choose(const std::string& key) {
+  const Finding* finding = document_.findings().find(key);
+  const auto evaluated = document_.evaluated();
+  if (!finding || !evaluated) return;
+  document_.findings().choose(key);
+  pictureOf(*finding);
+}
+
+// The frame where it is worst, and the bone it is about.
+void FindingsPanel::pictureOf(const Finding& finding) {
+  const auto evaluated = document_.evaluated();
+  if (!evaluated || !evaluated->context) return;
+  session_.setFrame(std::clamp(finding.worst - evaluated->trimFirst, 0, std::max(0, evaluated->frames - 1)));
+  if (finding.bones.empty()) return;
+  if (const auto joint = findBone(*evaluated->context, finding.bones.front())) session_.select(Bone{Cast::character, joint.value()});
+}
+
+void FindingsPanel::step(int direction) {
+  const auto evaluated = document_.evaluated();
+  if (!evaluated) return;
+  if (const Finding* next = document_.findings().next(session_.frame() + evaluated->trimFirst, direction)) choose(std::string(next->key));
+}
+
+void FindingsPanel::acceptChosen() {
+  const Finding* chosen = document_.findings().chosen();
+  if (!chosen) return;
+  const std::string key = chosen->key;
+  // The one after it is next, so that a list can be gone through by one key.
+  const Finding* after = document_.findings().next(chosen->span.last, 1);
+  const std::string next = after ? after->key : std::string();
+  document_.findings().accept(key);
+  if (!next.empty()) choose(next);
+}
+
+void FindingsPanel::acceptKind() {
+  if (const Finding* chosen = document_.findings().chosen()) document_.findings().acceptKind(chosen->kind);
+}
+
+void FindingsPanel::waveOff() {
+  if (const Finding* chosen = document_.findings().chosen()) document_.findings().waveOff(chosen->key, !chosen->waved);
+}
+
+void FindingsPanel::finish() { document_.findings().finish(); }
+
+void FindingsPanel::togglePreview() {
+  FindingsKeeper& keeper = document_.findings();
+  const Finding* chosen = keeper.chosen();
+  keeper.preview(chosen && keeper.previewed() != chosen->key ? chosen->key : std::string());
+}
+
+void FindingsPanel::hover(int row) {
+  if (row == hovered_) return;
+  hovered_ = row;
+  FindingsKeeper& keeper = document_.findings();
+  const Finding* finding = keeper.find(model_->keyAt(row));
+  const auto evaluated = document_.evaluated();
+  if (!finding || finding->proposal.empty() || !evaluated) {
+    keeper.preview({});
+    if (before_) {
+      session_.setPlaying(false);
+      session_.setRange(before_->first, before_->last);
+      session_.setFrame(before_->frame);
+      session_.setPlaying(before_->playing);
+      before_.reset();
+    }
+    return;
+  }
+  if (!before_) before_ = Before{session_.frame(), session_.rangeFirst(), session_.rangeLast(), session_.playing()};
+  const int room = static_cast<int>(std::lround(0.3 * evaluated->rate.hertz()));
+  session_.setRange(finding->span.first - evaluated->trimFirst - room, finding->span.last - evaluated->trimFirst + room);
+  keeper.preview(finding->key);
+  session_.setFrame(session_.rangeFirst());
+  session_.setPlaying(true);
+}
+
+bool FindingsPanel::eventFilter(QObject* watched, QEvent* event) {
+  if (event->type() == QEvent::MouseMove) {
+    const QPoint at = static_cast<QMouseEvent*>(event)->pos();
+    const QModelIndex index = list_->indexAt(at);
+    const QString offer = index.data(FindingsModel::proposalRole).toString();
+    hover(!offer.isEmpty() && FindingDelegate::offerRect(list_->visualRect(index), offer).contains(at) ? index.row() : -1);
+  } else if (event->type() == QEvent::Leave) {
+    hover(-1);
+  }
+  return QWidget::eventFilter(watched, event);
+}
+
+}  // namespace understudy::editor
