@@ -118,6 +118,25 @@ TEST_P(FinishedDemo, NoFlawIsLeft) {
 
 INSTANTIATE_TEST_SUITE_P(Seeds, FinishedDemo, testing::Range(0, 20));
 
+TEST(FinishedAgain, GivesTheSameBytesAndFindsItsOwnFeetGood) {
+  if (!canFinish()) GTEST_SKIP() << "finish is not there yet";
+  const TemporaryFolder folder;
+  const std::string samples = std::string(UNDERSTUDY_SOURCE) + "/samples/";
+  const auto finish = [&](const std::string& performer, const std::string& out) {
+    return runProgram({bin + "understudy-cli", "finish", "--performer", performer, "--character", samples + "keeper.glb", "--out", folder.file(out), "--no-pictures", "--quiet"}).exitCode;
+  };
+  ASSERT_EQ(finish(samples + "sweep.bvh", "one"), 0);
+  ASSERT_EQ(finish(samples + "sweep.bvh", "two"), 0);
+  EXPECT_TRUE(readFile(folder.file("one/result.glb")) == readFile(folder.file("two/result.glb")));
+  // Its export as performer: what is still proposed is printed, none of it for the feet.
+  ASSERT_EQ(finish(folder.file("one/result.glb"), "own"), 0);
+  const Json report = Json::parse(readFile(folder.file("own/report.json")));
+  for (const Json& t : report["totals"]) {
+    std::printf("  on its own export: %s %s, worst %s %s\n", t["found"].dump().c_str(), t["kind"].get<std::string>().c_str(), t["worstBefore"].dump().c_str(), t["unit"].get<std::string>().c_str());
+    for (const char* foot : {"slide", "float", "sink"}) EXPECT_NE(t["kind"], foot);
+  }
+}
+
 /// Flaws put into captured clips.
 class InjectedFlaws : public testing::TestWithParam<FlawKind> {};
 
