@@ -156,7 +156,10 @@ FinishReport reportOf(const Finished& finished, const Sources& sources) {
     report.findings.push_back(std::move(line));
   }
   for (std::size_t i = 0; i < finished.remaining.size(); ++i)
-    if (!told[i]) report.findings.push_back(reported(finished.remaining[i]));
+    if (!told[i]) {
+      report.findings.push_back(reported(finished.remaining[i]));
+      report.findings.back().arisen = !finished.found.empty();
+    }
   for (const Node<Repair>& node : *take.repairs) {
     const Repair& repair = *node;
     ReportedRepair line;

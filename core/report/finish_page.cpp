@@ -132,8 +132,10 @@ std::string article(const ReportedFinding& finding, const FinishReport& report) 
   const double from = report.rate.seconds(finding.span.first - report.firstFrame), to = report.rate.seconds(finding.span.last - report.firstFrame);
   html += "<p class=\"dim\">" + std::string(finding.span.first == finding.span.last ? "Frame " : "Frames ") + frames(finding.span) + " (" +
           (finding.span.first == finding.span.last ? seconds(from) : seconds(from) + " to " + seconds(to)) + ")" +
-          (finding.worstFrame > 0 && finding.span.first != finding.span.last ? ", worst at frame " + std::to_string(finding.worstFrame) : "") + ". As found " +
-          htmlText(measureText(finding.before, finding.unit)) + ", now " + htmlText(leftText(finding)) + ".</p>";
+          (finding.worstFrame > 0 && finding.span.first != finding.span.last ? ", worst at frame " + std::to_string(finding.worstFrame) : "") + ". " +
+          (finding.arisen ? "It came with the repairs: " + htmlText(leftText(finding))
+                          : "As found " + htmlText(measureText(finding.before, finding.unit)) + ", now " + htmlText(leftText(finding))) +
+          ".</p>";
   if (finding.state == FindingState::remaining)
     html += finding.cause.empty() ? "<p><b>No cause was measured.</b> Look at it by eye.</p>" : "<p><b>Why it remains:</b> " + sentence(finding.cause) + "</p>";
   html += pictures(finding.pictures);

@@ -25,6 +25,7 @@ const char* nameOf(FindingState state) {
 Json toJson(const ReportedFinding& finding) {
   return {{"key", finding.key},           {"kind", finding.kind},       {"state", nameOf(finding.state)}, {"unit", finding.unit},
           {"before", number(finding.before)}, {"after", number(finding.after)}, {"severity", number(finding.severity)},
+          {"arisen", finding.arisen},
           {"span", toJson(finding.span)}, {"worstFrame", finding.worstFrame > 0 ? Json(finding.worstFrame) : Json()},
           {"bones", finding.bones},       {"sentence", finding.sentence},
           {"proposal", finding.proposal.empty() ? Json() : Json(finding.proposal)},

@@ -55,6 +55,7 @@ struct ReportedFinding {
   std::string sentence;              ///< for an artist
   std::string proposal;              ///< what was offered, a sentence; empty: nothing
   FindingState state = FindingState::remaining;
+  bool arisen = false;               ///< was not there before the repairs
   std::string cause;                 ///< why it remains, measured ("misses by 12 mm: out of reach"); empty: unexplained
   std::vector<ReportPicture> pictures;
   std::vector<ReportPlot> plots;

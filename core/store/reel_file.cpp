@@ -548,6 +548,17 @@ Reel relinkMoved(const Reel& reel, const std::string& reelPath, Issues* issues) 
     Take take = *node;
     take.performer = relink(take.performer);
     take.character = relink(take.character);
+    const auto relinkPath = [&](std::string& path) {
+      FileReference file;
+      file.path = path;
+      path = relink(Node<FileReference>(std::move(file)))->path;
+    };
+    std::vector<PropItem> props = *take.props;
+    for (PropItem& prop : props) relinkPath(prop.path);
+    if (props != *take.props) take.props = std::move(props);
+    std::vector<SetItem> set = *take.set;
+    for (SetItem& item : set) relinkPath(item.path);
+    if (set != *take.set) take.set = std::move(set);
     if (!(take == *node)) node = std::move(take);
   }
   return next;

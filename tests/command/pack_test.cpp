@@ -79,6 +79,22 @@ TEST_F(PackCommand, TexturesOfAPropComeAlong) {
     EXPECT_EQ(readFile((prop.parent_path() / name).string()), readFile(folder.file(std::string("work/") + name))) << name;
 }
 
+TEST_F(PackCommand, APropThatMovedIsFoundAgain) {
+  writeFile(folder.file("work/lamp.obj"), "v 0 0 0\nv 1 0 0\nv 0 1 0\nf 1 2 3\n");
+  ASSERT_EQ(cli({"repair", "add", reel(), "--kind", "prop", "--path", folder.file("work/lamp.obj")}).exitCode, 0);
+  // The reel is taken elsewhere; the prop lies in a folder beside it, as the end of its old path says.
+  fs::create_directories(folder.file("other"));
+  for (const char* name : {"walk.bvh", "cast", "keeper.reel", "lamp.obj"}) fs::rename(folder.file(std::string("work/") + name), folder.file(std::string("other/") + name));
+  std::string text = readFile(folder.file("other/keeper.reel"));
+  const std::size_t at = text.find("\"lamp.obj\"");
+  ASSERT_NE(at, std::string::npos);
+  text.replace(at, 10, "\"/nowhere/work/lamp.obj\"");
+  writeFile(folder.file("other/keeper.reel"), text);
+  const ProgramRun run = cli({"pack", folder.file("other/keeper.reel"), "--out", folder.file("packed")});
+  EXPECT_EQ(run.exitCode, 0) << run.err;
+  EXPECT_NE(run.err.find("Found again"), std::string::npos) << run.err;
+}
+
 TEST_F(PackCommand, FilesOfOneNameDoNotMeet) {
   // Two takes whose performers have the same name in different folders.
   fs::create_directories(folder.file("work/second"));

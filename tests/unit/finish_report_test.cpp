@@ -134,6 +134,10 @@ TEST(FinishReport, ThePageStandsByItself) {
   EXPECT_EQ(html.find("<slides>"), std::string::npos);
   EXPECT_NE(html.find("misses by 9 mm: out of reach"), std::string::npos);
   EXPECT_NE(html.find("No cause was measured"), std::string::npos);
+  EXPECT_EQ(html.find("It came with the repairs"), std::string::npos);
+  FinishReport worse = keeperReport();
+  worse.findings[2].arisen = true;
+  EXPECT_NE(finishReportHtml(worse).find("It came with the repairs: 12°"), std::string::npos);
   EXPECT_NE(html.find("Zm9v"), std::string::npos);
 }
 
