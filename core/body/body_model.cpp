@@ -38,7 +38,7 @@ BodySolid makeSolid(const BodySurface& surface, BodyPart part, double cell, doub
   out.middle = (low + high) * 0.5;
   // Arms come out in front and at the sides of torso and head: away from a line, or a point, near the back.
   const bool torso = part == BodyPart::torso, head = part == BodyPart::head;
-  const Vec3d back = out.middle - Vec3d{0, 0, torso || head ? 0.3 * (high.z - out.middle.z) : 0.0};
+  const Vec3d back = out.middle - Vec3d{0, 0, (torso ? 0.3 : head ? 0.8 : 0.0) * (high.z - out.middle.z)};
   out.guide = torso || head ? out.grid.guide(back, torso ? Vec3d{0, 1, 0} : Vec3d{}, 4) : out.grid;
   for (const std::uint32_t i : mesh.indices) out.radius = std::max(out.radius, distance(out.middle, tree.positions()[i]));
 

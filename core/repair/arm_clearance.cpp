@@ -206,8 +206,8 @@ ArmClearer::Watch ArmClearer::watch(const ArmChange& change) {
   Watch out;
   const Carry now = carry(change);
   poseSolids(now);
-  const double watched = 0.06 * scale_;
-  constexpr std::size_t most = 6;  // of a cluster
+  const double watched = 0.045 * scale_;
+  constexpr std::size_t most = 4;  // of a cluster
   std::vector<std::pair<double, int>> needs;
   for (std::size_t c = 0; c < balls_.size(); ++c) {
     const Ball& ball = balls_[c];
@@ -392,22 +392,38 @@ ArmChange ArmClearer::solve(const ArmChange& start, const ArmChange& anchor, con
       damping = damping > 0 ? damping * 8 : 4;
     }
   }
+  left_ = -1;
+  for (const Row& row : found) left_ = std::max(left_, row.need);
   return x;
 }
 
 ArmChange ArmClearer::search(const ArmChange& start, double margin, int steps, Watch& watched) {
   const ArmChange none;
-  ArmChange x = start;
-  watched = watch(x);
-  for (int left = steps; left > 0; left -= 8) {
-    const ArmChange before = x;
-    x = solve(x, none, watched, margin, std::min(left, 8));
-    if (cost(x, before) < 0.015 * scale_) break;
-    watched = watch(x);
+  const auto from = [&](ArmChange x, Watch& seen) {
+    seen = watch(x);
+    for (int left = steps; left > 0; left -= 8) {
+      const ArmChange before = x;
+      x = solve(x, none, seen, margin, std::min(left, 8));
+      if (cost(x, before) < 0.015 * scale_) break;
+      seen = watch(x);
+    }
+    // What holding on to no change leaves undone.
+    return seen.none() ? x : solve(x, x, seen, margin, 3);
+  };
+  ArmChange best = from(start, watched);
+  if (!start.none() || watched.none() || !unfinished()) return best;
+  // Stuck: with the elbow lifted first.
+  double deep = depth(best);
+  for (const double swivel : {1.4, -1.4}) {
+    if (deep < 0.004 * scale_) break;
+    ArmChange other;
+    other.x[0] = swivel;
+    Watch seen;
+    other = from(other, seen);
+    const double d = depth(other);
+    if (d < deep - 0.004 * scale_) best = other, deep = d, watched = seen;
   }
-  // What holding on to no change leaves undone.
-  if (!watched.none()) x = solve(x, x, watched, margin, 3);
-  return x;
+  return best;
 }
 
 void ArmClearer::write(Poser& poser, const ArmChange& change) const {

@@ -52,6 +52,8 @@ class ArmClearer {
   double depth(const ArmChange& change) { return depth(change, watch(change)); }
   /// Changes `start` step by step until all watched points are `margin` metres out, holding it near `anchor`.
   ArmChange solve(const ArmChange& start, const ArmChange& anchor, const Watch& watch, double margin, int steps);
+  /// True where the last solve() left something inside its margin.
+  [[nodiscard]] bool unfinished() const { return left_ > 0; }
   /// From a start to the smallest change (measured from none) that clears the arm; `watch` receives what to watch there.
   ArmChange search(const ArmChange& start, double margin, int steps, Watch& watch);
   void write(Poser& poser, const ArmChange& change) const;
@@ -109,6 +111,7 @@ class ArmClearer {
   std::vector<PosedSolid::Nearby> near_; // of each watched point
   std::vector<std::array<double, 6>> slopes_;
   std::vector<char> active_;
+  double left_ = -1;
 
   // The loaded pose.
   std::vector<Affined> turned_, changed_;

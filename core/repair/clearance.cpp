@@ -11,8 +11,8 @@ namespace {
 /// Nodes of the solution lie this many a second.
 constexpr double nodesPerSecond = 30;
 /// Half widths of the smoothing rounds, in nodes. After each one the arms are cleared again.
-constexpr int rounds[] = {4, 3, 2};
-constexpr int spread = 4 + 3 + 2;
+constexpr int rounds[] = {4, 3, 2, 2};
+constexpr int spread = 4 + 3 + 2 + 2;
 
 struct ArmTask {
   int side = 0;
@@ -81,7 +81,7 @@ class ClearanceLayer final : public RepairLayer {
     Poser poser(*context_);
     const int lastNode = (in.frames() - 1 + stride_ - 1) / stride_;
     // Whole groups of four nodes, also beyond the clip's end, where its last pose stays.
-    const int first = std::max(0, frames.first / stride_ - 1 - spread) / 4 * 4, last = std::min(lastNode + 3, frames.last / stride_ + 2 + spread + 3) / 4 * 4;
+    const int first = std::max(0, frames.first / stride_ - 2 - spread) / 4 * 4, last = std::min(lastNode + 3, frames.last / stride_ + 3 + spread + 3) / 4 * 4;
     const auto frameOf = [&](int node) { return std::min(node * stride_, in.frames() - 1); };
     std::vector<ArmClearer> arms;
     arms.reserve(tasks_.size());
@@ -125,45 +125,58 @@ class ClearanceLayer final : public RepairLayer {
       nodes = smooth;
     }
 
-    for (int f = frames.first; f <= frames.last; ++f) {
-      std::vector<double> weight(tasks_.size(), 0);
-      bool any = false;
+    // Frame by frame, a little beyond the ends, so that what each frame adds can be evened out.
+    const int from = std::max(0, frames.first - stride_), to = std::min(in.frames() - 1, frames.last + stride_);
+    const auto weightOf = [&](std::size_t a, int f) {
+      double off = 1;
+      for (const std::size_t r : tasks_[a].repairs) off *= 1 - repairs_[r]->weight * spanWeight(frames_[r], f);
+      double taken = tasks_[a].settings.handStays ? 0 : 1;
+      for (const std::size_t r : tasks_[a].holders) taken = std::max(taken, spanWeight(frames_[r], f));
+      return (1 - off) * taken;
+    };
+    std::vector<std::vector<ArmChange>> found(tasks_.size(), std::vector<ArmChange>(static_cast<std::size_t>(to - from + 1)));
+    const auto watchAt = [&](std::size_t a, int f) -> const ArmClearer::Watch& { return watches[a][at(std::clamp((f + stride_ / 2) / stride_, first, last))]; };
+    for (int f = from; f <= to; ++f) {
+      bool loaded = false;
       for (std::size_t a = 0; a < tasks_.size(); ++a) {
-        double off = 1;
-        for (const std::size_t r : tasks_[a].repairs) off *= 1 - repairs_[r]->weight * spanWeight(frames_[r], f);
-        weight[a] = 1 - off;
-        if (tasks_[a].settings.handStays) {
-          double taken = 0;
-          for (const std::size_t r : tasks_[a].holders) taken = std::max(taken, spanWeight(frames_[r], f));
-          weight[a] *= taken;
-        }
-        any = any || weight[a] > 0;
-      }
-      if (!any) continue;
-      poser.load(in, f);
-      bool changed = false;
-      for (std::size_t a = 0; a < tasks_.size(); ++a) {
-        if (weight[a] <= 0) continue;
         const int n = f / stride_;
-        const auto node = [&](int k) -> const ArmChange& { return nodes[a][static_cast<std::size_t>(std::clamp(k, first, last) - first)]; };
-        const ArmClearer::Watch& watch = watches[a][at(std::clamp((f + stride_ / 2) / stride_, first, last))];
+        const auto node = [&](int k) -> const ArmChange& { return nodes[a][at(std::clamp(k, first, last))]; };
         const ArmChange start = between(node(n - 1), node(n), node(n + 1), node(n + 2), (f % stride_) / double(stride_));
-        if (start.none() && watch.none()) continue;
+        if (start.none() && watchAt(a, f).none()) continue;
+        if (!loaded) poser.load(in, f);
+        loaded = true;
         arms[a].load(poser);
-        ArmChange x = arms[a].solve(start, start, watch, tasks_[a].margin, 2);
-        for (double& v : x.x) v *= weight[a];
-        if (x.none()) continue;
-        const double left = arms[a].depth(x, watch);
-        for (const std::size_t r : tasks_[a].repairs) residuals[r].note(f, std::max(0.0, left));
-        arms[a].write(poser, x);
-        changed = true;
+        found[a][static_cast<std::size_t>(f - from)] = arms[a].solve(start, start, watchAt(a, f), tasks_[a].margin, 2);
       }
-      if (changed) poser.store(out, f);
+    }
+    for (int f = frames.first; f <= frames.last; ++f) {
+      bool loaded = false;
+      for (std::size_t a = 0; a < tasks_.size(); ++a) {
+        const double weight = weightOf(a, f);
+        if (weight <= 0) continue;
+        ArmChange x;
+        double sum = 0;
+        for (int k = -stride_; k <= stride_; ++k) {
+          const double u = k / (stride_ + 1.0), w = (1 - u * u) * (1 - u * u);
+          const ArmChange& other = found[a][static_cast<std::size_t>(std::clamp(f + k, 0, in.frames() - 1) - from)];
+          for (std::size_t i = 0; i < x.x.size(); ++i) x.x[i] += w * other.x[i];
+          sum += w;
+        }
+        for (double& v : x.x) v *= weight / sum;
+        if (x.none()) continue;
+        if (!loaded) poser.load(in, f);
+        arms[a].load(poser);
+        const double left = std::max(0.0, arms[a].depth(x, watchAt(a, f)));
+        for (const std::size_t r : tasks_[a].repairs) residuals[r].note(f, left);
+        arms[a].write(poser, x);
+        loaded = true;
+      }
+      if (loaded) poser.store(out, f);
     }
   }
 
  private:
-  [[nodiscard]] int support() const { return (spread + 3 + 4) * stride_; }
+  [[nodiscard]] int support() const { return (spread + 4 + 4) * stride_; }
 
   std::shared_ptr<const BodyModel> model_;
   std::vector<ArmTask> tasks_;
