@@ -3,6 +3,7 @@
 #include <numbers>
 
 #include "core/repair/plant.h"
+#include "core/repair/plant_parts.h"
 #include "core/repair/plant_stay.h"
 
 namespace understudy {
@@ -60,6 +61,10 @@ Repair anchoredPlant(Repair repair, const RepairContext& context, const TiledMot
   if (!plant || plant->anchored) return repair;
   const RepairFrames frames = repairFrames(repair, context.rate, motion.frames());
   if (frames.span.empty()) return repair;
+  if (plant->part != PlantPart::leftFoot && plant->part != PlantPart::rightFoot) {
+    anchorPart(*plant, context, motion, frames);
+    return repair;
+  }
   const std::array<PlantLeg, 2>& legs = context.standing->legs;
   const PlantLeg& leg = legs[plant->part == PlantPart::leftFoot ? 0 : 1];
   plant->turn = plant->yaw = plant->lift = 0;

@@ -2,6 +2,7 @@
 #include <cmath>
 
 #include "core/repair/plant.h"
+#include "core/repair/plant_parts.h"
 #include "core/repair/plant_stay.h"
 
 namespace understudy {
@@ -89,7 +90,7 @@ class PlantLayer : public RepairLayer {
     kernel_ = bump(reach_);
     for (std::size_t i = 0; i < repairs_.size(); ++i) {
       const auto* plant = std::get_if<PlantRepair>(&repairs_[i]->action);
-      if (!plant) continue;
+      if (!plant || (plant->part != PlantPart::leftFoot && plant->part != PlantPart::rightFoot)) continue;
       const int side = plant->part == PlantPart::leftFoot ? 0 : 1;
       if (!legs_[static_cast<std::size_t>(side)].limb.complete() || context_->joint(Role::hips) < 0) {
         issues.push_back(makeWarning("This plant needs a leg and hips in the bone map; it is left out", describe(*repairs_[i]), "Map them"));
@@ -106,6 +107,7 @@ class PlantLayer : public RepairLayer {
       }
       stays_.push_back(std::move(*stay));
     }
+    parts_ = std::make_unique<PartPlants>(*this, issues);
     std::sort(stays_.begin(), stays_.end(), [](const Stay& a, const Stay& b) { return a.span.first < b.span.first; });
     for (std::size_t i = 0; i < stays_.size(); ++i) order_[static_cast<std::size_t>(stays_[i].side)].push_back(static_cast<int>(i));
   }
@@ -113,16 +115,18 @@ class PlantLayer : public RepairLayer {
   [[nodiscard]] FrameSpan extent(std::size_t repair) const override {
     for (const Stay& s : stays_)
       if (s.repair == repair) return common(written(s), {0, context_->frames - 1});
-    return {};
+    return parts_->extent(repair).value_or(FrameSpan{});
   }
   [[nodiscard]] FrameSpan affected(FrameSpan span) const override {
     FrameSpan out = span;
     for (const Stay& s : stays_)
       if (const FrameSpan w = written(s); !common(widened(w, reach_, reach_), span).empty()) out = {std::min(out.first, w.first), std::max(out.last, w.last)};
+    for (const FrameSpan& w : parts_->extents())
+      if (!common(w, span).empty()) out = {std::min(out.first, w.first), std::max(out.last, w.last)};
     return common(out, {0, context_->frames - 1});
   }
   [[nodiscard]] std::vector<int> movedJoints() const override {
-    if (stays_.empty()) return {};
+    if (stays_.empty() && parts_->empty()) return {};
     std::vector<int> out{context_->joint(Role::hips)};
     for (const PlantLeg& leg : legs_) {
       if (!leg.limb.complete()) continue;
@@ -144,6 +148,7 @@ class PlantLayer : public RepairLayer {
 
   const std::array<PlantLeg, 2>& legs_;
   std::vector<Stay> stays_;                 // by first frame
+  std::unique_ptr<const PartPlants> parts_;
   std::array<std::vector<int>, 2> order_;   // of each foot
   int reach_ = 1;
   std::vector<double> kernel_;
@@ -194,6 +199,9 @@ class PlantWork {
       if (w.empty()) continue;
       out = out.empty() ? w : FrameSpan{std::min(out.first, w.first), std::max(out.last, w.last)};
     }
+    if (layer_.parts_->hasSeat())
+      for (const FrameSpan& e : layer_.parts_->extents())
+        if (const FrameSpan w = common(e, frames); !w.empty()) out = out.empty() ? w : FrameSpan{std::min(out.first, w.first), std::max(out.last, w.last)};
     return out;
   }
 
@@ -355,22 +363,24 @@ class PlantWork {
   }
 
   void solve(int frame, TiledMotion& out, std::vector<Residual>& residuals) {
-    const double raise = lift_.at(frame) - drop_.at(frame);
-    if (raise == 0 && !goal(0, frame).active && !goal(1, frame).active) return;
+    const PartPlants::Hold seat = layer_.parts_->seatAt(in_, frame);
+    const Vec3d moves = Vec3d{0, (lift_.at(frame) - drop_.at(frame)) * (1 - seat.firm), 0} + seat.shift;
+    const bool raise = moves != Vec3d{};
+    if (!raise && !goal(0, frame).active && !goal(1, frame).active) return;
     pose_.load(in_, frame);
-    if (raise != 0) pose_.raise(raise);
+    if (raise) pose_.move(moves);
     for (int side = 0; side < 2; ++side) {
       if (!leg(side).limb.complete()) continue;
       Goal g = goal(side, frame);
       const LegFrame& was = own(side, frame);
       if (!g.active) {
-        if (raise == 0) continue;
+        if (!raise) continue;
         g.pose = was.foot;
       }
       FootPose target = g.pose;
       double miss = 0;
       // A leg that is asked for more than it may nears full stretch without snapping straight.
-      const Vec3d hip = was.hip + Vec3d{0, raise, 0};
+      const Vec3d hip = was.hip + moves;
       const double full = distance(was.hip, was.knee) + distance(was.knee, was.foot.at), wanted = distance(hip, target.at);
       const double may = mayReach(g, was, full) * full, zone = std::max(0.8 * (full - may), 1e-4 * full);
       if (wanted > may) target.at = hip + (target.at - hip) * ((may + zone * (1 - std::exp((may - wanted) / zone))) / wanted);
@@ -414,8 +424,9 @@ class PlantWork {
 };
 
 void PlantLayer::apply(const TiledMotion& in, FrameSpan frames, TiledMotion& out, std::vector<Residual>& residuals) const {
-  if (stays_.empty()) return;
-  PlantWork(*this, in, common(frames, {0, in.frames() - 1})).run(out, residuals);
+  frames = common(frames, {0, in.frames() - 1});
+  if (!stays_.empty() || parts_->hasSeat()) PlantWork(*this, in, frames).run(out, residuals);
+  parts_->apply(in, frames, out, residuals);
 }
 
 }  // namespace

@@ -102,11 +102,10 @@ void LegsPose::shift(int slot, const Vec3d& by) {
   moved_[s] = 1;
 }
 
-void LegsPose::raise(double by) {
-  const Vec3d up{0, by, 0};
+void LegsPose::move(const Vec3d& by) {
   const auto moved = [&](int joint, const std::vector<int>& slots) {
-    shift(slotOf_[static_cast<std::size_t>(joint)], up);
-    for (const int s : slots) position_[static_cast<std::size_t>(s)] += up;
+    shift(slotOf_[static_cast<std::size_t>(joint)], by);
+    for (const int s : slots) position_[static_cast<std::size_t>(s)] += by;
   };
   const int hips = context_.joint(Role::hips);
   moved(hips, hipSlots_);

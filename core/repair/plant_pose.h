@@ -24,8 +24,8 @@ class LegsPose {
 
   void load(const TiledMotion& motion, int frame);
   [[nodiscard]] LegFrame leg(int side) const;
-  /// Raises the hips and all below, legs and feet that hang elsewhere included.
-  void raise(double by);
+  /// Moves the hips and all below, legs and feet that hang elsewhere included.
+  void move(const Vec3d& by);
   /// Bends a leg so that its foot comes to `target`, or as near as it gets.
   void place(int side, const FootPose& target);
   /// Writes what was changed since load().

@@ -265,6 +265,43 @@ TEST(Plant, HalfTheWeightGoesHalfTheWay) {
   EXPECT_GT(distance(foot(walk.motion), foot(full.motion)), 5e-3);
 }
 
+TEST(Plant, HandsKneesAndSeatStayToo) {
+  const Walk walk;
+  const auto place = [&](const TiledMotion& m, Role role, int f) {
+    return apply(worldFromFile(*walk.character, walk.context->body.pose),
+                 worldAt(walk.character->skeleton, m, f)[static_cast<std::size_t>(walk.context->joint(role))].translation);
+  };
+  for (const auto& [part, role] : {std::pair{PlantPart::leftHand, Role::leftHand}, std::pair{PlantPart::rightKnee, Role::rightLowerLeg}, std::pair{PlantPart::seat, Role::hips}}) {
+    Repair repair = step(0, 40);
+    plantOf(repair).part = part;
+    plantOf(repair).marks.clear();
+    // Held near where it is: its ground is put under it.
+    plantOf(repair).ground = place(walk.motion, role, 55).y - 0.1;
+    repair = anchoredPlant(std::move(repair), *walk.context, walk.motion);
+    ASSERT_TRUE(plantOf(repair).anchored);
+    const Planted result = run(walk, {repair});
+    ASSERT_TRUE(result.issues.empty());
+    double moved = 0, before = 0;
+    for (int f = 41; f <= 69; ++f) {
+      if (result.miss(f) > 1e-4 || result.miss(f - 1) > 1e-4) continue;
+      moved = std::max(moved, distance(place(result.motion, role, f), place(result.motion, role, f - 1)));
+      before = std::max(before, distance(place(walk.motion, role, f), place(walk.motion, role, f - 1)));
+    }
+    if (role != Role::rightLowerLeg) {
+      EXPECT_LT(moved, 1e-4) << roleName(role);
+      EXPECT_GT(before, 2e-3) << roleName(role);
+      EXPECT_LT(result.miss(55), 1e-3) << roleName(role);
+    }
+    const FrameSpan extent = result.layer->extent(0);
+    for (int f = 0; f < walk.motion.frames(); ++f) {
+      if (!extent.holds(f)) {
+        EXPECT_TRUE(same(walk.motion, result.motion, f)) << roleName(role) << " frame " << f + 1;
+      }
+    }
+    EXPECT_FALSE(same(walk.motion, result.motion, 55)) << roleName(role);
+  }
+}
+
 TEST(Plant, OverlapsAndMissingLegsAreTold) {
   const Walk walk;
   const std::vector<Repair> repairs{step(0, 40), step(0, 60), step(1, 60)};
