@@ -44,47 +44,71 @@ class Carrier {
 
   /// The longest part of a touch in which its hand gets near its place and does not leap; none: less than half of it, as where other
   /// parts of the body are in the way.
-  [[nodiscard]] std::optional<Repair> sound(const Repair& repair) const {
+  [[nodiscard]] std::optional<Repair> sound(Repair repair) const {
+    const int whole = repairFrames(repair, context_.rate, context_.frames).span.count();
+    // A shorter touch is smoothed in another way: it has to be sound as well.
+    for (int pass = 0; pass < 4; ++pass) {
+      const FrameSpan span = repairFrames(repair, context_.rate, context_.frames).span, best = soundPart(repair);
+      if (2 * best.count() < whole || best.empty()) return std::nullopt;
+      if (best == span) return repair;
+      repair.span = TimeRange{context_.rate.seconds(best.first), context_.rate.seconds(best.last)};
+    }
+    return std::nullopt;
+  }
+
+  [[nodiscard]] FrameSpan soundPart(const Repair& repair) const {
+    constexpr FrameSpan none{0, -1};
     Issues ignored;
     const std::shared_ptr<const RepairContext> borrowed(std::shared_ptr<const RepairContext>(), &context_);
     const RepairLayerPtr layer = makeTouchLayer(borrowed, {&repair}, ignored);
-    if (!layer) return std::nullopt;
-    const FrameSpan span = common(repairFrames(repair, context_.rate, context_.frames).span, {0, plain_.frames() - 1});
-    if (span.empty()) return std::nullopt;
+    const FrameSpan clip{0, plain_.frames() - 1}, span = common(repairFrames(repair, context_.rate, context_.frames).span, clip);
+    if (!layer || span.empty()) return none;
+    const FrameSpan acting = common(layer->extent(0), clip);
     TiledMotion out = plain_;
     if (const std::vector<int> moved = layer->movedJoints(); !moved.empty()) out = out.withMoved(context_.figure->skeleton, moved);
-    out = out.writable(span.first, span.count());
+    out = out.writable(acting.first, acting.count());
     std::vector<Residual> residuals(1);
-    residuals[0].first = span.first;
-    residuals[0].values.resize(static_cast<std::size_t>(span.count()));
-    layer->apply(plain_, span, out, residuals);
+    residuals[0].first = acting.first;
+    residuals[0].values.resize(static_cast<std::size_t>(acting.count()));
+    layer->apply(plain_, acting, out, residuals);
     const std::vector<TouchMiss> misses = touchMisses(context_, out, repair);
-    if (static_cast<int>(misses.size()) < span.count()) return std::nullopt;
+    if (static_cast<int>(misses.size()) < span.count()) return none;
     Poser was(context_), is(context_);
-    const double fastest = settings_.fastest * context_.height / context_.rate.hertz(), farthest = settings_.farthest * context_.height;
-    std::array<Vec3d, 2> before{};
-    FrameSpan best{0, -1}, run{span.first, span.first - 1};
-    for (int f = span.first; f <= span.last; ++f) {
+    const double rate = context_.rate.hertz(), fastest = settings_.fastest * context_.height / rate, farthest = settings_.farthest * context_.height;
+    std::vector<Quatd> wasBefore, isBefore;
+    std::array<Vec3d, 2> changeBefore{};
+    FrameSpan best = none, run{span.first, span.first - 1};
+    for (int f = acting.first; f <= acting.last; ++f) {
       was.load(plain_, f);
       is.load(out, f);
-      bool good = misses[static_cast<std::size_t>(f - span.first)].place < farthest;
+      std::vector<Quatd> wasNow, isNow;
+      bool leaps = false;
       for (std::size_t arm = 0; arm < 2; ++arm) {
-        const int end = context_.arms[arm].end;
-        if (end < 0) continue;
-        const Vec3d change = is.position(end) - was.position(end);
-        if (f > run.first && distance(change, before[arm]) > fastest) good = false;
-        before[arm] = change;
+        const LimbRig& limb = context_.arms[arm];
+        if (!limb.complete()) continue;
+        const Vec3d change = is.position(limb.end) - was.position(limb.end);
+        leaps = leaps || (f > acting.first && distance(change, changeBefore[arm]) > fastest);
+        changeBefore[arm] = change;
+        for (const int joint : {limb.root, limb.mid, limb.end}) {
+          wasNow.push_back(was.local(joint));
+          isNow.push_back(is.local(joint));
+        }
       }
+      for (std::size_t k = 0; k < isBefore.size(); ++k)
+        leaps = leaps || angleBetween(isBefore[k], isNow[k]) - angleBetween(wasBefore[k], wasNow[k]) > settings_.quickest / rate;
+      wasBefore = std::move(wasNow);
+      isBefore = std::move(isNow);
+      if (!span.holds(f)) continue;
+      const bool good = misses[static_cast<std::size_t>(f - span.first)].place < farthest;
+      // A leap parts the frames before it from those after.
+      if (leaps) run = {f, f - 1};
       if (good)
         run.last = f;
       else
         run = {f + 1, f};
       if (run.count() > best.count()) best = run;
     }
-    if (2 * best.count() < span.count()) return std::nullopt;
-    Repair part = repair;
-    if (!(best == span)) part.span = TimeRange{context_.rate.seconds(best.first), context_.rate.seconds(best.last)};
-    return part;
+    return best;
   }
 
   [[nodiscard]] Carried touch(const BodyContact& contact) const {

@@ -15,6 +15,7 @@ struct TouchProposalSettings {
   double moments = 12;       ///< of a path, a second
   double farthest = 0.2;     ///< part of the height a hand may end from its place along the surface
   double fastest = 4;        ///< heights a second by which a touch may change a hand's way; beyond it would leap
+  double quickest = 15;      ///< radians a second that it may add to a turn of upper arm, forearm or hand
 };
 
 /// One touch a contact, in order. `rate` is that of the contacts' frames; `plain` the character's motion (untrimmed) and

@@ -24,6 +24,7 @@ constexpr double mostCollar = 15 * degree, mostSpine = 10 * degree;
 /// Metres (at a height of 1.7) at which skin touches skin: grids and chosen points are not exact.
 constexpr double justTouching = 0.001;
 constexpr double calm = 0.06;  // seconds on either side
+constexpr int calmRounds = 2;
 constexpr double easy = 0.97, straightest = 0.999;
 
 /// A place that is touched, and what touches it, at a moment.
@@ -121,7 +122,7 @@ class TouchLayer final : public RepairLayer {
     for (const Item& item : items_) {
       const RepairFrames& f = frames_[item.index];
       const FrameSpan acting = f.acting();
-      const int reach = item.skin ? calmFrames() : 0;
+      const int reach = item.skin ? calmRounds * calmFrames() : 0;
       if (reach > 0) include(common(widened(common(changed, f.span), reach, reach), f.span));
       if (!common(changed, {f.span.first, f.span.first + slopeFrames + reach}).empty()) include({acting.first, f.span.first});
       if (!common(changed, {f.span.last - slopeFrames - reach, f.span.last}).empty()) include({f.span.last, acting.last});
@@ -157,8 +158,7 @@ class TouchLayer final : public RepairLayer {
       solve(poser, in, pulls, f);
       for (const Pull& pull : pulls) {
         if (!frames_[pull.item->index].span.holds(f)) continue;
-        const Wish wish = wishOf(poser, *pull.item, f);
-        residuals[pull.item->index].note(f, pull.item->skin ? std::abs(skinGap(poser, *pull.item, f)) : length(wish.way()));
+        residuals[pull.item->index].note(f, pull.item->skin ? std::abs(skinGap(poser, *pull.item, f)) : length(wishOf(poser, *pull.item, f).way()));
       }
       poser.store(out, f);
     }
@@ -188,14 +188,13 @@ class TouchLayer final : public RepairLayer {
   /// What one run has worked out, by item and frame of its span.
   struct Kept {
     struct Of {
-      std::vector<std::optional<Change>> raw, done;
+      std::array<std::vector<std::optional<Change>>, calmRounds + 1> rounds;  ///< as asked for, and after each smoothing
       std::array<std::optional<Edge>, 2> edges;
     };
     explicit Kept(const TouchLayer& layer) : items(layer.items_.size()) {
       for (std::size_t i = 0; i < items.size(); ++i) {
         const auto n = static_cast<std::size_t>(layer.frames_[layer.items_[i].index].span.count());
-        items[i].raw.resize(n);
-        items[i].done.resize(n);
+        for (auto& round : items[i].rounds) round.resize(n);
       }
     }
     std::vector<Of> items;
@@ -431,26 +430,25 @@ class TouchLayer final : public RepairLayer {
 
   /// Where skin goes on from at a frame: the mean of what the frames around it ask for, so that the hand neither jitters nor leaps
   /// as other points of it come to touch.
-  [[nodiscard]] Change calmAt(Poser& poser, const TiledMotion& in, const Item& item, int frame, Kept& kept) const {
+  [[nodiscard]] Change calmAt(Poser& poser, const TiledMotion& in, const Item& item, int frame, Kept& kept, int round = calmRounds) const {
     const FrameSpan span = frames_[item.index].span;
     const int reach = calmFrames();
     Change sum;
     double total = 0;
     for (int f = std::max(span.first, frame - reach); f <= std::min(span.last, frame + reach); ++f) {
-      std::optional<Change>& raw = keptOf(kept, item).raw[static_cast<std::size_t>(f - span.first)];
-      if (!raw) raw = changeOf(poser, in, item, f, std::nullopt);
       const double w = 1 + std::cos(std::numbers::pi * (f - frame) / (reach + 1));
-      sum = sum.plus(*raw, w);
+      sum = sum.plus(doneAt(poser, in, item, f, kept, round - 1), w);
       total += w;
     }
     return Change{}.plus(sum, 1 / total);
   }
 
-  [[nodiscard]] const Change& doneAt(Poser& poser, const TiledMotion& in, const Item& item, int frame, Kept& kept) const {
-    std::optional<Change>& done = keptOf(kept, item).done[static_cast<std::size_t>(frame - frames_[item.index].span.first)];
+  /// The change at a frame after so many rounds of smoothing and settling again.
+  [[nodiscard]] Change doneAt(Poser& poser, const TiledMotion& in, const Item& item, int frame, Kept& kept, int round = calmRounds) const {
+    std::optional<Change>& done = keptOf(kept, item).rounds[static_cast<std::size_t>(round)][static_cast<std::size_t>(frame - frames_[item.index].span.first)];
     if (!done) {
       std::optional<Change> start;
-      if (item.skin) start = calmAt(poser, in, item, frame, kept);
+      if (item.skin && round > 0) start = calmAt(poser, in, item, frame, kept, round);
       done = changeOf(poser, in, item, frame, start);
     }
     return *done;
@@ -526,8 +524,8 @@ class TouchLayer final : public RepairLayer {
       }
       exact = exact || pull.weight > 1 - 1e-9;
     }
-    bring(poser, task);
-    if (exact) follow(poser, in, pulls, task);
+    const bool spineTurned = bring(poser, task);
+    if (exact) follow(poser, in, pulls, task, spineTurned);
   }
 
   [[nodiscard]] static double shareOf(const Item& item) { return item.other >= 0 ? std::clamp(item.touch->share, 0.0, 1.0) : 0; }
@@ -547,7 +545,7 @@ class TouchLayer final : public RepairLayer {
 
   /// Spine and other hand have moved targets along: goes after them. What is out of reach is left to the other hand; skin that is to
   /// touch then does so at the nearest place within reach.
-  void follow(Poser& poser, const TiledMotion& in, const std::vector<Pull>& pulls, Task& task) const {
+  void follow(Poser& poser, const TiledMotion& in, const std::vector<Pull>& pulls, Task& task, bool spineTurned) const {
     const double near = 1e-6 * context_->height;
     const auto goalOf = [&](int limb) -> Vec3d& { return task.limbs[static_cast<std::size_t>(limb)].goal; };
     std::array<LimbTask, 4> best = task.limbs;
@@ -592,7 +590,11 @@ class TouchLayer final : public RepairLayer {
       const double step = pass < 3 ? 1 : 0.5;
       for (int limb = 0; limb < 4; ++limb) goalOf(limb) += (next[static_cast<std::size_t>(limb)] - goalOf(limb)) * step;
       poser.load(in, task.frame);  // what helps is found anew, not added up
-      bring(poser, task);
+      const bool turnedBefore = spineTurned;
+      spineTurned = bring(poser, task);
+      // A single hand that got where it should has moved no target along.
+      const Item& item = *pulls.front().item;
+      if (pulls.size() == 1 && item.other < 0 && item.skin && !spineTurned && !turnedBefore && reached(item.limb)) return;
     }
     if (last) return;
     task.limbs = best;
@@ -689,8 +691,8 @@ class TouchLayer final : public RepairLayer {
     return s;
   }
 
-  /// Brings the limbs with a weight to their goals.
-  void bring(Poser& poser, const Task& task) const {
+  /// Brings the limbs with a weight to their goals. True if the spine was turned.
+  bool bring(Poser& poser, const Task& task) const {
     bool spineTurned = false;
     for (int arm = 0; arm < 2; ++arm) {
       const LimbTask& l = task.limbs[static_cast<std::size_t>(arm)];
@@ -706,6 +708,7 @@ class TouchLayer final : public RepairLayer {
       wanted.pole = l.pole;
       poser.solveLimb(limbAt(limb), wanted);
     }
+    return spineTurned;
   }
 
   /// Turns collarbone and spine as far as an arm needs it to reach its goal. True if the spine was turned.
