@@ -1,6 +1,9 @@
 // A leg whose foot stands on the ground: how its sole lies, and how it rolls. Internal to plants.
 #pragma once
 
+#include <array>
+#include <memory>
+#include <numbers>
 #include <vector>
 
 #include "core/repair/repair_context.h"
@@ -102,6 +105,7 @@ class PlantLeg {
     int pivot = 0;
     double at = 0;  // where the pivot stands, forward of the flat foot's joint
   };
+  static constexpr double cell = 0.5 * std::numbers::pi / 180, steepest = 80 * std::numbers::pi / 180;
   void buildRoll();
   [[nodiscard]] Rolled placeFlat(const Flat& p, double pitch) const;
 

@@ -1,0 +1,57 @@
+// Values over a range of frames, smoothed and covered. Internal to plants.
+#pragma once
+
+#include <algorithm>
+#include <vector>
+
+#include "core/base/frame_rate.h"
+
+namespace understudy {
+
+/// Weights of a smooth bump of 2·reach + 1 frames that add up to 1.
+inline std::vector<double> bump(int reach) {
+  std::vector<double> out;
+  double sum = 0;
+  for (int k = -reach; k <= reach; ++k) {
+    const double x = static_cast<double>(k) / (reach + 1), w = (1 - x * x) * (1 - x * x);
+    out.push_back(w);
+    sum += w;
+  }
+  for (double& w : out) w /= sum;
+  return out;
+}
+
+/// Values over a range of frames; 0 outside.
+struct Strip {
+  int first = 0;
+  std::vector<double> values;
+  explicit Strip(FrameSpan span) : first(span.first), values(static_cast<std::size_t>(span.count()), 0.0) {}
+  [[nodiscard]] double at(int frame) const {
+    const int k = frame - first;
+    return k < 0 || k >= static_cast<int>(values.size()) ? 0 : values[static_cast<std::size_t>(k)];
+  }
+  double& operator[](int frame) { return values[static_cast<std::size_t>(frame - first)]; }
+  [[nodiscard]] FrameSpan span() const { return {first, first + static_cast<int>(values.size()) - 1}; }
+};
+
+inline Strip smoothed(const Strip& in, FrameSpan span, const std::vector<double>& kernel) {
+  Strip out(span);
+  const int reach = static_cast<int>(kernel.size()) / 2;
+  for (int f = span.first; f <= span.last; ++f) {
+    double sum = 0;
+    for (int k = -reach; k <= reach; ++k) sum += kernel[static_cast<std::size_t>(k + reach)] * in.at(f + k);
+    out[f] = sum;
+  }
+  return out;
+}
+
+/// Smooth and nowhere below `need`: the largest within `reach` frames, smoothed over as many.
+inline Strip covering(const Strip& need, FrameSpan span, const std::vector<double>& kernel) {
+  const int reach = static_cast<int>(kernel.size()) / 2;
+  Strip envelope(widened(span, reach, reach));
+  for (int f = envelope.first; f <= envelope.span().last; ++f)
+    for (int k = -reach; k <= reach; ++k) envelope[f] = std::max(envelope[f], need.at(f + k));
+  return smoothed(envelope, span, kernel);
+}
+
+}  // namespace understudy
