@@ -228,7 +228,7 @@ Json readJson(const fs::path& path) {
 /// The state a finished pair left, where it is still true.
 Json finishedState(const fs::path& folder, const std::string& key) {
   Json state = readJson(folder / "job.json");
-  if (!state.is_object() || !state.contains("key") || state["key"] != key) return {};
+  if (!state.is_object() || !state.contains("key") || state["key"] != key || !state.contains("summary") || !state["summary"].is_object()) return {};
   std::error_code error;
   for (const char* file : results)
     if (!fs::is_regular_file(folder / file, error)) return {};

@@ -70,6 +70,7 @@ Result<std::vector<Json>> listsOf(const std::string& path) {
     if (!list.is_array()) return makeError(Fault::input, "A list is expected", file, "'repair list --json' shows how they look");
     for (Json item : list) {
       if (!item.is_object()) return makeError(Fault::input, "A repair is a JSON object", file, "'repair schema' describes it");
+      item.erase("item");
       if (kind) item["item"] = kind;
       items.push_back(std::move(item));
     }

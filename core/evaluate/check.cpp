@@ -20,14 +20,16 @@ struct Checker {
 
   void wrong(std::string what, std::string todo) { issues.push_back(makeError(Fault::usage, std::move(what), describe(repair), std::move(todo))); }
   std::string clipFrames() const { return "the clip has frames " + spanText({0, context.frames - 1}, firstShown); }
-  std::string shown(double seconds) const { return std::to_string(static_cast<long>(std::lround(seconds * context.rate.hertz())) + firstShown); }
+  std::string shown(double seconds) const { return std::to_string(frameOf(seconds) + firstShown); }
+  /// What lies beyond a billion frames is told as that.
+  long frameOf(double seconds) const { return std::isfinite(seconds) ? std::lround(std::clamp(seconds * context.rate.hertz(), -1e9, 1e9)) : -1000000000L; }
   /// Half a frame of grace, as times are rounded to frames.
   bool inside(double seconds) const {
     const double frame = seconds * context.rate.hertz();
     return std::isfinite(frame) && frame >= -0.5 && frame < context.frames - 0.5 + 1e-9;
   }
   bool insideSpan(double seconds) const {
-    const long frame = std::lround(seconds * context.rate.hertz());
+    const long frame = frameOf(seconds);
     return inside(seconds) && frame >= frames.span.first && frame <= frames.span.last;
   }
 

@@ -343,6 +343,17 @@ TEST_F(RepairCommand, WrongRequestsLeaveTheReelAlone) {
   refused("add", {"--from", file("odd.json")}, 2, "prat");
   writeFile(file("half.json"), R"([{"kind":"still","span":{"first":0.1,"last":0.2}},{"kind":"still","span":{"first":0.1,"last":20}}])");
   refused("add", {"--from", file("half.json")}, 2, "outside the clip");
+  for (const char* odd : {"5", "[5]", "[[]]", "{\"repairs\":5}", "{\"kind\":5}", "{\"kind\":\"still\",\"bones\":5}", "{\"kind\":\"still\",\"span\":[1,2]}",
+                          "{\"kind\":\"still\",\"item\":7,\"span\":{\"first\":1e300,\"last\":1e301}}", "{\"kind\":\"nudge\",\"time\":\"soon\"}",
+                          "{\"kind\":\"nudge\",\"time\":1e300,\"bones\":[{\"joint\":\"@head\"}]}", "{\"kind\":\"plant\",\"marks\":[{\"time\":-1e300}]}",
+                          "{\"props\":[{\"holders\":[{\"bone\":\"tail\"}]}]}", "{\"locks\":[{\"bones\":[\"tail\"]}]}", "{\"set\":[{\"kind\":\"mesh\"}]}", "null", "[]", "{}"}) {
+    writeFile(file("odd.json"), odd);
+    const std::string before = readFile(reel());
+    const ProgramRun run = on("add", {"--from", file("odd.json")});
+    EXPECT_TRUE(run.exitCode == 2 || run.exitCode == 3) << odd << ": " << run.exitCode << " " << run.err;
+    EXPECT_EQ(run.err.find("defect"), std::string::npos) << odd << ": " << run.err;
+    EXPECT_EQ(readFile(reel()), before) << odd;
+  }
   refused("export", {"--out", reel()}, 2, "never written over");
   refused("export", {"--out", file("a.doc")}, 2, ".glb, .gltf, .bvh or .csv");
   refused("evaluate", {"--repair", "9"}, 2, "no repair 9");
