@@ -322,7 +322,8 @@ class TouchLayer final : public RepairLayer {
     std::vector<Pull> pulls;
     for (const Item& item : items_) {
       const double w = item.weight * spanWeight(frames_[item.index], frame);
-      if (w > 0) pulls.push_back({&item, w, nullptr});
+      const bool locked = isLocked(item.limb, frame) && (item.other < 0 || isLocked(item.other, frame));
+      if (w > 0 && !locked) pulls.push_back({&item, w, nullptr, std::nullopt});
     }
     for (int limb = 0; limb < 4; ++limb) {
       std::vector<Pull*> own;
@@ -519,7 +520,7 @@ class TouchLayer final : public RepairLayer {
         add(pull, *pull.start, pull.weight);
       } else {
         const Vec3d way = wishOf(poser, *pull.item, frame).way();
-        const double share = shareOf(*pull.item);
+        const double share = shareOf(*pull.item, frame);
         add(pull, {way * (1 - share), way * -share}, pull.weight);
       }
       exact = exact || pull.weight > 1 - 1e-9;
@@ -528,7 +529,19 @@ class TouchLayer final : public RepairLayer {
     if (exact) follow(poser, in, pulls, task, spineTurned);
   }
 
-  [[nodiscard]] static double shareOf(const Item& item) { return item.other >= 0 ? std::clamp(item.touch->share, 0.0, 1.0) : 0; }
+  /// Part of the way the other hand comes: none where it is locked, all where this one is.
+  [[nodiscard]] double shareOf(const Item& item, int frame) const {
+    if (item.other < 0 || isLocked(item.other, frame)) return 0;
+    return isLocked(item.limb, frame) ? 1 : std::clamp(item.touch->share, 0.0, 1.0);
+  }
+
+  [[nodiscard]] bool isLocked(int limb, int frame) const {
+    const LimbRig& rig = limbAt(limb);
+    return std::any_of(context_->locks.begin(), context_->locks.end(), [&](const RepairContext::Locked& lock) {
+      if (!lock.span.holds(frame)) return false;
+      return std::any_of(lock.joints.begin(), lock.joints.end(), [&](int j) { return j == rig.root || j == rig.mid || j == rig.end; });
+    });
+  }
 
   struct LimbTask {
     Vec3d goal;
@@ -572,8 +585,8 @@ class TouchLayer final : public RepairLayer {
           const Vec3d way = wishOf(poser, item, task.frame).way();
           miss = std::max(miss, length(way));
           if (length(way) < near) continue;
-          const bool ownCan = reached(item.limb), otherCan = item.other >= 0 && reached(item.other);
-          const double share = shareOf(item);
+          const bool ownCan = shareOf(item, task.frame) < 1 && reached(item.limb), otherCan = item.other >= 0 && shareOf(item, task.frame) > 0 && reached(item.other);
+          const double share = shareOf(item, task.frame);
           if (!ownCan && !otherCan) continue;
           next[own] += way * (ownCan && otherCan ? 1 - share : ownCan ? 1.0 : 0.0);
           if (item.other >= 0) next[other] -= way * (ownCan && otherCan ? share : otherCan ? 1.0 : 0.0);
@@ -629,7 +642,7 @@ class TouchLayer final : public RepairLayer {
     const Moment m = momentAt(poser, item, frame);
     const double fine = context_->scaled(1e-4), wanted = item.touch->gap + context_->scaled(justTouching);
     const bool hands = item.touch->target == TouchTarget::hand;
-    const double share = shareOf(item);
+    const double share = shareOf(item, frame);
     const Vec3d way = fromHere ? Vec3d{} : wishOf(poser, item, frame).way();
     Change s{way * (1 - share), way * -share};
     const Arm own = armOf(poser, item.limb), other = armOf(poser, 1 - item.limb);

@@ -170,6 +170,30 @@ TEST(Touch, HandsMeetHalfWay) {
   for (int f = 60; f <= 66; ++f) EXPECT_LT(distance(Posed(stand(), b.motion, f).at(hand(1)), Posed(stand(), stand().motion, f).at(hand(1))), 1e-6);
 }
 
+TEST(Touch, ALockedHandIsComeTo) {
+  for (int locked = 0; locked < 2; ++locked) {
+    test::Stand s = stand();
+    auto context = std::make_shared<RepairContext>(*s.context);
+    context->body.map = &context->map->character;
+    context->body.figure = context->figure.get();
+    context->locks.push_back({{hand(locked)}, {0, context->frames - 1}});
+    s.context = context;
+    TouchRepair t;
+    t.target = TouchTarget::hand;
+    t.bone = "@leftHand";
+    t.on = "@rightHand";
+    t.point = tip;
+    // A place beside the right hand, 50 mm from where the left one is.
+    const Posed q(s, s.motion, 63);
+    t.place = rotate(conjugate(q.turn(hand(1))), q.point(hand(0), tip) + Vec3d{0, 0.04, 0.03} - q.at(hand(1)));
+    const Applied a = applied(s, {touchOver(63, 63, t)});
+    const Posed p(s, a.motion, 63);
+    EXPECT_LT(distance(p.at(hand(locked)), q.at(hand(locked))), 1e-6);
+    EXPECT_GT(distance(p.at(hand(1 - locked)), q.at(hand(1 - locked))), 0.04);
+    EXPECT_LT(distance(p.point(hand(0), tip), p.point(hand(1), t.place)), 1e-4);
+  }
+}
+
 TEST(Touch, GoesWithAPathOverTheBody) {
   TouchRepair t;
   t.target = TouchTarget::body;
