@@ -5,6 +5,7 @@
 #include "core/repair/plant.h"
 #include "core/repair/plant_parts.h"
 #include "core/repair/plant_stay.h"
+#include "core/scene/set.h"
 
 namespace understudy {
 namespace {
@@ -54,6 +55,32 @@ void bringWithin(const std::vector<Disc>& discs, double& x, double& z) {
   }
 }
 
+/// Ground that nobody has stated is the nearest surface of the set below a foot that stands nearer to it than to the floor.
+void standOnSet(PlantRepair& plant, const Stay& stay, const PlantLeg& leg, const std::vector<LegFrame>& own, const RepairContext& context) {
+  if (plant.ground != 0 || plant.normal != Vec3d{0, 1, 0} || context.set.empty()) return;
+  Vec3d sole;
+  int count = 0;
+  for (std::size_t i = 0; i < own.size(); ++i)
+    if (stay.phases[i] == PlantPhase::flat || i == own.size() / 2) sole += own[i].foot.at, ++count;
+  sole = sole / static_cast<double>(count) - Vec3d{0, leg.height, 0};
+  double nearest = std::abs(sole.y);
+  for (const SetItem& item : context.set) {
+    if (item.kind == SetKind::mesh) continue;
+    SetShape shape;
+    shape.form = item.kind == SetKind::plane ? SetForm::plane : item.kind == SetKind::box ? SetForm::box : item.kind == SetKind::ball ? SetForm::ball : SetForm::steps;
+    shape.place = {normalised(item.place.rotation), item.place.position};
+    shape.size = item.size;
+    shape.count = item.count;
+    if (!checkShape(shape)) continue;
+    const SurfacePoint at = nearestOn(shape, sole);
+    if (at.normal.y < 0.7 || std::abs(at.distance) >= nearest) continue;
+    nearest = std::abs(at.distance);
+    plant.normal = at.normal;
+    // The plane's height right below the foot.
+    plant.ground = at.point.y + (at.normal.x * (at.point.x - sole.x) + at.normal.z * (at.point.z - sole.z)) / at.normal.y;
+  }
+}
+
 }  // namespace
 
 Repair anchoredPlant(Repair repair, const RepairContext& context, const TiledMotion& motion) {
@@ -77,6 +104,9 @@ Repair anchoredPlant(Repair repair, const RepairContext& context, const TiledMot
     pose.load(motion, f);
     own.push_back(pose.leg(stay->side));
   }
+
+  standOnSet(*plant, *stay, leg, own, context);
+  stay = stayOf(context, repair, frames, leg);
 
   std::size_t spinFirst = own.size(), spinLast = 0;
   for (std::size_t i = 0; i < own.size(); ++i)

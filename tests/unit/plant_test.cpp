@@ -7,6 +7,7 @@
 
 #include "core/inspect/plants.h"
 #include "core/io/read.h"
+#include "core/repair/plant_leg.h"
 #include "core/retarget/retarget.h"
 #include "tests/support/fixtures.h"
 
@@ -228,6 +229,24 @@ TEST(Plant, SlopesAndStepsAreStoodOn) {
       EXPECT_GE(bearing, 3);
     }
   }
+}
+
+TEST(Plant, AStepOfTheSetIsStoodOn) {
+  Walk walk;
+  const Repair onFloor = anchoredPlant(step(0, 40), *walk.context, walk.motion);
+  RepairContext context = *walk.context;
+  SetItem box;
+  box.kind = SetKind::box;
+  const PlantRepair& floor = std::get<PlantRepair>(onFloor.action);
+  // Its top is where the made walk's floating foot is, nearer than the floor.
+  const double sole = floor.anchor.y - floor.lift - context.standing->legs[0].height;
+  ASSERT_GT(std::abs(sole), 5e-3);
+  box.place.position = {floor.anchor.x, sole - 0.5, floor.anchor.z};
+  box.size = {1, 0.5, 1};
+  context.set = {box};
+  const Repair onBox = anchoredPlant(step(0, 40), context, walk.motion);
+  EXPECT_NEAR(std::get<PlantRepair>(onBox.action).ground, sole, 2e-3);
+  EXPECT_EQ(floor.ground, 0);
 }
 
 TEST(Plant, ASpinTurnsAboutTheBall) {
