@@ -39,8 +39,11 @@ class Inspector {
 
   void jumps() {
     for (Finding& finding : jumpFindings(context_, seen_.untrimmed)) {
-      if (!finding.proposal.empty() && already(finding.proposal.front())) {
-        finding.cause = "It remains after its repair";
+      if (const std::string maker = makerOf(finding); !maker.empty()) {
+        finding.cause = maker;
+        finding.proposal.clear();
+      } else if (!finding.proposal.empty() && already(finding.proposal.front())) {
+        finding.cause = "It is in the performance, and is left after its repair";
         finding.proposal.clear();
       }
       add(std::move(finding));
@@ -109,6 +112,35 @@ class Inspector {
 
  private:
   [[nodiscard]] bool already(const Repair& proposal) const { return repairsAlready(*take_.repairs, proposal, context_.rate, context_.frames); }
+
+  /// What of the take makes a jump that was not in the performance, with its measure; "" where the performance had it.
+  [[nodiscard]] std::string makerOf(const Finding& finding) const {
+    const Result<int> joint = findBone(context_, finding.bones.front());
+    if (!joint || finding.worst < 1) return {};
+    const auto step = [&](const TiledMotion& motion) {
+      const auto at = [&](int f) { return Quatd(motion.rotationsAt(f)[static_cast<std::size_t>(*joint)]); };
+      return angleBetween(at(finding.worst - 1), at(finding.worst)) * 57.29577951308232;
+    };
+    const double own = step(seen_.stageInputs.front());
+    if (own >= 0.5 * finding.measure) return {};
+    int maker = -1;
+    double most = 0, before = own;
+    for (int s = 0; s < stageCount; ++s) {
+      const double after = step(s + 1 < stageCount ? seen_.stageInputs[static_cast<std::size_t>(s) + 1] : seen_.untrimmed);
+      if (after - before > most) {
+        most = after - before;
+        maker = s;
+      }
+      before = after;
+    }
+    if (maker < 0) return {};
+    const auto stage = static_cast<RepairStage>(maker);
+    const bool clears = stage == RepairStage::freeClearance || stage == RepairStage::gripClearance;
+    for (const Node<Repair>& repair : *take_.repairs)
+      if (concerns(stage, *repair) && (!clears || std::holds_alternative<ClearanceRepair>(repair->action)) && !repair->muted && repairFrames(*repair, context_.rate, context_.frames).acting().holds(finding.worst))
+        return describe(*repair) + " turns it by " + number(most, "°") + " more in that frame";
+    return "A nudge turns it by " + number(most, "°") + " more in that frame";
+  }
 
   /// Repairs of the take of one kind.
   template <class Kind>
