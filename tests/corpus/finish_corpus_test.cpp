@@ -60,6 +60,19 @@ TEST_P(FinishedPair, IsJudgedFromItsFile) {
   print(std::string(performer) + " on " + character, r);
   std::printf("  clearance, seed 7: %s of %s possible ones solved, %s asked\n", r["search"]["solved"].dump().c_str(), r["search"]["possible"].dump().c_str(), r["search"]["asked"].dump().c_str());
   EXPECT_TRUE(r["finite"]);
+  EXPECT_EQ(r["jumps"]["flips"], 0);
+  if (r.contains("plants")) {
+    EXPECT_GE(number(r, {"plants", "covered"}), 0.9);
+    EXPECT_LE(number(r, {"plants", "inSwing"}, 1), 0.05);
+    EXPECT_LE(number(r, {"plants", "edgeMedianMs"}, 1e9), 1000.0 / 30);
+    EXPECT_LE(number(r, {"feet", "offGround", "max"}, 1e9), 1);
+  }
+  if (!r["hands"]["spans"].empty()) {
+    EXPECT_LE(number(r, {"hands", "drift", "max"}, 1e9), 0.5);
+  } else {
+    // Both hands on one prop leave too little room on the widest bodies: printed, not asserted.
+    EXPECT_LE(number(r, {"armDepth", "deeperThan10"}), 0.02);
+  }
 }
 
 INSTANTIATE_TEST_SUITE_P(Corpus, FinishedPair,
@@ -148,7 +161,10 @@ TEST_P(InjectedFlaws, AreGoneAfterFinish) {
   const bool turned = kind == FlawKind::pop || kind == FlawKind::twist || kind == FlawKind::flip;
   const double least = kind == FlawKind::pop ? 10 * degree : turned ? 60 * degree : 0.01, most = kind == FlawKind::pop ? 25 * degree : turned ? 150 * degree : 0.03;
   int put = 0, gone = 0;
-  for (const auto& [performer, character] : {std::pair{"walk_figure8.bvh", "CesiumMan.gltf"}, std::pair{"cmu_02_07_swordplay.bvh", "KayKit_Knight.glb"}}) {
+  using Pair = std::pair<const char*, const char*>;
+  const std::vector<Pair> pairs = kind == FlawKind::gripDrift ? std::vector<Pair>{{"cmu_02_07_swordplay.bvh", "CesiumMan.gltf"}}
+                                                              : std::vector<Pair>{{"walk_figure8.bvh", "CesiumMan.gltf"}, {"child_zombie_walk_zup.bvh", "RobotExpressive.glb"}};
+  for (const auto& [performer, character] : pairs) {
     const TemporaryFolder folder;
     Result<Figure> figure = readFigure(corpus + "/motion/" + performer);
     ASSERT_TRUE(figure.ok());
@@ -199,7 +215,7 @@ TEST_P(InjectedFlaws, AreGoneAfterFinish) {
   RecordProperty("put", put);
   RecordProperty("gone", gone);
   ASSERT_GT(put, 0);
-  if (kind == FlawKind::slide || kind == FlawKind::flip || kind == FlawKind::pop) {
+  if (kind == FlawKind::flip || kind == FlawKind::pop || kind == FlawKind::gripDrift) {
     EXPECT_GE(gone, 0.95 * put);
   }
 }
