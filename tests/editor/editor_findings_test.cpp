@@ -158,6 +158,22 @@ TEST_F(EditorFindings, StrengthAcceptAndWaveOffByKeys) {
   EXPECT_EQ(window->findings().model().rowOf(waved), -1) << "it is not told again";
 }
 
+TEST_F(EditorFindings, AThingDroppedBesideTheCharacterIsHeldInItsHands) {
+  loadDemo();
+  const std::string broom = folder.file("broom.glb");
+  writeFile(broom, readFile(std::string(UNDERSTUDY_SOURCE) + "/samples/broom.glb"));
+  drop({broom});
+  ASSERT_EQ(document().take().props->size(), 1U) << window->messages().text().toStdString();
+  EXPECT_TRUE(document().take().props->front().gripped) << "where it is held is found on its mesh";
+  EXPECT_TRUE(document().figure(Cast::character)) << "the character stays";
+  EXPECT_TRUE(document().props().figureOf(document().take().props->front()));
+  key(Qt::Key_F, Qt::ControlModifier);
+  settle();
+  const auto grip = std::find_if(document().take().repairs->begin(), document().take().repairs->end(), [](const auto& r) { return std::holds_alternative<GripRepair>(r->action); });
+  ASSERT_NE(grip, document().take().repairs->end());
+  EXPECT_EQ(std::get<GripRepair>((*grip)->action).prop, document().take().props->front().id);
+}
+
 TEST_F(EditorFindings, AClickOnTheStripChoosesWhatIsThere) {
   loadDemo();
   LanesView& lanes = window->timeline().lanes();

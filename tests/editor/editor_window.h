@@ -29,6 +29,7 @@
 
 #include "app/editor/document/mapping.h"
 #include "app/editor/document/nudging.h"
+#include "app/editor/document/props_keeper.h"
 #include "app/editor/document/repairing.h"
 #include "app/editor/panels/bars.h"
 #include "app/editor/panels/findings_model.h"

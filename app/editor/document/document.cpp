@@ -4,6 +4,7 @@
 #include <algorithm>
 
 #include "app/editor/document/findings_keeper.h"
+#include "app/editor/document/props_keeper.h"
 #include "core/bake/bake.h"
 #include "core/io/read.h"
 #include "core/repair/transform.h"
@@ -61,6 +62,7 @@ Document::Document(QObject* parent) : QObject(parent), undo_(newReel()), cache_(
       previewCache_(std::make_shared<EvaluationCache>()) {
   undo_.reset(newReel());
   findings_ = new FindingsKeeper(*this);
+  props_ = new PropsKeeper(*this);
   for (JobLane* lane : {&files_, &evaluations_, &previewing_})
     connect(lane, &JobLane::broken, this, [this](const QString& what) {
       Q_EMIT message(makeError(Fault::internal, tr("The work was broken off: %1").arg(what).toStdString(), {},
@@ -71,6 +73,7 @@ Document::~Document() {
   // Answers of jobs under way must find no document half gone.
   blockSignals(true);
   delete findings_;
+  delete props_;
 }
 
 const Take& Document::take() const {
@@ -297,6 +300,12 @@ void Document::open(const QString& path, std::optional<Cast> as) {
 void Document::takeUpFigure(const LoadedFigure& loaded, std::optional<Cast> as) {
   const std::string& path = loaded.reference.path;
   const std::string name = fileName(path).toStdString();
+  // Beside a character, a thing without skin and motion is something to hold.
+  if (!as && figure(Cast::character) && !loaded.figure->hasSkin() && loaded.figure->clips.empty() && !loaded.figure->meshes.empty()) {
+    props_->add(QString::fromStdString(path));
+    Q_EMIT opened(QString::fromStdString(path));
+    return;
+  }
   if (!as) as = castBy(*loaded.figure);
   if (!as || (*as == Cast::performer && loaded.figure->clips.empty())) {
     Q_EMIT message(makeError(Fault::input, as ? tr("The file holds no motion").toStdString() : tr("The file holds neither motion nor skin").toStdString(),

@@ -20,6 +20,7 @@
 namespace understudy::editor {
 
 class FindingsKeeper;
+class PropsKeeper;
 
 /// A file as read and made ready for the stage.
 struct LoadedFigure {
@@ -69,6 +70,7 @@ class Document : public QObject {
   [[nodiscard]] const Take& evaluatedTake() const { return evaluatedTake_; }
   [[nodiscard]] FindingsKeeper& findings() { return *findings_; }
   [[nodiscard]] const FindingsKeeper& findings() const { return *findings_; }
+  [[nodiscard]] PropsKeeper& props() const { return *props_; }
   /// Changes the take by work in the background, as one step of undo; dropped where the take has changed meanwhile.
   using TakeWork = std::function<Result<Take>(const Take&, const Sources&, EvaluationCache&, const RunControl&)>;
   void runOnTake(const QString& label, TakeWork work, std::function<void()> then);
@@ -134,6 +136,7 @@ class Document : public QObject {
   Take evaluatedTake_;
   std::shared_ptr<const RepairContext> carryFrom_;  ///< of the character before, until its repairs are carried over
   FindingsKeeper* findings_;
+  PropsKeeper* props_;
   std::uint64_t wanted_ = 0, shown_ = 0, previews_ = 0;
   std::shared_ptr<EvaluationCache> cache_, previewCache_;
   Issues told_;

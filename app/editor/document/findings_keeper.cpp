@@ -46,7 +46,9 @@ void FindingsKeeper::look() {
       if (!performance) return {};
       *analysed = {evaluated->performerNative, evaluated->map->performer, performance.value()};
     }
-    auto seen = inspectTake(take, *evaluated, *analysed->performance, {}, control);
+    InspectSettings settings;
+    if (!take.props->empty()) settings.prop = take.props->front().id;
+    auto seen = inspectTake(take, *evaluated, *analysed->performance, settings, control);
     if (!seen) return {};
     return [this, mine, findings = std::move(seen->findings)]() mutable {
       if (mine < looked_) return;
@@ -167,8 +169,10 @@ void FindingsKeeper::finish() {
   document_.runOnTake(tr("Finishing"), [](const Take& take, const Sources& sources, EvaluationCache& cache, const RunControl& control) -> Result<Take> {
     // What one pass mends may bring to light what another can; few passes settle it.
     Take finished = take;
+    FinishSettings settings;
+    if (!take.props->empty()) settings.inspect.prop = take.props->front().id;
     for (int pass = 0; pass < 3; ++pass) {
-      auto done = finishTake(finished, sources, {}, &cache, control);
+      auto done = finishTake(finished, sources, settings, &cache, control);
       if (!done) return done.error();
       if (done->take == finished) break;
       finished = std::move(done->take);

@@ -7,7 +7,9 @@
 #include <QVBoxLayout>
 
 #include "app/editor/document/describe.h"
+#include "app/editor/document/props_keeper.h"
 #include "app/editor/look/appearance.h"
+#include "app/editor/look/icons.h"
 #include "core/take/edits.h"
 
 namespace understudy::editor {
@@ -136,6 +138,35 @@ CastPanel::CastPanel(Document& document, QWidget* parent) : QWidget(parent) {
     connect(card, &CastCard::fileAsked, this, &CastPanel::fileAsked);
     column->addWidget(card);
   }
+  auto* props = new QWidget(this);
+  props->setObjectName(QStringLiteral("props"));
+  auto* list = new QVBoxLayout(props);
+  list->setContentsMargins(0, 0, 0, 0);
+  list->setSpacing(4);
+  column->addWidget(props);
+  const auto refresh = [&document, props, list] {
+    const auto& items = *document.take().props;
+    if (props->property("shown").toInt() == static_cast<int>(items.size())) return;
+    props->setProperty("shown", static_cast<int>(items.size()));
+    while (QLayoutItem* old = list->takeAt(0)) {
+      old->widget()->deleteLater();
+      delete old;
+    }
+    for (const PropItem& prop : items) {
+      auto* card = new QToolButton(props);
+      card->setText(tr("Prop  %1").arg(QString::fromStdString(prop.name)));
+      card->setIcon(icon(QStringLiteral("grip")));
+      card->setToolButtonStyle(Qt::ToolButtonTextBesideIcon);
+      card->setSizePolicy(QSizePolicy::Expanding, QSizePolicy::Fixed);
+      card->setPopupMode(QToolButton::InstantPopup);
+      auto* menu = new QMenu(card);
+      menu->addAction(tr("Remove"), card, [&document, id = prop.id] { document.props().remove(id); });
+      card->setMenu(menu);
+      list->addWidget(card);
+    }
+  };
+  connect(&document, &Document::takeChanged, props, refresh);
+  refresh();
 }
 
 }  // namespace understudy::editor

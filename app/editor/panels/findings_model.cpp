@@ -79,8 +79,8 @@ QSize FindingDelegate::sizeHint(const QStyleOptionViewItem&, const QModelIndex&)
 QRectF FindingDelegate::offerRect(const QRect& row, const QString& text) {
   QFont font = Appearance::small();
   font.setWeight(QFont::DemiBold);
-  const double w = QFontMetricsF(font).horizontalAdvance(text) + 22;
-  return {row.right() - w - 6, row.center().y() - 12.0, w, 24};
+  const double w = QFontMetricsF(font).horizontalAdvance(text) + 18;
+  return {row.right() - w - 5, row.bottom() - 25.0, w, 20};
 }
 
 void FindingDelegate::paint(QPainter* p, const QStyleOptionViewItem& option, const QModelIndex& index) const {
@@ -116,7 +116,7 @@ void FindingDelegate::paint(QPainter* p, const QStyleOptionViewItem& option, con
     const bool shown = index.data(FindingsModel::previewedRole).toBool();
     p->setPen(QPen(shown ? c.selection : c.line, 1));
     p->setBrush(shown ? c.picked : c.sunken);
-    p->drawRoundedRect(box, 12, 12);
+    p->drawRoundedRect(box, 10, 10);
     QFont font = Appearance::small();
     font.setWeight(QFont::DemiBold);
     p->setFont(font);
@@ -127,8 +127,9 @@ void FindingDelegate::paint(QPainter* p, const QStyleOptionViewItem& option, con
   const QRectF text(card.left() + 40, card.top() + 4, right - card.left() - 40, card.height() - 8);
   p->setFont(Appearance::body());
   p->setPen(waved ? c.dimText : c.text);
-  p->drawText(QRectF(text.left(), text.top(), text.width(), text.height() / 2), Qt::AlignVCenter,
-              QFontMetrics(p->font()).elidedText(index.data().toString(), Qt::ElideRight, static_cast<int>(text.width())));
+  const double full = card.right() - 8 - text.left();
+  p->drawText(QRectF(text.left(), text.top(), full, text.height() / 2), Qt::AlignVCenter,
+              QFontMetrics(p->font()).elidedText(index.data().toString(), Qt::ElideRight, static_cast<int>(full)));
   p->setFont(Appearance::small());
   p->setPen(c.dimText);
   QString note = index.data(FindingsModel::noteRole).toString();

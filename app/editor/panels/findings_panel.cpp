@@ -10,6 +10,7 @@
 #include <QScopedValueRollback>
 #include <QSlider>
 #include <QStyle>
+#include <QTimer>
 #include <QVBoxLayout>
 #include <algorithm>
 #include <cmath>
@@ -118,6 +119,7 @@ void FindingsPanel::refresh() {
                   : keeper.finishing()  ? tr("finishing…")
                   : !keeper.current()   ? tr("looking…")
                   : open == 0           ? tr("nothing found")
+                  : mendable == 0       ? tr("%1 remain").arg(open)
                   : mendable == open    ? tr("%1 found").arg(open)
                                         : tr("%1 found · %2 can be mended").arg(open).arg(mendable));
   finish_->setEnabled(complete && !keeper.finishing() && mendable > 0);
@@ -133,6 +135,7 @@ void FindingsPanel::refresh() {
     list_->selectionModel()->clear();
   else if (list_->currentIndex().row() != row)
     list_->setCurrentIndex(model_->index(row));
+  if (row >= 0) QTimer::singleShot(0, list_, [this] { list_->scrollTo(list_->currentIndex()); });  // once the sentence has taken its room
   accept_->setEnabled(chosen && !chosen->proposal.empty());
   kind_->setEnabled(chosen && !chosen->proposal.empty());
   wave_->setEnabled(chosen);

@@ -210,14 +210,15 @@ void FormBuilder::field(const FieldInfo& info, const Lens<int>& lens) {
 
 void FormBuilder::field(const FieldInfo& info, const Lens<bool>& lens) {
   if (std::string_view(info.name) == "anchored") {
-    auto* again = new QPushButton(RepairForm::tr("Take the place from the motion"), body_);
+    auto* again = new QPushButton(RepairForm::tr("Read it off again"), body_);
     again->setObjectName(QStringLiteral("anchorAgain"));
     again->setProperty("small", true);
     QObject::connect(again, &QPushButton::clicked, &form_, [form = &form_, lens] { form->write([&](Repair& r) { lens(r) = false; }, QString()); });
     row(QString(), RepairForm::tr("Forget where it stands, and read it off the motion at its frames once more"), {again});
     return;
   }
-  auto* box = new QCheckBox(QObject::tr(info.what), grid_->parentWidget());
+  auto* box = new QCheckBox(plainText(info.name), grid_->parentWidget());
+  box->setToolTip(QObject::tr(info.what));
   box->setObjectName(QString::fromLatin1(info.name));
   QObject::connect(box, &QCheckBox::clicked, &form_, [form = &form_, lens](bool on) { form->write([&](Repair& r) { lens(r) = on; }, QString()); });
   form_.fill_.push_back([box, lens](Repair& r) { box->setChecked(lens(r)); });
@@ -229,6 +230,8 @@ void FormBuilder::choice(const FieldInfo& info, const std::vector<const char*>& 
   auto* box = new QComboBox(grid_->parentWidget());
   box->setObjectName(QString::fromLatin1(info.name));
   box->setAccessibleName(plainText(info.name));
+  box->setSizeAdjustPolicy(QComboBox::AdjustToMinimumContentsLengthWithIcon);
+  box->setMinimumContentsLength(5);
   for (const char* name : names) box->addItem(plainText(name));
   QObject::connect(box, &QComboBox::activated, &form_, [form = &form_, set](int value) { form->write([&](Repair& r) { set(r, value); }, QString()); });
   form_.fill_.push_back([box, get](Repair& r) { box->setCurrentIndex(get(r)); });

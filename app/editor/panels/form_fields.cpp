@@ -34,7 +34,7 @@ QWidget* FormBuilder::boneBox(const QString& name, const Lens<std::string>& lens
   box->setEditable(true);
   box->setAccessibleName(name);
   box->setSizeAdjustPolicy(QComboBox::AdjustToMinimumContentsLengthWithIcon);
-  box->setMinimumContentsLength(8);
+  box->setMinimumContentsLength(5);
   const SkeletonMap& map = form_.document_.map().character;
   for (int r = 0; r < roleCount; ++r)
     if (map.joint(roleAt(r)) >= 0) {
@@ -202,7 +202,7 @@ void FormBuilder::field(const FieldInfo& info, const Lens<std::vector<JointNudge
     field(FieldInfo{"turn", "Turn about X, Y, Z", "rad"}, Lens<Vec3d>([safe](Repair& r) -> Vec3d& { return safe(r).rotation; }));
     field(FieldInfo{"move", "Move along X, Y, Z in mm", "m"}, Lens<Vec3d>([safe](Repair& r) -> Vec3d& { return safe(r).translation; }));
   }
-  auto* add = smallButton(RepairForm::tr("Add the selected bone"), RepairForm::tr("Add the selected bone"), [form = &form_, lens] {
+  auto* add = smallButton(RepairForm::tr("Add bone"), RepairForm::tr("Add the selected bone"), [form = &form_, lens] {
     const auto bone = form->session_.selected();
     const auto evaluated = form->document_.evaluated();
     if (!bone || bone->cast != Cast::character || !evaluated || !evaluated->context) return;
@@ -221,6 +221,8 @@ void FormBuilder::field(const FieldInfo& info, const Lens<std::vector<PlantMark>
     auto* phase = new QComboBox(grid_->parentWidget());
     phase->setObjectName(QStringLiteral("phase%1").arg(i));
     phase->setAccessibleName(RepairForm::tr("Phase %1").arg(i + 1));
+    phase->setSizeAdjustPolicy(QComboBox::AdjustToMinimumContentsLengthWithIcon);
+    phase->setMinimumContentsLength(4);
     for (const char* name : namesOf(PlantPhase{})) phase->addItem(plainText(name));
     QObject::connect(phase, &QComboBox::activated, &form_, [form = &form_, lens, i](int value) {
       form->write([&](Repair& r) {
@@ -244,7 +246,7 @@ void FormBuilder::field(const FieldInfo& info, const Lens<std::vector<PlantMark>
     });
     row(i == 0 ? RepairForm::tr("phases") : QString(), QObject::tr(info.what), {phase, from, drop}, from);
   }
-  auto* add = smallButton(RepairForm::tr("Phase from this frame"), RepairForm::tr("A phase that begins at the current frame"), [form = &form_, rate] {
+  auto* add = smallButton(RepairForm::tr("Phase from here"), RepairForm::tr("A phase that begins at the current frame"), [form = &form_, rate] {
     const auto evaluated = form->document_.evaluated();
     if (!evaluated) return;
     form->write([&](Repair& r) {

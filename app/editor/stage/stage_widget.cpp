@@ -8,7 +8,9 @@
 #include <cmath>
 
 #include "app/editor/document/nudging.h"
+#include "app/editor/document/props_keeper.h"
 #include "app/editor/look/appearance.h"
+#include "core/repair/grip.h"
 
 namespace understudy::editor {
 namespace {
@@ -48,6 +50,7 @@ StageWidget::StageWidget(Document& document, Session& session, QWidget* parent) 
   });
   connect(&document, &Document::evaluatedChanged, this, redraw);
   connect(&document, &Document::shownChanged, this, redraw);
+  connect(&document.props(), &PropsKeeper::changed, this, redraw);
   connect(&Appearance::instance(), &Appearance::changed, this, redraw);
   idle_.setSingleShot(true);
   idle_.setInterval(180);
@@ -128,10 +131,32 @@ void StageWidget::rebuild() {
     if (const auto hovered = session_.hovered(); hovered && hovered->cast == shown.cast) instance.hoveredJoint = hovered->joint;
     scene_.figures.push_back(instance);
   }
+  addProps();
   // What of planted soles carries.
   if (evaluated && shownOf(Cast::character))
     for (const SoleMark& mark : soleMarks(document_, *evaluated, frame))
-      scene_.marks.push_back({mark.at + shift(), toColour(mark.down ? c.character : c.dimText), mark.down ? 3.2F : 2.4F, !mark.down});
+      if (mark.down) scene_.marks.push_back({mark.at + shift(), toColour(c.character), 3, false});
+}
+
+void StageWidget::addProps() {
+  const auto evaluated = document_.shown();
+  if (!evaluated || !evaluated->context || !shownOf(Cast::character)) return;
+  const int frame = session_.frame() + evaluated->trimFirst;
+  if (frame >= evaluated->untrimmed.frames()) return;
+  std::vector<const Repair*> repairs;
+  for (const auto& repair : *document_.take().repairs) repairs.push_back(&*repair);
+  propJoint_.assign(1, Affined{});
+  for (const PropItem& prop : evaluated->context->props) {
+    FigureInstance instance;
+    instance.figure = document_.props().figureOf(prop);
+    if (!instance.figure) continue;
+    const std::vector<Rigid> path = propPath(*evaluated->context, evaluated->untrimmed, prop, repairs, {frame, frame});
+    if (path.empty()) continue;
+    instance.placement = Affined(toMatrix(path.front().turn), path.front().at + shift());
+    instance.jointWorld = propJoint_;
+    instance.skeletonColour = toColour(colours().character);
+    scene_.figures.push_back(instance);
+  }
 }
 
 void StageWidget::place() {

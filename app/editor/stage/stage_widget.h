@@ -63,6 +63,8 @@ class StageWidget : public QOpenGLWidget {
   void keyPressEvent(QKeyEvent* event) override;
 
  private:
+  /// What hands hold at the current frame.
+  void addProps();
   struct Shown {
     Cast cast = Cast::character;
     Affined placement;
@@ -100,6 +102,7 @@ class StageWidget : public QOpenGLWidget {
   bool bones_ = true, moving_ = false, framedOnce_ = false, stale_ = true, follow_ = true;
   std::optional<Vec3d> anchor_;
   std::vector<Shown> shown_;
+  std::vector<Affined> propJoint_;
   Scene scene_;
   Drag drag_ = Drag::none;
   TurnDrag turn_;

@@ -17,7 +17,7 @@
 namespace understudy::editor {
 namespace {
 
-constexpr double tallest = 25, lowest = 15, reach = 5;
+constexpr double tallest = 25, lowest = 13, reach = 5;
 
 }  // namespace
 

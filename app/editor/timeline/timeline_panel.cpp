@@ -102,7 +102,7 @@ TimelinePanel::TimelinePanel(Document& document, Session& session, QWidget* pare
   pages_->addWidget(new CurvesView(document, session, scale_, pages_));
   body->addWidget(pages_, 1);
   rows->addLayout(body, 1);
-  setMinimumHeight(TrackView::rulerHeight + 118);
+  setMinimumHeight(TrackView::rulerHeight + 150);
 
   connect(first, &QToolButton::clicked, this, [this] { session_.setFrame(session_.rangeFirst()); });
   connect(last, &QToolButton::clicked, this, [this] { session_.setFrame(session_.rangeLast()); });

@@ -10,6 +10,7 @@
 #include <QSettings>
 #include <QStandardPaths>
 
+#include "app/editor/document/props_keeper.h"
 #include "app/editor/panels/bars.h"
 #include "core/store/autosave.h"
 #include "core/take/take.h"
@@ -72,6 +73,12 @@ void FileKeeper::askOpen(std::optional<Cast> as) {
   const QString folder = QSettings().value(QStringLiteral("lastFolder")).toString();
   const QString file = QFileDialog::getOpenFileName(window_, title, folder, filter);
   if (!file.isEmpty()) openPath(file, as);
+}
+
+void FileKeeper::askProp() {
+  const QString file = QFileDialog::getOpenFileName(window_, tr("Choose a prop"), QSettings().value(QStringLiteral("lastFolder")).toString(),
+                                                    tr("Models (*.glb *.gltf *.fbx *.dae *.obj);;All files (*)"));
+  if (!file.isEmpty()) document_.props().add(file);
 }
 
 void FileKeeper::openPath(const QString& path, std::optional<Cast> as) {

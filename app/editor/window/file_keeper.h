@@ -23,6 +23,8 @@ class FileKeeper : public QObject {
   ~FileKeeper() override;
 
   void newReel();
+  /// Asks for a file that becomes a prop of the take.
+  void askProp();
   void askOpen(std::optional<Cast> as = {});
   void openPath(const QString& path, std::optional<Cast> as = {});
   void save(std::function<void()> after = {});

@@ -127,7 +127,7 @@ void MainWindow::buildParts() {
   down_->addWidget(across_);
   down_->addWidget(timeline_);
   down_->setStretchFactor(0, 1);
-  down_->setSizes({650, 220});
+  down_->setSizes({620, 250});
   rows->addWidget(down_, 1);
   setCentralWidget(centre);
 }

@@ -1,4 +1,5 @@
 // The window's commands for repairs: names, keys, and what they do.
+#include "app/editor/document/props_keeper.h"
 #include "app/editor/document/repairing.h"
 #include "app/editor/document/spans.h"
 #include "app/editor/panels/findings_panel.h"
@@ -6,6 +7,7 @@
 #include "app/editor/panels/repairs_panel.h"
 #include "app/editor/stage/stage_widget.h"
 #include "app/editor/window/actions.h"
+#include "app/editor/window/file_keeper.h"
 #include "app/editor/window/main_window.h"
 #include "core/take/edits.h"
 
@@ -59,6 +61,9 @@ void MainWindow::buildRepairActions() {
   a.add(menu, tr("Move one frame later"), QKeySequence(tr("Ctrl+Right")), [this] { moveItem(document_, session_.repair(), 1, QStringLiteral("move-by-key")); });
   a.add(menu, tr("Starts at this frame"), QKeySequence(tr("Ctrl+[")), [this] { setEdge(document_, session_, SpanPart::first); });
   a.add(menu, tr("Ends at this frame"), QKeySequence(tr("Ctrl+]")), [this] { setEdge(document_, session_, SpanPart::last); });
+  a.separator(menu);
+  a.add(menu, tr("Add a prop…"), QKeySequence(), [this] { files_->askProp(); });
+  a.add(menu, tr("Add a plain shaft as prop"), QKeySequence(), [this] { document_.props().add({}); });
   a.separator(menu);
   for (std::size_t kind = 0; kind < repairKinds().size(); ++kind)
     a.add(menu, tr("Add %1").arg(kindText(kind)), QKeySequence(), [this, kind] { repairs_->add(kind); });
