@@ -193,7 +193,7 @@ ArmPoints makeArm(const BodySurface& surface, int side, const JointFrames& refer
   }
   for (int i = 0; i < static_cast<int>(out.points.size());) {
     ArmPoints::Cluster c{i, 0};
-    while (i < static_cast<int>(out.points.size()) && c.count < 12 && out.points[static_cast<std::size_t>(i)].part == out.points[static_cast<std::size_t>(c.first)].part) ++i, ++c.count;
+    while (i < static_cast<int>(out.points.size()) && c.count < 16 && out.points[static_cast<std::size_t>(i)].part == out.points[static_cast<std::size_t>(c.first)].part) ++i, ++c.count;
     out.clusters.push_back(c);
   }
   return out;

@@ -85,8 +85,8 @@ struct ArmPoints {
 
 struct BodyModelSettings {
   double cell = 0.01;       ///< between nodes of the grids, metres of a character 1.7 m tall
-  double spacing = 0.02;    ///< between points of the arms, the same
-  int mostPoints = 240;     ///< of one arm
+  double spacing = 0.014;   ///< between points of the arms, the same
+  int mostPoints = 320;     ///< of one arm
 };
 
 struct BodyModel {
