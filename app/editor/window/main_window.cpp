@@ -15,6 +15,8 @@
 #include <QTabWidget>
 #include <QUrl>
 #include <QVBoxLayout>
+#include <algorithm>
+#include <utility>
 
 #include "app/editor/look/appearance.h"
 #include "app/editor/panels/bars.h"
@@ -144,6 +146,15 @@ void MainWindow::wire() {
   connect(&timeline_->lanes(), &LanesView::findingAsked, this, [this](const QString& key) {
     right_->setCurrentWidget(found_);
     found_->choose(key.toStdString());
+  });
+  connect(&timeline_->lanes(), &LanesView::lanesChanged, this, [this, known = std::size_t{0}]() mutable {
+    // Lanes that come up get their room from the stage, as far as it can spare some.
+    const std::size_t count = timeline_->lanes().names().size();
+    if (count == std::exchange(known, count)) return;
+    const int missing = TrackView::rulerHeight + 12 + 19 * static_cast<int>(count) - timeline_->lanes().height();
+    QList<int> sizes = down_->sizes();
+    const int give = std::min(missing, sizes[0] - 330);
+    if (give > 0) down_->setSizes({sizes[0] - give, sizes[1] + give});
   });
   connect(&session_, &Session::repairChanged, this, [this] {
     if (session_.repair() != 0) right_->setCurrentWidget(repairs_);
