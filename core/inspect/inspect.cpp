@@ -10,6 +10,7 @@
 #include "core/inspect/jumps.h"
 #include "core/inspect/plants.h"
 #include "core/inspect/touches.h"
+#include "core/inspect/twist.h"
 
 namespace understudy {
 namespace {
@@ -38,7 +39,9 @@ class Inspector {
       : take_(take), seen_(evaluated), performance_(performance), settings_(settings), context_(*evaluated.context) {}
 
   void jumps() {
-    for (Finding& finding : jumpFindings(context_, seen_.untrimmed)) {
+    Findings found = jumpFindings(context_, seen_.untrimmed);
+    for (Finding& finding : twistFindings(context_, seen_.untrimmed)) found.push_back(std::move(finding));
+    for (Finding& finding : found) {
       if (const std::string maker = makerOf(finding); !maker.empty()) {
         finding.cause = maker;
         finding.proposal.clear();

@@ -90,6 +90,7 @@ template <class V, Described<UntwistRepair> T> void fields(V&& visit, T& v) {
   visit(FieldInfo{"flips", "Remove flips over time"}, v.flips);
   visit(FieldInfo{"share", "Part of the excess twist that the bone above takes", "", 0, 1}, v.share);
   visit(FieldInfo{"limit", "Twist at one joint that is left alone", "rad", 0, 6.2831853}, v.limit);
+  visit(FieldInfo{"hinges", "Elbows and knees take their twist from the span's edges; hands and feet keep their orientation"}, v.hinges);
 }
 template <class V, Described<SmoothRepair> T> void fields(V&& visit, T& v) {
   visit(FieldInfo{"bones", "Bones that are smoothed; none: all"}, v.bones);

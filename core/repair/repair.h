@@ -61,6 +61,7 @@ struct UntwistRepair {
   bool flips = true;               ///< a step of half a turn that comes and goes
   double share = 0.5;              ///< part of the forearm's and shank's twist that the bone above takes, 0: none
   double limit = 1.5707963;        ///< radians of twist at one joint beyond which the excess is shared
+  bool hinges = false;             ///< elbows and knees take their own twist from the span's edges; hands and feet keep their orientation
   friend bool operator==(const UntwistRepair&, const UntwistRepair&) = default;
 };
 

@@ -51,6 +51,7 @@ struct Step {
   // … or the twist of a link.
   std::optional<TwistLink> link;
   double share = 0, limit = 0;
+  bool hinge = false;  ///< the link's base takes its own twist from the edges of the extent
 };
 
 /// What was found in one input.
@@ -86,7 +87,7 @@ class UntwistLayer : public RepairLayer {
 
   [[nodiscard]] FrameSpan affected(FrameSpan changed) const override {
     for (const Step& step : steps_)
-      if (!common(changed, step.extent).empty()) changed = hull(changed, step.extent);
+      if (!common(changed, step.hinge ? widened(step.extent, 1, 1) : step.extent).empty()) changed = hull(changed, step.extent);
     return changed;
   }
 
@@ -120,18 +121,22 @@ class UntwistLayer : public RepairLayer {
     const std::vector<int> joints = findBones(*context_, untwist->bones, where, issues);
     if (joints.empty()) return;
     const FrameSpan extent = common(frames_[index].acting(), {0, context_->frames - 1});
+    const bool hinges = untwist->hinges && extent != FrameSpan{0, context_->frames - 1};
+    if (untwist->hinges && !hinges)
+      issues.push_back(makeWarning("Over the whole clip there are no edges that elbows and knees could take their twist from", where, "Shorten its span"));
     const std::size_t before = steps_.size();
-    if (untwist->flips) {
-      Step step{index, extent, joints, std::nullopt, 0, 0};
-      steps_.push_back(std::move(step));
-    }
+    if (untwist->flips) steps_.push_back({index, extent, joints, std::nullopt});
     using enum Role;
     constexpr std::array<std::array<Role, 2>, 4> roles{{{leftUpperArm, leftLowerArm}, {rightUpperArm, rightLowerArm}, {leftUpperLeg, leftLowerLeg}, {rightUpperLeg, rightLowerLeg}}};
     const std::array<const LimbRig*, 4> limbs{&context_->arms[0], &context_->arms[1], &context_->legs[0], &context_->legs[1]};
     for (std::size_t i = 0; i < limbs.size(); ++i) {
       const LimbRig& limb = *limbs[i];
       const auto named = [&](int joint) { return joint >= 0 && std::binary_search(joints.begin(), joints.end(), joint); };
-      if (untwist->share <= 0 || !limb.complete() || !(named(limb.root) || named(limb.mid) || named(limb.end))) continue;
+      if (!limb.complete() || !(named(limb.root) || named(limb.mid) || named(limb.end))) continue;
+      if (hinges)
+        if (auto link = twistLink(*context_, limb.mid, limb.end, context_->roles().at(roles[i][1]).joints, limb.root); link && link->above >= 0)
+          steps_.push_back({index, extent, {}, std::move(link), 0, 0, true});
+      if (untwist->share <= 0) continue;
       addLink(index, extent, twistLink(*context_, limb.mid, limb.end, context_->roles().at(roles[i][1]).joints), *untwist);
       addLink(index, extent, twistLink(*context_, limb.root, limb.mid, context_->roles().at(roles[i][0]).joints), *untwist);
     }
@@ -139,7 +144,7 @@ class UntwistLayer : public RepairLayer {
   }
 
   void addLink(std::size_t index, FrameSpan extent, std::optional<TwistLink> link, const UntwistRepair& untwist) {
-    if (link) steps_.push_back({index, extent, {}, std::move(link), std::min(untwist.share, 1.0), std::max(untwist.limit, 0.0)});
+    if (link) steps_.push_back({index, extent, {}, std::move(link), std::min(untwist.share, 1.0), std::max(untwist.limit, 0.0), false});
   }
 
   [[nodiscard]] double weight(const Step& step, int frame) const { return repairs_[step.repair]->weight * spanWeight(frames_[step.repair], frame); }
@@ -180,10 +185,13 @@ class UntwistLayer : public RepairLayer {
       auto next = std::make_shared<Findings>();
       next->in = in;
       while (next->steps.size() < steps_.size()) {
-        if (steps_[next->steps.size()].link)
+        const Step& step = steps_[next->steps.size()];
+        if (step.hinge)
+          next->steps.push_back(hingeOf(step, *next));
+        else if (step.link)
           addTurns(*next);
         else
-          next->steps.push_back(flipsOf(steps_[next->steps.size()], *next));
+          next->steps.push_back(flipsOf(step, *next));
       }
       found_ = std::move(next);
     }
@@ -194,7 +202,7 @@ class UntwistLayer : public RepairLayer {
   void addTurns(Findings& findings) const {
     const std::size_t begin = findings.steps.size();
     std::size_t end = begin;
-    while (end < steps_.size() && steps_[end].link && steps_[end].repair == steps_[begin].repair) ++end;
+    while (end < steps_.size() && steps_[end].link && !steps_[end].hinge && steps_[end].repair == steps_[begin].repair) ++end;
     const FrameSpan extent = steps_[begin].extent;
     std::vector<double> twists(end - begin, 0.0);
     std::vector<Findings::OfStep> found(end - begin);
@@ -212,6 +220,31 @@ class UntwistLayer : public RepairLayer {
       }
     }
     for (Findings::OfStep& one : found) findings.steps.push_back(std::move(one));
+  }
+
+  /// How far a base is to turn so that its own twist takes the course between the edges.
+  [[nodiscard]] Findings::OfStep hingeOf(const Step& step, const Findings& before) const {
+    const FrameSpan clip{0, context_->frames - 1}, all = common(widened(step.extent, 1, 1), clip);
+    LocalPose pose(*context_);
+    std::vector<double> twists;
+    for (int f = all.first; f <= all.last; ++f) {
+      pose.load(before.in, f);
+      through(pose, before, before.steps.size(), f);
+      twists.push_back(followedTwist(step.link->baseChange(pose), step.link->axis, twists.empty() ? 0 : twists.back()));
+    }
+    // A spin by whole turns is none at the edges.
+    const bool hasBefore = all.first < step.extent.first, hasBehind = all.last > step.extent.last;
+    const double begin = hasBefore ? twists.front() : hasBehind ? twists.back() : 0;
+    const double spun = hasBehind ? twists.back() - begin : 0;
+    const bool whole = std::abs(spun) > std::numbers::pi;
+    const double end = begin + (whole ? std::remainder(spun, 2 * std::numbers::pi) : spun);
+    Findings::OfStep found;
+    for (int f = step.extent.first; f <= step.extent.last; ++f) {
+      const double t = static_cast<double>(f - all.first) / std::max(1, all.last - all.first);
+      const double away = begin + (end - begin) * t - twists[static_cast<std::size_t>(f - all.first)];
+      found.turns.push_back(weight(step, f) * (whole ? std::remainder(away, 2 * std::numbers::pi) : away));
+    }
+    return found;
   }
 
   [[nodiscard]] Findings::OfStep flipsOf(const Step& step, const Findings& before) const {

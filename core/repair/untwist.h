@@ -18,7 +18,11 @@ namespace understudy {
 /// Hands and feet keep their orientation in the stage (also fingers that hang on the forearm beside the hand, which are moved along for
 /// that), and the middle bone when its own twist is shared.
 ///
-/// The support of a frame is the repair's span and eases. Detached ends share nothing.
+/// Hinges, where asked for: a forearm or shank that spins about its own length while its hand or foot does not (its joint cannot, so the
+/// capture is wrong) takes its twist from the course between the last frame before the repair's and the first behind them; at a clip's end
+/// from the one edge there is. A repair over the whole clip has no edge, and hinges are left out with a warning.
+///
+/// The support of a frame is the repair's span and eases, with hinges one frame more on both sides. Detached ends share nothing.
 [[nodiscard]] RepairLayerPtr makeUntwistLayer(std::shared_ptr<const RepairContext> context, std::vector<const Repair*> repairs, Issues& issues);
 
 /// Twist of `change` about the unit vector `axis`, radians in (last − π, last + π]; within 10° of a half turn of swing `last` itself.

@@ -46,6 +46,12 @@ Quatd TwistLink::change(const LocalPose& pose) const {
   return relative * conjugate(reference);
 }
 
+Quatd TwistLink::baseChange(const LocalPose& pose) const {
+  Quatd relative;
+  for (const int j : baseWay) relative = relative * pose[j];
+  return conjugate(baseReference) * relative;
+}
+
 void TwistLink::share(LocalPose& pose, double angle) const {
   // From the joint above each joint of the path to the end, in the frame of the joint above.
   std::vector<Vec3d> lines(path.size());
@@ -62,7 +68,7 @@ void TwistLink::share(LocalPose& pose, double angle) const {
 
   pose.set(base, pose[base] * fromAxisAngle(line, angle));
   // Each joint between gives back the part of the turn up to its place, about its own line to the end.
-  Quatd above;
+  Quatd reached;
   double before = 0;
   for (std::size_t k = 0; k + 1 < path.size(); ++k) {
     const double reach = length(lines[k + 1]);
@@ -71,9 +77,9 @@ void TwistLink::share(LocalPose& pose, double angle) const {
       pose.set(path[k], pose[path[k]] * fromAxisAngle(lines[k + 1] / reach, -back));
       before = along[k];
     }
-    above = above * pose[path[k]];
+    reached = reached * pose[path[k]];
   }
-  pose.set(path.back(), normalised(conjugate(above) * wanted));
+  pose.set(path.back(), normalised(conjugate(reached) * wanted));
   for (const Beside& b : beside) pose.set(b.joint, fromAxisAngle(line, -b.t * angle) * pose[b.joint]);
   const Quatd back = fromAxisAngle(line, -angle);
   for (const Held& h : held) {
@@ -82,7 +88,7 @@ void TwistLink::share(LocalPose& pose, double angle) const {
   }
 }
 
-std::optional<TwistLink> twistLink(const RepairContext& context, int base, int end, const std::vector<int>& chain) {
+std::optional<TwistLink> twistLink(const RepairContext& context, int base, int end, const std::vector<int>& chain, int above) {
   const Skeleton& skeleton = context.figure->skeleton;
   if (base < 0 || end < 0 || !isAncestor(skeleton, base, end)) return std::nullopt;
   const auto at = [&](int j) { return context.body.position[static_cast<std::size_t>(j)]; };
@@ -112,6 +118,12 @@ std::optional<TwistLink> twistLink(const RepairContext& context, int base, int e
     const std::vector<int>& below = context.below[static_cast<std::size_t>(j)];
     if (carriesRole(j) || std::any_of(below.begin(), below.end(), carriesRole) || distance(at(j), at(end)) < 0.01 * size)
       link.held.push_back({j, offLine(j) > 1e-4 * context.height});
+  }
+  if (above >= 0 && isAncestor(skeleton, above, base)) {
+    link.above = above;
+    link.baseReference = conjugate(turn(above)) * turn(base);
+    for (int j = base; j != above; j = skeleton.parents[static_cast<std::size_t>(j)]) link.baseWay.push_back(j);
+    std::reverse(link.baseWay.begin(), link.baseWay.end());
   }
   link.reference = conjugate(turn(base)) * turn(end);
   link.axis = rotate(conjugate(turn(base)), line / size);

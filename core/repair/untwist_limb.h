@@ -52,13 +52,20 @@ struct TwistLink {
   Quatd reference;              ///< rotation of the end in the base's frame, reference pose
   Vec3d axis;                   ///< unit, from base to end in the base's frame, reference pose
 
+  int above = -1;               ///< the joint before the base in the limb, −1 where there is none
+  std::vector<int> baseWay;     ///< from its child down to the base
+  Quatd baseReference;          ///< rotation of the base in its frame, reference pose
+
+  /// Turn of the base in its own frame, since the reference pose, against the joint above: its twist about `axis` is the base's own.
+  [[nodiscard]] Quatd baseChange(const LocalPose& pose) const;
   /// Rotation of the end in the base's frame, against the reference pose.
   [[nodiscard]] Quatd change(const LocalPose& pose) const;
   /// The base turns by `angle` about the line to the end, and all that follows the end stays as it is.
   void share(LocalPose& pose, double angle) const;
 };
 
-/// `chain`: the base's role's joints, among which twist bones are looked for. None where the end does not hang on the base or lies on it.
-[[nodiscard]] std::optional<TwistLink> twistLink(const RepairContext& context, int base, int end, const std::vector<int>& chain);
+/// `chain`: the base's role's joints, among which twist bones are looked for; `above`: see there. None where the end does not hang on the base or lies on it.
+[[nodiscard]] std::optional<TwistLink> twistLink(const RepairContext& context, int base, int end, const std::vector<int>& chain,
+                                                 int above = -1);
 
 }  // namespace understudy

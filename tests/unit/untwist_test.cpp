@@ -206,6 +206,53 @@ TEST(Untwist, LeavesFastTurnsAndOneWayFlipsAlone) {
   EXPECT_NEAR(run.residuals[0].values[90].radians, 170 * degree, 1e-3);
 }
 
+TEST(Untwist, HingesTakeTheirTwistFromTheEdges) {
+  for (const bool left : {true, false}) {
+    const test::Stand clean = twistBones(120, 6, 4);
+    const RepairContext& c = *clean.context;
+    const LimbRig& arm = c.arms[left ? 0 : 1];
+    const int twistBone = c.roles().at(left ? Role::leftLowerArm : Role::rightLowerArm).joints[1];
+    test::Stand stand = clean;
+    stand.motion = stand.motion.writable(0, 120);
+    // The forearm spins and comes back; the hand and the twist bone by its place do not go along.
+    for (int f = 40; f < 80; ++f) {
+      Poser poser = posed(stand, stand.motion, f);
+      const Vec3d line = normalised(poser.position(arm.end) - poser.position(arm.mid));
+      const Quatd hand = poser.rotation(arm.end), bone = poser.rotation(twistBone);
+      const double angle = 140 * degree * std::sin(M_PI * (f - 39) / 41);
+      poser.turn(arm.mid, fromAxisAngle(line, angle));
+      poser.setRotation(twistBone, fromAxisAngle(line, 0.4 * angle) * bone);
+      poser.setRotation(arm.end, hand);
+      poser.store(stand.motion, f);
+    }
+    UntwistRepair action;
+    action.bones = {boneName(c, arm.mid)};
+    action.share = 0;
+    action.hinges = true;
+    Repair repair = untwist(action, FrameSpan{40, 79});
+    repair.easeBefore = repair.easeAfter = 0;
+    Issues issues;
+    const auto layer = makeUntwistLayer(stand.context, {&repair}, issues);
+    EXPECT_EQ(layer->extent(0), (FrameSpan{40, 79}));
+    const TiledMotion out = test::runLayer(*layer, stand.motion).motion;
+    for (int f = 0; f < 120; ++f) {
+      const Poser a = posed(clean, clean.motion, f), b = posed(stand, out, f);
+      for (const int j : {arm.mid, twistBone}) EXPECT_LT(angleBetween(a.rotation(j), b.rotation(j)), 10 * degree) << f;
+      EXPECT_LT(angleBetween(a.rotation(arm.end), b.rotation(arm.end)), 1e-5) << f;
+      EXPECT_LT(distance(a.position(arm.end), b.position(arm.end)), 2e-6) << f;
+    }
+    EXPECT_EQ(test::brokenPromises(*layer, stand.motion, 61), "");
+    repair.weight = 0.5;
+    repair.span = TimeRange{0, 2};
+    repair.easeAfter = 0.4;
+    EXPECT_EQ(test::brokenPromises(*makeUntwistLayer(stand.context, {&repair}, issues), stand.motion, 62), "");
+    EXPECT_TRUE(issues.empty());
+    repair.span.reset();
+    static_cast<void>(makeUntwistLayer(stand.context, {&repair}, issues));
+    EXPECT_EQ(issues.size(), 1U);
+  }
+}
+
 TEST(Untwist, KeepsItsPromises) {
   test::Stand stand = twistBones(140, 10, 9);
   twistEnd(stand, stand.context->arms[0], [](int f) { return 160 * degree * std::sin(0.04 * f); });
