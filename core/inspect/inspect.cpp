@@ -39,14 +39,27 @@ class Inspector {
       : take_(take), seen_(evaluated), performance_(performance), settings_(settings), context_(*evaluated.context) {}
 
   void jumps() {
-    Findings found = jumpFindings(context_, seen_.untrimmed);
-    for (Finding& finding : twistFindings(context_, seen_.untrimmed)) found.push_back(std::move(finding));
-    for (Finding& finding : found) {
+    twists();
+    for (Finding& finding : jumpFindings(context_, seen_.untrimmed)) {
       if (const std::string maker = makerOf(finding); !maker.empty()) {
         finding.cause = maker;
         finding.proposal.clear();
       } else if (!finding.proposal.empty() && already(finding.proposal.front())) {
         finding.cause = "It is in the performance, and is left after its repair";
+        finding.proposal.clear();
+      }
+      add(std::move(finding));
+    }
+  }
+
+  void twists() {
+    Findings found = twistFindings(context_, seen_.untrimmed);
+    if (found.empty()) return;
+    const Findings own = twistFindings(context_, seen_.stageInputs.front());
+    for (Finding& finding : found) {
+      const bool performed = std::any_of(own.begin(), own.end(), [&](const Finding& f) { return f.bones == finding.bones && !common(f.span, finding.span).empty(); });
+      if (!performed || (!finding.proposal.empty() && already(finding.proposal.front()))) {
+        finding.cause = performed ? "It is in the performance, and is left after its repair" : "Repairs that keep the hand or foot in its place turn it; the performance does not";
         finding.proposal.clear();
       }
       add(std::move(finding));
