@@ -14,6 +14,9 @@ using Clock = std::chrono::steady_clock;
 
 double secondsSince(Clock::time_point start) { return std::chrono::duration<double>(Clock::now() - start).count(); }
 
+/// How often the result is looked at before what is still found is left to the artist.
+constexpr int mostRounds = 3;
+
 /// The same flaw before and after: kind, bone, and some of the same frames.
 bool sameFlaw(const Finding& a, const Finding& b) {
   return a.kind == b.kind && (a.bones.empty() ? b.bones.empty() : !b.bones.empty() && a.bones.front() == b.bones.front()) && !common(a.span, b.span).empty();
@@ -50,6 +53,27 @@ Result<Finished> finishTake(const Take& start, const Sources& sources, const Fin
   out.issues.insert(out.issues.end(), (*performance)->issues.begin(), (*performance)->issues.end());
   step("look at the performance");
 
+  // Adds what the findings propose to the take and evaluates it; false where they propose nothing new.
+  const auto accept = [&](const Findings& findings) -> Result<bool> {
+    Take next = out.take;
+    for (const Finding& finding : findings) {
+      if (std::none_of(out.found.begin(), out.found.end(), [&](const Finding& known) { return sameFlaw(known, finding); })) out.found.push_back(finding);
+      if (finding.waved) continue;
+      for (const Repair& proposal : finding.proposal) {
+        // Several findings may ask for one repair.
+        if (repairsAlready(*next.repairs, proposal, seen->rate, seen->clipFrames)) continue;
+        next = addRepair(next, proposal);
+      }
+    }
+    if (next == out.take) return false;
+    Result<Take> anchoredTake = refitted(next, sources, cache, &out.issues, control);
+    if (!anchoredTake) return anchoredTake.error();
+    out.take = std::move(*anchoredTake);
+    seen = evaluate(out.take, sources, cache, control);
+    if (!seen) return seen.error();
+    return true;
+  };
+
   for (int part = 0; part < inspectParts; ++part) {
     if (!settings.inspect.parts[static_cast<std::size_t>(part)]) continue;
     control.report(0.3 + 0.1 * part, "find and repair");
@@ -59,23 +83,7 @@ Result<Finished> finishTake(const Take& start, const Sources& sources, const Fin
     Result<Inspection> look = inspectTake(out.take, *seen, **performance, one, control);
     if (!look) return look.error();
     out.issues.insert(out.issues.end(), look->issues.begin(), look->issues.end());
-    Repairs repairs = *out.take.repairs;
-    Take next = out.take;
-    for (const Finding& finding : look->findings) {
-      out.found.push_back(finding);
-      if (finding.waved) continue;
-      for (const Repair& proposal : finding.proposal) {
-        // Several findings may ask for one repair.
-        if (repairsAlready(*next.repairs, proposal, seen->rate, seen->clipFrames)) continue;
-        next = addRepair(next, proposal);
-      }
-    }
-    if (next == out.take) continue;
-    Result<Take> anchoredTake = refitted(next, sources, cache, &out.issues, control);
-    if (!anchoredTake) return anchoredTake.error();
-    out.take = std::move(*anchoredTake);
-    seen = evaluate(out.take, sources, cache, control);
-    if (!seen) return seen.error();
+    if (Result<bool> accepted = accept(look->findings); !accepted) return accepted.error();
   }
   if (settings.inspect.prop != 0) {
     std::vector<PropItem> props = *out.take.props;
@@ -93,6 +101,14 @@ Result<Finished> finishTake(const Take& start, const Sources& sources, const Fin
   control.report(0.85, "look again");
   Result<Inspection> look = inspectTake(out.take, *seen, **performance, settings.inspect, control);
   if (!look) return look.error();
+  // A repair may bring out what its flaw had hidden.
+  for (int round = 1; round < mostRounds; ++round) {
+    const Result<bool> more = accept(look->findings);
+    if (!more) return more.error();
+    if (!*more) break;
+    look = inspectTake(out.take, *seen, **performance, settings.inspect, control);
+    if (!look) return look.error();
+  }
   out.remaining = std::move(look->findings);
   out.evaluated = std::move(*seen);
   step("look again");

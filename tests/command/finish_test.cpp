@@ -58,8 +58,12 @@ TEST(FinishCommand, TheResultAsPerformerAsksForNothingNew) {
   ASSERT_TRUE(sources.ok()) << sources.error().text();
   for (std::size_t i = 0; i < sources->performer->clips.size(); ++i)
     if (sources->performer->clips[i].name == "Understudy") take.clip = static_cast<int>(i);
-  const auto done = finishTake(take, *sources);
-  ASSERT_TRUE(done.ok()) << done.error().text();
+  const auto seen = evaluate(take, *sources);
+  ASSERT_TRUE(seen.ok() && seen->complete());
+  const auto performance = analysePerformance(*sources->performer, seen->map->performer, seen->performerNative);
+  ASSERT_TRUE(performance.ok());
+  const auto look = inspectTake(take, *seen, **performance);
+  ASSERT_TRUE(look.ok()) << look.error().text();
   // What the first run had to leave is still there, and nothing else.
   const auto reel = loadReel(finishedFolder() + "/result.reel");
   ASSERT_TRUE(reel.ok());
@@ -68,7 +72,7 @@ TEST(FinishCommand, TheResultAsPerformerAsksForNothingNew) {
   const auto first = finishTake(*reel->currentTake(), *firstSources);
   ASSERT_TRUE(first.ok());
   std::string asked;
-  for (const Finding& finding : done->found) {
+  for (const Finding& finding : look->findings) {
     const bool left = std::any_of(first->remaining.begin(), first->remaining.end(), [&](const Finding& old) {
       return old.kind == finding.kind && old.bones.front() == finding.bones.front() && !common(widened(old.span, 3, 3), finding.span).empty();
     });

@@ -167,17 +167,11 @@ void FindingsKeeper::finish() {
   finishing_ = true;
   Q_EMIT changed();
   document_.runOnTake(tr("Finishing"), [](const Take& take, const Sources& sources, EvaluationCache& cache, const RunControl& control) -> Result<Take> {
-    // What one pass mends may bring to light what another can; few passes settle it.
-    Take finished = take;
     FinishSettings settings;
     if (!take.props->empty()) settings.inspect.prop = take.props->front().id;
-    for (int pass = 0; pass < 3; ++pass) {
-      auto done = finishTake(finished, sources, settings, &cache, control);
-      if (!done) return done.error();
-      if (done->take == finished) break;
-      finished = std::move(done->take);
-    }
-    return finished;
+    auto done = finishTake(take, sources, settings, &cache, control);
+    if (!done) return done.error();
+    return std::move(done->take);
   }, [this] {
     finishing_ = false;
     Q_EMIT changed();
