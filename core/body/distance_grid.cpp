@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "core/base/parallel.h"
+
 namespace understudy {
 namespace {
 
@@ -10,20 +12,24 @@ constexpr int block = 4;
 
 /// The triangles that are not inside another piece of the solid.
 TriangleTree outerSurface(const TriangleTree& mesh, double step) {
-  std::vector<std::uint32_t> kept;
   const std::vector<Vec3d>& p = mesh.positions();
   const std::vector<std::uint32_t>& all = mesh.indices();
-  for (std::size_t i = 0; i + 2 < all.size(); i += 3) {
+  std::vector<char> seen(all.size() / 3, 0);
+  parallelFor(static_cast<int>(seen.size()), [&](int triangle) {
+    const std::size_t i = 3 * static_cast<std::size_t>(triangle);
     const Vec3d &a = p[all[i]], &b = p[all[i + 1]], &c = p[all[i + 2]];
     const Vec3d across = cross(b - a, c - a);
-    if (dot(across, across) == 0) continue;  // others meet where it is
+    if (dot(across, across) == 0) return;  // others meet where it is
     const Vec3d out = normalised(across) * step;
     const Vec3d middle = (a + b + c) / 3.0;
     // Seen from just outside of itself and of its corners.
     bool hidden = true;
     for (const Vec3d& q : {middle, lerp(middle, a, 0.9), lerp(middle, b, 0.9), lerp(middle, c, 0.9)}) hidden = hidden && mesh.inside(q + out);
-    if (!hidden) kept.insert(kept.end(), {all[i], all[i + 1], all[i + 2]});
-  }
+    seen[static_cast<std::size_t>(triangle)] = !hidden;
+  });
+  std::vector<std::uint32_t> kept;
+  for (std::size_t i = 0; i < seen.size(); ++i)
+    if (seen[i]) kept.insert(kept.end(), {all[3 * i], all[3 * i + 1], all[3 * i + 2]});
   return kept.size() == all.size() || kept.empty() ? mesh : TriangleTree(p, std::move(kept));
 }
 
@@ -60,13 +66,15 @@ DistanceGrid::DistanceGrid(const TriangleTree& mesh, double cell, double pad, do
     walk.distance = d;
     return static_cast<float>(walk.inside ? -d : d);
   };
-  for (int z = 0; z < size_[2]; z += block)
+  parallelFor(coarse[2], [&](int layer) {
+    const int z = layer * block;
     for (int y = 0; y < size_[1]; y += block) {
       Walk walk;
       for (int x = 0; x < size_[0]; x += block) values_[index(x, y, z)] = step(walk, at(x, y, z), cell * block);
     }
+  });
   const double diagonal = cell * block * std::sqrt(3.0);
-  for (int z = 0; z + 1 < coarse[2]; ++z)
+  parallelFor(coarse[2] - 1, [&](int z) {
     for (int y = 0; y + 1 < coarse[1]; ++y)
       for (int x = 0; x + 1 < coarse[0]; ++x) {
         double nearest = 1e300, corners[8];
@@ -103,6 +111,7 @@ DistanceGrid::DistanceGrid(const TriangleTree& mesh, double cell, double pad, do
             }
           }
       }
+  });
 }
 
 DistanceGrid DistanceGrid::guide(const Vec3d& middle, const Vec3d& axis, double most) const {

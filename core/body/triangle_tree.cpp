@@ -18,11 +18,31 @@ double squaredToBox(const Vec3d& p, const Vec3d& low, const Vec3d& high) {
   return x * x + y * y + z * z;
 }
 
-/// Half the triangle's solid angle seen from the origin (Van Oosterom and Strackee 1983).
-double halfSolidAngle(const Vec3d& a, const Vec3d& b, const Vec3d& c) {
-  const double la = length(a), lb = length(b), lc = length(c);
-  return std::atan2(dot(a, cross(b, c)), la * lb * lc + dot(a, b) * lc + dot(b, c) * la + dot(c, a) * lb);
-}
+/// Sums half solid angles of triangles seen from the origin (Van Oosterom and Strackee 1983) as arguments of complex numbers
+/// that are multiplied, so that one arc tangent serves all.
+class HalfAngles {
+ public:
+  void add(const Vec3d& a, const Vec3d& b, const Vec3d& c) {
+    const double la = length(a), lb = length(b), lc = length(c);
+    const double y = dot(a, cross(b, c)), x = la * lb * lc + dot(a, b) * lc + dot(b, c) * la + dot(c, a) * lb;
+    const double size = std::abs(x) + std::abs(y);
+    // From a corner or within an edge nothing is seen of it.
+    if (!(size > 0)) return;
+    const double scale = 1 / size, nextX = (x_ * x - y_ * y) * scale, nextY = (x_ * y + y_ * x) * scale;
+    // Arguments of one sign that pass half a turn together.
+    if (y_ >= 0 && y >= 0 && nextY < 0) ++turns_;
+    if (y_ < 0 && y < 0 && nextY >= 0) --turns_;
+    x_ = nextX;
+    y_ = nextY;
+    // Products shrink; far from 0 and infinity they stay exact enough.
+    if (const double now = std::abs(x_) + std::abs(y_); now < 1e-100) x_ /= now, y_ /= now;
+  }
+  [[nodiscard]] double sum() const { return std::atan2(y_, x_) + turns_ * (2 * M_PI); }
+
+ private:
+  double x_ = 1, y_ = 0;
+  int turns_ = 0;
+};
 
 }  // namespace
 
@@ -129,7 +149,8 @@ void TriangleTree::move(std::vector<Vec3d> positions) {
 
 double TriangleTree::winding(const Vec3d& point) const {
   if (nodes_.empty()) return 0;
-  double half = 0, dipole = 0;
+  double dipole = 0;
+  HalfAngles half;
   int stack[96], top = 0;
   stack[top++] = 0;
   while (top > 0) {
@@ -147,10 +168,10 @@ double TriangleTree::winding(const Vec3d& point) const {
     }
     for (int i = node.first; i < node.first + node.count; ++i) {
       const std::uint32_t* c = &indices_[static_cast<std::size_t>(3 * order_[static_cast<std::size_t>(i)])];
-      half += halfSolidAngle(positions_[c[0]] - point, positions_[c[1]] - point, positions_[c[2]] - point);
+      half.add(positions_[c[0]] - point, positions_[c[1]] - point, positions_[c[2]] - point);
     }
   }
-  return (half + dipole / 2) / (2 * M_PI);
+  return (half.sum() + dipole / 2) / (2 * M_PI);
 }
 
 TriangleTree::Nearest TriangleTree::nearest(const Vec3d& point, double within) const {
