@@ -66,6 +66,8 @@ Vec3d closestOnTriangle(const Vec3d& p, const Vec3d& a, const Vec3d& b, const Ve
     return across > 0 ? b + (c - b) * ((d4 - d3) / across) : b;
   }
   const double sum = va + vb + vc;
+  // A triangle without an area.
+  if (!(sum > 0)) return a;
   return a + ab * (vb / sum) + ac * (vc / sum);
 }
 

@@ -186,8 +186,10 @@ class ClearanceLayer final : public RepairLayer {
 }  // namespace
 
 std::shared_ptr<const BodyModel> bodyModelOf(const RepairContext& context) {
-  return bodyModel(bodySurface(*context.figure, context.roles(), context.body.pose.fileWorld, worldFromFile(*context.figure, context.body.pose)),
-                   {context.body.rotation, context.body.position}, context.roles(), context.figure->skeleton, context.height);
+  return *context.parts->get<std::shared_ptr<const BodyModel>>([&] {
+    return bodyModel(bodySurface(*context.figure, context.roles(), context.body.pose.fileWorld, worldFromFile(*context.figure, context.body.pose)),
+                     {context.body.rotation, context.body.position}, context.roles(), context.figure->skeleton, context.height);
+  });
 }
 
 RepairLayerPtr makeClearanceLayer(std::shared_ptr<const RepairContext> context, std::vector<const Repair*> repairs, ClearedHands hands, Issues& issues) {

@@ -5,6 +5,7 @@
 #include <cmath>
 #include <limits>
 
+#include "core/body/triangle_tree.h"
 #include "core/io/read.h"
 
 namespace understudy {
@@ -69,27 +70,6 @@ SurfacePoint nearestOnFaces(const SetShape& shape, const Vec3d& p) {
   return best;
 }
 
-// The nearest point of a triangle (the cases of Ericson, "Real-Time Collision Detection", 5.1.5).
-Vec3d nearestOnTriangle(const Vec3d& p, const Vec3d& a, const Vec3d& b, const Vec3d& c) {
-  const Vec3d ab = b - a, ac = c - a, ap = p - a;
-  const double d1 = dot(ab, ap), d2 = dot(ac, ap);
-  if (d1 <= 0 && d2 <= 0) return a;
-  const Vec3d bp = p - b;
-  const double d3 = dot(ab, bp), d4 = dot(ac, bp);
-  if (d3 >= 0 && d4 <= d3) return b;
-  const double vc = d1 * d4 - d3 * d2;
-  if (vc <= 0 && d1 >= 0 && d3 <= 0 && d1 > d3) return a + ab * (d1 / (d1 - d3));
-  const Vec3d cp = p - c;
-  const double d5 = dot(ab, cp), d6 = dot(ac, cp);
-  if (d6 >= 0 && d5 <= d6) return c;
-  const double vb = d5 * d2 - d1 * d6;
-  if (vb <= 0 && d2 >= 0 && d6 <= 0 && d2 > d6) return a + ac * (d2 / (d2 - d6));
-  const double va = d3 * d6 - d5 * d4;
-  if (va <= 0 && d4 >= d3 && d5 >= d6 && (d4 - d3) + (d5 - d6) > 0) return b + (c - b) * ((d4 - d3) / ((d4 - d3) + (d5 - d6)));
-  const double sum = va + vb + vc;
-  return sum > 0 ? a + ab * (vb / sum) + ac * (vc / sum) : a;
-}
-
 SurfacePoint nearestOnMesh(const SetMesh& mesh, const Vec3d& p) {
   SurfacePoint best;
   double least = std::numeric_limits<double>::infinity();
@@ -99,7 +79,7 @@ SurfacePoint nearestOnMesh(const SetMesh& mesh, const Vec3d& p) {
     const std::size_t end = std::min(mesh.indices.size() / 3, (b + 1) * SetMesh::ballTriangles);
     for (std::size_t t = b * SetMesh::ballTriangles; t < end; ++t) {
       const Vec3d &v0 = mesh.positions[mesh.indices[3 * t]], &v1 = mesh.positions[mesh.indices[3 * t + 1]], &v2 = mesh.positions[mesh.indices[3 * t + 2]];
-      const Vec3d q = nearestOnTriangle(p, v0, v1, v2);
+      const Vec3d q = closestOnTriangle(p, v0, v1, v2);
       const double d = distance(p, q);
       const Vec3d n = normalised(cross(v1 - v0, v2 - v0));
       if (d > least + 1e-12 || n == Vec3d{}) continue;
