@@ -95,7 +95,8 @@ std::optional<PlantKept> plantKept(const RepairContext& context, const TiledMoti
   std::vector<Vec3d> start;
   std::vector<Vec3d> at(points.size()), before;
   int flatFrames = 0, stillFrames = 0;
-  const double down = context.scaled(0.002);
+  const double down = context.scaled(0.002), most = context.scaled(limits.height), farthest = context.scaled(limits.slide);
+  const auto beyond = [](FrameSpan& span, int f) { span = span.empty() ? FrameSpan{f, f} : FrameSpan{span.first, f}; };
   for (int f = kept.held.first; f <= kept.held.last; ++f) {
     poser.load(motion, f);
     double low = 1e300;
@@ -103,6 +104,8 @@ std::optional<PlantKept> plantKept(const RepairContext& context, const TiledMoti
       at[i] = points[i].at(poser, leg);
       low = std::min(low, dot(at[i], plant->normal) - plant->ground);
     }
+    if (low > most) beyond(kept.floats, f);
+    if (-low > most) beyond(kept.sinks, f);
     if (low > kept.above) {
       kept.above = low;
       kept.aboveFrame = f;
@@ -123,6 +126,7 @@ std::optional<PlantKept> plantKept(const RepairContext& context, const TiledMoti
       if (!before.empty()) moved = std::max(moved, distance(at[i], before[i]));
       const Vec3d way = at[i] - start[i];
       const double slid = length(way - plant->normal * dot(way, plant->normal));
+      if (slid > farthest) beyond(kept.slides, f);
       if (slid > kept.slide) {
         kept.slide = slid;
         kept.slideFrame = f;
@@ -146,13 +150,13 @@ Findings feetFindings(const RepairContext& context, const TiledMotion& motion, c
     const bool planted = kept->still >= limits.stillPart && kept->slide < context.scaled(limits.rollOff);
     const bool left = std::get<PlantRepair>(repair.action).part == PlantPart::leftFoot;
     const std::string foot = left ? "left foot" : "right foot";
-    const auto add = [&](FindingKind kind, double metres, double limit, int frame, std::string sentence) {
+    const auto add = [&](FindingKind kind, double metres, double limit, FrameSpan span, int frame, std::string sentence) {
       if (metres <= context.scaled(limit)) return;
       Finding finding;
       finding.kind = kind;
       finding.measure = 1000 * metres;
       finding.severity = std::clamp(metres / context.scaled(0.04), 0.02, 1.0);
-      finding.span = kept->held;
+      finding.span = span;
       finding.worst = frame;
       finding.bones = {left ? "@leftFoot" : "@rightFoot"};
       finding.sentence = std::move(sentence);
@@ -160,9 +164,9 @@ Findings feetFindings(const RepairContext& context, const TiledMotion& motion, c
       nameFinding(finding, context.rate);
       out.push_back(std::move(finding));
     };
-    if (!planted) add(FindingKind::slide, kept->slide, limits.slide, kept->slideFrame, "The " + foot + " slides " + millimetres(kept->slide) + " while it stands");
-    add(FindingKind::afloat, kept->above, limits.height, kept->aboveFrame, "The " + foot + " stands up to " + millimetres(kept->above) + " above the ground");
-    add(FindingKind::sink, kept->below, limits.height, kept->belowFrame, "The " + foot + " sinks " + millimetres(kept->below) + " into the ground");
+    if (!planted) add(FindingKind::slide, kept->slide, limits.slide, kept->slides, kept->slideFrame, "The " + foot + " slides " + millimetres(kept->slide) + " while it stands");
+    add(FindingKind::afloat, kept->above, limits.height, kept->floats, kept->aboveFrame, "The " + foot + " stands up to " + millimetres(kept->above) + " above the ground");
+    add(FindingKind::sink, kept->below, limits.height, kept->sinks, kept->belowFrame, "The " + foot + " sinks " + millimetres(kept->below) + " into the ground");
   }
   return out;
 }

@@ -21,6 +21,7 @@ struct PlantKept {
   double below = 0;   ///< deepest that any point of the sole is below it
   double still = 0;   ///< part of the flat frames in which what bears moves less than FeetLimits::step
   int slideFrame = 0, aboveFrame = 0, belowFrame = 0;
+  FrameSpan slides, floats, sinks;  ///< from the first to the last frame beyond the limits; empty: none
   FrameSpan held;     ///< from the plant's first frame to its release
 };
 

@@ -1,9 +1,9 @@
 #include "core/inspect/inspect.h"
 
 #include <algorithm>
-#include <cmath>
-#include <cstdio>
 
+#include "core/inspect/body_part.h"
+#include "core/inspect/causes.h"
 #include "core/inspect/depth.h"
 #include "core/inspect/feet.h"
 #include "core/inspect/grips.h"
@@ -19,43 +19,34 @@ namespace {
 std::string subjectOf(const Repair& repair) {
   if (const auto* plant = std::get_if<PlantRepair>(&repair.action)) return std::to_string(static_cast<int>(plant->part));
   if (const auto* touch = std::get_if<TouchRepair>(&repair.action)) return touch->bone;
-  if (const auto* bridge = std::get_if<BridgeRepair>(&repair.action)) return bridge->bones.empty() ? std::string() : bridge->bones.front();
   if (const auto* untwist = std::get_if<UntwistRepair>(&repair.action)) return untwist->bones.empty() ? std::string() : untwist->bones.front();
   return {};
 }
 
-std::string number(double value, const char* unit) {
-  char text[48];
-  std::snprintf(text, sizeof text, std::abs(value) < 9.95 ? "%.1f %s" : "%.0f %s", value, unit);
-  return text;
-}
-
-/// Seconds at both ends of a hold that do not count for its drift.
-constexpr double takingHold = 0.15;
+/// Seconds by which a bridge that was too short is made longer on both sides, and those beyond which it is the performance itself that is fast.
+constexpr double longerBridge = 0.03, longestBridge = 0.25;
 
 class Inspector {
  public:
   Inspector(const Take& take, const Evaluated& evaluated, const Performance& performance, const InspectSettings& settings)
-      : take_(take), seen_(evaluated), performance_(performance), settings_(settings), context_(*evaluated.context) {}
+      : take_(take), seen_(evaluated), performance_(performance), settings_(settings), limits_(settings.limits), context_(*evaluated.context), causes_(take, evaluated) {}
 
   void jumps() {
     twists();
-    for (Finding& finding : jumpFindings(context_, seen_.untrimmed)) {
-      if (const std::string maker = makerOf(finding); !maker.empty()) {
-        finding.cause = maker;
-        finding.proposal.clear();
-      } else if (!finding.proposal.empty() && already(finding.proposal.front())) {
-        finding.cause = "It is in the performance, and is left after its repair";
-        finding.proposal.clear();
-      }
+    for (Finding& finding : jumpFindings(context_, seen_.untrimmed, limits_.jumps)) {
+      finding.cause = causes_.ofJump(finding);
+      if (!finding.cause.empty()) finding.proposal.clear();
+      for (Repair& bridge : finding.proposal) lengthen(bridge);
+      // What no bridge over a good stretch takes away is how fast the performer moves.
+      if (!finding.proposal.empty() && already(finding.proposal.front())) continue;
       add(std::move(finding));
     }
   }
 
   void twists() {
-    Findings found = twistFindings(context_, seen_.untrimmed);
+    Findings found = twistFindings(context_, seen_.untrimmed, limits_.twist);
     if (found.empty()) return;
-    const Findings own = twistFindings(context_, seen_.stageInputs.front());
+    const Findings own = twistFindings(context_, seen_.stageInputs.front(), limits_.twist);
     for (Finding& finding : found) {
       const bool performed = std::any_of(own.begin(), own.end(), [&](const Finding& f) { return f.bones == finding.bones && !common(f.span, finding.span).empty(); });
       if (!performed || (!finding.proposal.empty() && already(finding.proposal.front()))) {
@@ -69,7 +60,7 @@ class Inspector {
   void feet() {
     const double scale = seen_.report->performerLeg > 0 ? seen_.report->characterLeg / seen_.report->performerLeg : 1;
     measure(existing<PlantRepair>(), asked(proposePlants(performance_.contacts, performance_.motion->rate, scale)),
-            [&](const std::vector<Repair>& plants) { return feetFindings(context_, seen_.untrimmed, plants); });
+            [&](const std::vector<Repair>& plants) { return feetFindings(context_, seen_.untrimmed, plants, limits_.feet); });
   }
 
   void touches() {
@@ -86,7 +77,7 @@ class Inspector {
     });
     const TiledMotion& input = seen_.stageInputs[static_cast<std::size_t>(RepairStage::touch)];
     measure(existing<TouchRepair>(), touchesOf(context_, open, rate, input, seen_.report->alignment, {}, out.issues),
-            [&](const std::vector<Repair>& touches) { return touchFindings(context_, seen_.untrimmed, touches); });
+            [&](const std::vector<Repair>& touches) { return touchFindings(context_, seen_.untrimmed, touches, limits_.touches); });
   }
 
   void grips() {
@@ -108,11 +99,12 @@ class Inspector {
 
   void depth() {
     const std::vector<Repair> done = existing<ClearanceRepair>();
-    for (Finding& finding : depthFindings(context_, seen_.untrimmed)) {
+    for (Finding& finding : depthFindings(context_, seen_.untrimmed, limits_.depth)) {
       if (!done.empty() && already(finding.proposal.front())) {
         finding.proposal.clear();
-        const Miss miss = worstMiss(done.front());
-        if (miss.metres > 0) finding.cause = describe(done.front()) + " leaves " + number(1000.0 * miss.metres, "mm") + ": body parts or hands that keep their place leave no room";
+        const Miss miss = causes_.worstMiss(done.front(), finding.span);
+        if (miss.metres > 0)
+          finding.cause = describe(done.front()) + " leaves " + spokenFigure(1000.0 * miss.metres, "mm") + ": body parts or hands that keep their place leave no room";
       }
       for (Repair& repair : finding.proposal) repair.proposed = true;
       add(std::move(finding));
@@ -120,8 +112,8 @@ class Inspector {
   }
 
   void finish() {
+    out.findings = joinedEvents(std::move(out.findings), context_.rate, limits_.events);
     for (Finding& finding : out.findings) finding.waved = std::binary_search(take_.waved.begin(), take_.waved.end(), finding.key);
-    std::stable_sort(out.findings.begin(), out.findings.end(), [](const Finding& a, const Finding& b) { return a.span.first < b.span.first; });
   }
 
   Inspection out;
@@ -129,33 +121,11 @@ class Inspector {
  private:
   [[nodiscard]] bool already(const Repair& proposal) const { return repairsAlready(*take_.repairs, proposal, context_.rate, context_.frames); }
 
-  /// What of the take makes a jump that was not in the performance, with its measure; "" where the performance had it.
-  [[nodiscard]] std::string makerOf(const Finding& finding) const {
-    const Result<int> joint = findBone(context_, finding.bones.front());
-    if (!joint || finding.worst < 1) return {};
-    const auto step = [&](const TiledMotion& motion) {
-      const auto at = [&](int f) { return Quatd(motion.rotationsAt(f)[static_cast<std::size_t>(*joint)]); };
-      return angleBetween(at(finding.worst - 1), at(finding.worst)) * 57.29577951308232;
-    };
-    const double own = step(seen_.stageInputs.front());
-    if (own >= 0.5 * finding.measure) return {};
-    int maker = -1;
-    double most = 0, before = own;
-    for (int s = 0; s < stageCount; ++s) {
-      const double after = step(s + 1 < stageCount ? seen_.stageInputs[static_cast<std::size_t>(s) + 1] : seen_.untrimmed);
-      if (after - before > most) {
-        most = after - before;
-        maker = s;
-      }
-      before = after;
-    }
-    if (maker < 0) return {};
-    const auto stage = static_cast<RepairStage>(maker);
-    const bool clears = stage == RepairStage::freeClearance || stage == RepairStage::gripClearance;
-    for (const Node<Repair>& repair : *take_.repairs)
-      if (concerns(stage, *repair) && (!clears || std::holds_alternative<ClearanceRepair>(repair->action)) && !repair->muted && repairFrames(*repair, context_.rate, context_.frames).acting().holds(finding.worst))
-        return describe(*repair) + " turns it by " + number(most, "°") + " more in that frame";
-    return "A nudge turns it by " + number(most, "°") + " more in that frame";
+  /// Longer than the bridges that are there already, as far as that makes sense.
+  void lengthen(Repair& bridge) const {
+    const double room = context_.rate.seconds(context_.frames - 1);
+    while (already(bridge) && bridge.span->last - bridge.span->first < longestBridge)
+      bridge.span = TimeRange{std::max(0.0, bridge.span->first - longerBridge), std::min(room, bridge.span->last + longerBridge)};
   }
 
   /// Repairs of the take of one kind.
@@ -173,32 +143,13 @@ class Inspector {
     return proposals;
   }
 
-  /// Worst miss of a repair over its span.
-  [[nodiscard]] Miss worstMiss(const Repair& repair) const {
-    Miss worst;
-    const FrameSpan span = repairFrames(repair, context_.rate, context_.frames).span;
-    for (const Residual& residual : seen_.residuals) {
-      if (residual.repair != repair.id) continue;
-      for (std::size_t k = 0; k < residual.values.size(); ++k) {
-        if (!span.holds(residual.first + static_cast<int>(k))) continue;
-        worst.metres = std::max(worst.metres, residual.values[k].metres);
-        worst.radians = std::max(worst.radians, residual.values[k].radians);
-      }
-    }
-    return worst;
-  }
-
   /// Findings of what the take repairs, with their causes, and of what it does not, with their proposals.
   template <class Measure>
   void measure(const std::vector<Repair>& done, const std::vector<Repair>& proposals, const Measure& findings) {
     for (const Repair& repair : done)
       for (Finding& finding : findings({repair})) {
         finding.proposal.clear();
-        const Miss miss = worstMiss(repair);
-        if (miss.metres > 0.25e-3 * finding.measure)
-          finding.cause = describe(repair) + " misses by " + number(1000.0 * miss.metres, "mm") + ": out of reach";
-        else if (miss.radians > 0.01)
-          finding.cause = describe(repair) + " is " + number(miss.radians * 57.29577951308232, "°") + " off: out of reach";
+        finding.cause = causes_.ofMiss(repair, finding);
         add(std::move(finding));
       }
     for (Finding& finding : findings(proposals)) {
@@ -212,13 +163,13 @@ class Inspector {
     for (const Repair& grip : grips) {
       // Hands come together and part: at the ends of a hold they may be on their way.
       Repair inner = grip;
-      if (inner.span && inner.span->last - inner.span->first > 4 * takingHold) {
-        inner.span->first += takingHold;
-        inner.span->last -= takingHold;
+      if (inner.span && inner.span->last - inner.span->first > 4 * limits_.grips.takingHold) {
+        inner.span->first += limits_.grips.takingHold;
+        inner.span->last -= limits_.grips.takingHold;
       }
       const GripDrift drift = gripDrift(context_, seen_.untrimmed, inner);
-      const double limit = context_.scaled(0.0005);
-      if (drift.worstMetres <= limit && drift.worstRadians <= 0.5 / 57.29577951308232) continue;
+      const double limit = context_.scaled(limits_.grips.place);
+      if (drift.worstMetres <= limit && drift.worstRadians <= limits_.grips.turn) continue;
       const auto& action = std::get<GripRepair>(grip.action);
       Finding finding;
       finding.kind = FindingKind::gripDrift;
@@ -227,7 +178,7 @@ class Inspector {
       finding.span = repairFrames(grip, context_.rate, context_.frames).span;
       finding.worst = drift.worstFrame;
       finding.bones = {action.leadLeft ? "@rightHand" : "@leftHand", action.leadLeft ? "@leftHand" : "@rightHand"};
-      finding.sentence = std::string("The ") + (action.leadLeft ? "right" : "left") + " hand drifts " + number(1000 * drift.worstMetres, "mm") +
+      finding.sentence = std::string("The ") + (action.leadLeft ? "right" : "left") + " hand drifts " + spokenFigure(1000 * drift.worstMetres, "mm") +
                          " from what both hands hold";
       finding.proposal = {grip};
       nameFinding(finding, context_.rate);
@@ -245,13 +196,22 @@ class Inspector {
   const Evaluated& seen_;
   const Performance& performance_;
   const InspectSettings& settings_;
+  const FindingLimits& limits_;
   const RepairContext& context_;
+  const Causes causes_;
 };
 
 }  // namespace
 
 bool repairsAlready(const Repairs& repairs, const Repair& proposal, FrameRate rate, int clipFrames) {
   const FrameSpan wanted = repairFrames(proposal, rate, clipFrames).span;
+  if (const auto* bridge = std::get_if<BridgeRepair>(&proposal.action))
+    return std::any_of(repairs.begin(), repairs.end(), [&](const Node<Repair>& repair) {
+      const auto* other = std::get_if<BridgeRepair>(&repair->action);
+      if (!other || common(repairFrames(*repair, rate, clipFrames).span, wanted) != wanted) return false;
+      const auto has = [&](const std::string& bone) { return std::find(other->bones.begin(), other->bones.end(), bone) != other->bones.end(); };
+      return other->bones.empty() || (!bridge->bones.empty() && std::all_of(bridge->bones.begin(), bridge->bones.end(), has));
+    });
   return std::any_of(repairs.begin(), repairs.end(), [&](const Node<Repair>& repair) {
     return repair->action.index() == proposal.action.index() && subjectOf(*repair) == subjectOf(proposal) &&
            !common(repairFrames(*repair, rate, clipFrames).span, wanted).empty();

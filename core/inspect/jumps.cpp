@@ -2,34 +2,14 @@
 
 #include <algorithm>
 #include <cmath>
-#include <cstdio>
 #include <numbers>
+
+#include "core/inspect/body_part.h"
 
 namespace understudy {
 namespace {
 
 constexpr double degree = std::numbers::pi / 180;
-
-std::string degrees(double value) {
-  char text[32];
-  std::snprintf(text, sizeof text, value < 9.95 ? "%.1f°" : "%.0f°", value);
-  return text;
-}
-
-/// A role's name as people say it: "left upper arm".
-std::string spoken(const std::string& bone) {
-  if (bone.empty() || bone.front() != '@') return bone;
-  std::string out;
-  for (const char c : bone.substr(1)) {
-    if (c >= 'A' && c <= 'Z') {
-      out += ' ';
-      out += static_cast<char>(c - 'A' + 'a');
-    } else {
-      out += c;
-    }
-  }
-  return out;
-}
 
 /// The frames at which one joint jumps: step k lies between the frames k−1 and k.
 std::vector<int> jumpsOf(const std::vector<double>& steps, const JumpLimits& limits) {
@@ -56,6 +36,41 @@ std::vector<int> jumpsOf(const std::vector<double>& steps, const JumpLimits& lim
   return out;
 }
 
+/// Bones that jump in the same frames are one flaw with one bridge: a stumble of the capture takes a chain of them along.
+Findings together(Findings single, FrameRate rate, const JumpLimits& limits) {
+  std::stable_sort(single.begin(), single.end(), [](const Finding& a, const Finding& b) { return a.span.first < b.span.first; });
+  Findings out;
+  for (Finding& finding : single) {
+    const auto with = std::find_if(out.begin(), out.end(), [&](const Finding& f) {
+      return f.kind == finding.kind && std::abs(f.span.first - finding.span.first) <= limits.apart && std::abs(f.span.last - finding.span.last) <= limits.apart &&
+             f.proposal.empty() == finding.proposal.empty();
+    });
+    if (with == out.end()) {
+      out.push_back(std::move(finding));
+      continue;
+    }
+    Finding joint = finding.measure > with->measure ? finding : *with;
+    const Finding& other = finding.measure > with->measure ? *with : finding;
+    for (const std::string& bone : other.bones)
+      if (std::find(joint.bones.begin(), joint.bones.end(), bone) == joint.bones.end()) joint.bones.push_back(bone);
+    joint.span = {std::min(joint.span.first, other.span.first), std::max(joint.span.last, other.span.last)};
+    if (!joint.proposal.empty()) {
+      Repair& bridge = joint.proposal.front();
+      std::get<BridgeRepair>(bridge.action).bones = joint.bones;
+      bridge.span->first = std::min(bridge.span->first, other.proposal.front().span->first);
+      bridge.span->last = std::max(bridge.span->last, other.proposal.front().span->last);
+    }
+    *with = std::move(joint);
+  }
+  for (Finding& finding : out) {
+    if (finding.bones.size() < 2) continue;
+    if (!finding.proposal.empty() && finding.bones.size() >= limits.wholeBody) std::get<BridgeRepair>(finding.proposal.front().action).bones.clear();
+    finding.sentence += finding.bones.size() == 2 ? ", the " + spokenBone(finding.bones[1]) + " with it" : ", " + std::to_string(finding.bones.size() - 1) + " other bones with it";
+    nameFinding(finding, rate);
+  }
+  return out;
+}
+
 }  // namespace
 
 Findings jumpFindings(const RepairContext& context, const TiledMotion& motion, const JumpLimits& limits) {
@@ -63,6 +78,15 @@ Findings jumpFindings(const RepairContext& context, const TiledMotion& motion, c
   const int frames = motion.frames();
   if (frames < 6) return out;
   Issues ignored;
+  const auto turned = [&](int joint, int f) {
+    const auto at = [&](int k) { return Quatd(motion.rotationsAt(k)[static_cast<std::size_t>(joint)]); };
+    return f >= 1 && f < frames ? angleBetween(at(f - 1), at(f)) / degree : 0.0;
+  };
+  const auto parentBone = [&](int joint) {
+    for (joint = context.figure->skeleton.parents[static_cast<std::size_t>(joint)]; joint >= 0; joint = context.figure->skeleton.parents[static_cast<std::size_t>(joint)])
+      if (bodyPartOf(boneName(context, joint)) != BodyPart::other) return joint;
+    return -1;
+  };
   for (const int joint : findBones(context, {}, {}, ignored)) {
     const auto at = [&](int f) { return Quatd(motion.rotationsAt(f)[static_cast<std::size_t>(joint)]); };
     std::vector<double> steps(static_cast<std::size_t>(frames), 0);
@@ -99,22 +123,30 @@ Findings jumpFindings(const RepairContext& context, const TiledMotion& motion, c
       finding.span = returns ? FrameSpan{k, jumps[back] - 1} : FrameSpan{k, k};
       finding.worst = k;
       finding.bones = {bone};
-      finding.sentence = "The " + spoken(bone) + (flips ? " flips by " : " jumps by ") + degrees(size) + (returns ? " and back" : "");
+      // A bone that stumbles takes those on it along, each turned back against it, and may itself stay below the limits.
+      if (const int above = parentBone(joint); above >= 0 && !flips) {
+        const double jump = turned(above, k), near = std::max(turned(above, k - 1), turned(above, k + 1));
+        if (jump >= limits.parent && jump >= limits.parentRatio * near) finding.bones.push_back(boneName(context, above));
+      }
+      finding.sentence = "The " + spokenBone(bone) + (flips ? " flips by " : " jumps by ") + spokenFigure(size, "°") + (returns ? " and back" : "");
       Repair bridge;
-      bridge.name = flips ? "flip of the " + spoken(bone) : "jump of the " + spoken(bone);
-      // A jump that stays is spread over the frames around it.
-      const FrameSpan rebuilt = returns ? finding.span : common({k - 3, k + 2}, {1, frames - 2});
+      bridge.name = flips ? "flip of the " + spokenBone(bone) : "jump of the " + spokenBone(bone);
+      // A jump that stays is spread over the frames around it; a frame or two at a clip's end that do not belong to it are made anew.
+      const FrameSpan rebuilt = returns                        ? finding.span
+                                : k <= limits.stray            ? FrameSpan{0, k - 1}
+                                : frames - k <= limits.stray   ? FrameSpan{k, frames - 1}
+                                                               : common({k - 3, k + 2}, {1, frames - 2});
       bridge.span = TimeRange{context.rate.seconds(rebuilt.first), context.rate.seconds(rebuilt.last)};
       bridge.easeBefore = bridge.easeAfter = 0;
       bridge.proposed = true;
-      bridge.action = BridgeRepair{{bone}, true};
+      bridge.action = BridgeRepair{finding.bones, true};
       if (!rebuilt.empty()) finding.proposal = {std::move(bridge)};
       nameFinding(finding, context.rate);
       out.push_back(std::move(finding));
       i = back;
     }
   }
-  return out;
+  return together(std::move(out), context.rate, limits);
 }
 
 }  // namespace understudy

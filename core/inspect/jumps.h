@@ -14,9 +14,14 @@ struct JumpLimits {
   double neighbours = 3;  ///< a jump is this many times larger than the steps before and behind it: fast motion swells over frames
   double flip = 90;       ///< degrees from which a jump that comes back is called a flip
   int longest = 15;       ///< frames within which a jump that comes back is one flaw
+  int apart = 1;          ///< frames within which several bones jump together
+  double parent = 1, parentRatio = 2;  ///< degrees, and times the steps before and behind, from which a jumping bone's parent jumps with it
+  std::size_t wholeBody = 8;  ///< bones from which on the whole body is rebuilt, with its way
+  int stray = 2;          ///< frames at a clip's ends that a jump may cut off from the rest
 };
 
-/// Pops and flips of the joints that fill roles. Jumps of single frames and of short stays propose a bridge over them, flips an untwist.
+/// Pops and flips of the joints that fill roles. Bones that jump together are one finding, the worst of them first. Each
+/// proposes a bridge over its frames.
 [[nodiscard]] Findings jumpFindings(const RepairContext& context, const TiledMotion& motion, const JumpLimits& limits = {});
 
 }  // namespace understudy

@@ -4,6 +4,7 @@
 #include <chrono>
 #include <cmath>
 
+#include "core/inspect/events.h"
 #include "core/repair/grip.h"
 #include "core/take/edits.h"
 
@@ -16,11 +17,6 @@ double secondsSince(Clock::time_point start) { return std::chrono::duration<doub
 
 /// How often the result is looked at before what is still found is left to the artist.
 constexpr int mostRounds = 3;
-
-/// The same flaw before and after: kind, bone, and some of the same frames.
-bool sameFlaw(const Finding& a, const Finding& b) {
-  return a.kind == b.kind && (a.bones.empty() ? b.bones.empty() : !b.bones.empty() && a.bones.front() == b.bones.front()) && !common(a.span, b.span).empty();
-}
 
 }  // namespace
 

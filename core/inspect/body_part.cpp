@@ -1,0 +1,53 @@
+#include "core/inspect/body_part.h"
+
+#include <cmath>
+#include <cstdio>
+#include <string_view>
+
+namespace understudy {
+
+BodyPart bodyPartOf(const std::string& bone) {
+  if (bone.empty() || bone.front() != '@') return BodyPart::other;
+  const std::string_view role = std::string_view(bone).substr(1, bone.find('/') == std::string::npos ? std::string::npos : bone.find('/') - 1);
+  const bool left = role.starts_with("left"), right = role.starts_with("right");
+  if (!left && !right) return BodyPart::trunk;
+  const std::string_view rest = role.substr(left ? 4 : 5);
+  if (rest == "Eye") return BodyPart::trunk;
+  if (rest.ends_with("Leg") || rest == "Foot" || rest == "Toes") return left ? BodyPart::leftLeg : BodyPart::rightLeg;
+  return left ? BodyPart::leftArm : BodyPart::rightArm;
+}
+
+const char* bodyPartName(BodyPart part) {
+  switch (part) {
+    case BodyPart::trunk: return "trunk";
+    case BodyPart::leftArm: return "left arm";
+    case BodyPart::rightArm: return "right arm";
+    case BodyPart::leftLeg: return "left leg";
+    case BodyPart::rightLeg: return "right leg";
+    case BodyPart::other: break;
+  }
+  return "bones";
+}
+
+std::string spokenBone(const std::string& bone) {
+  if (bone.empty() || bone.front() != '@') return bone;
+  std::string out;
+  for (const char c : bone.substr(1)) {
+    if (c >= 'A' && c <= 'Z') {
+      out += ' ';
+      out += static_cast<char>(c - 'A' + 'a');
+    } else {
+      out += c;
+    }
+  }
+  return out;
+}
+
+std::string spokenFigure(double value, const char* unit) {
+  const bool joined = std::string_view(unit) == "°";
+  char text[48];
+  std::snprintf(text, sizeof text, std::abs(value) < 9.95 ? "%.1f%s%s" : "%.0f%s%s", value, joined ? "" : " ", unit);
+  return text;
+}
+
+}  // namespace understudy

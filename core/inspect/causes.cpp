@@ -1,0 +1,97 @@
+#include "core/inspect/causes.h"
+
+#include <algorithm>
+
+#include "core/inspect/body_part.h"
+
+namespace understudy {
+namespace {
+
+constexpr double degreesPerRadian = 57.29577951308232;
+
+/// Whether a repair moves bones of the body part a bone belongs to, as far as its own parameters tell.
+bool movesPart(const Repair& repair, BodyPart part) {
+  const auto names = [&](const std::vector<std::string>& bones) {
+    return bones.empty() || std::any_of(bones.begin(), bones.end(), [&](const std::string& bone) { return bodyPartOf(bone) == part; });
+  };
+  if (const auto* plant = std::get_if<PlantRepair>(&repair.action)) {
+    // The pelvis follows all plants, and with it everything.
+    if (plant->part == PlantPart::leftFoot || plant->part == PlantPart::leftKnee) return part != BodyPart::rightLeg;
+    if (plant->part == PlantPart::rightFoot || plant->part == PlantPart::rightKnee) return part != BodyPart::leftLeg;
+    return true;
+  }
+  if (const auto* touch = std::get_if<TouchRepair>(&repair.action))
+    return bodyPartOf(touch->bone) == part || part == BodyPart::trunk || (touch->target == TouchTarget::hand && touch->share > 0);
+  if (const auto* clearance = std::get_if<ClearanceRepair>(&repair.action)) return names(clearance->limbs);
+  return true;
+}
+
+}  // namespace
+
+Miss Causes::worstMiss(const Repair& repair, std::optional<FrameSpan> span) const {
+  const RepairContext& context = *seen_.context;
+  Miss worst;
+  FrameSpan wanted = repairFrames(repair, context.rate, context.frames).span;
+  if (span) wanted = common(wanted, *span);
+  for (const Residual& residual : seen_.residuals) {
+    if (residual.repair != repair.id) continue;
+    for (std::size_t k = 0; k < residual.values.size(); ++k) {
+      if (!wanted.holds(residual.first + static_cast<int>(k))) continue;
+      worst.metres = std::max(worst.metres, residual.values[k].metres);
+      worst.radians = std::max(worst.radians, residual.values[k].radians);
+    }
+  }
+  return worst;
+}
+
+std::string Causes::ofMiss(const Repair& repair, const Finding& finding) const {
+  const Miss miss = worstMiss(repair, widened(finding.span, 2, 2));
+  if (1000.0 * miss.metres > 0.25 * finding.measure) return describe(repair) + " misses by " + spokenFigure(1000.0 * miss.metres, "mm") + ": out of reach";
+  if (miss.radians > 0.01) return describe(repair) + " is " + spokenFigure(miss.radians * degreesPerRadian, "°") + " off: out of reach";
+  return {};
+}
+
+std::array<double, stageCount + 1> Causes::steps(int joint, int frame) const {
+  std::array<double, stageCount + 1> out{};
+  for (std::size_t s = 0; s <= stageCount; ++s) {
+    const TiledMotion& motion = s < stageCount ? seen_.stageInputs[s] : seen_.untrimmed;
+    const auto at = [&](int f) { return Quatd(motion.rotationsAt(f)[static_cast<std::size_t>(joint)]); };
+    out[s] = angleBetween(at(frame - 1), at(frame)) * degreesPerRadian;
+  }
+  return out;
+}
+
+std::string Causes::ofJump(const Finding& finding) const {
+  const Result<int> joint = findBone(*seen_.context, finding.bones.front());
+  if (!joint || finding.worst < 1) return {};
+  const auto step = steps(*joint, finding.worst);
+  // Bridges and the like have the first word: what they leave is the performance's.
+  constexpr auto own = static_cast<std::size_t>(RepairStage::offset);
+  if (step[own] >= 0.5 * finding.measure) return {};
+  std::size_t maker = stageCount;
+  double most = 0;
+  for (std::size_t s = own; s < stageCount; ++s)
+    if (step[s + 1] - step[s] > most) {
+      most = step[s + 1] - step[s];
+      maker = s;
+    }
+  if (maker == stageCount) return {};
+  const std::string name = makerAt(static_cast<RepairStage>(maker), finding.bones.front(), finding.worst);
+  return (name.empty() ? "A nudge" : name) + " turns it by " + spokenFigure(most, "°") + " more in that frame";
+}
+
+std::string Causes::makerAt(RepairStage stage, const std::string& bone, int frame) const {
+  const RepairContext& context = *seen_.context;
+  const bool clears = stage == RepairStage::freeClearance || stage == RepairStage::gripClearance;
+  const BodyPart part = bodyPartOf(bone);
+  std::string any;
+  for (const Node<Repair>& repair : *take_.repairs) {
+    if (!concerns(stage, *repair) || repair->muted || (clears && !std::holds_alternative<ClearanceRepair>(repair->action))) continue;
+    if (!repairFrames(*repair, context.rate, context.frames).acting().holds(frame)) continue;
+    if (movesPart(*repair, part)) return describe(*repair);
+    if (any.empty()) any = describe(*repair);
+  }
+  return any;
+}
+
+}  // namespace understudy

@@ -1,0 +1,35 @@
+// Why a flaw is still there: measured on the stages of an evaluated take.
+#pragma once
+
+#include "core/evaluate/evaluate.h"
+#include "core/inspect/finding.h"
+
+namespace understudy {
+
+/// `take` and `evaluated` (its own evaluation, complete) must stay alive.
+class Causes {
+ public:
+  Causes(const Take& take, const Evaluated& evaluated) : take_(take), seen_(evaluated) {}
+
+  /// Worst miss of a repair over the frames of `span` that it covers; none: over all it covers.
+  [[nodiscard]] Miss worstMiss(const Repair& repair, std::optional<FrameSpan> span = std::nullopt) const;
+
+  /// "plant 3 'left foot' misses by 12 mm: out of reach", where the repair itself says that it misses over the finding's frames
+  /// by as much as a quarter of what is left; "" otherwise.
+  [[nodiscard]] std::string ofMiss(const Repair& repair, const Finding& finding) const;
+
+  /// Degrees a joint turns from the frame before `frame`, by what comes into each stage and, last, by the result.
+  [[nodiscard]] std::array<double, stageCount + 1> steps(int joint, int frame) const;
+
+  /// What of the take makes a jump that was not in the performance as the bridges leave it, with its measure; "" where the performance has it.
+  [[nodiscard]] std::string ofJump(const Finding& finding) const;
+
+  /// The repair of a stage that acts at a frame on a bone's limb, as messages name it; "" where there is none.
+  [[nodiscard]] std::string makerAt(RepairStage stage, const std::string& bone, int frame) const;
+
+ private:
+  const Take& take_;
+  const Evaluated& seen_;
+};
+
+}  // namespace understudy

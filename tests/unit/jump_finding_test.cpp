@@ -1,0 +1,122 @@
+#include <gtest/gtest.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "core/inspect/body_part.h"
+#include "core/inspect/events.h"
+#include "core/inspect/jumps.h"
+#include "core/repair/hold.h"
+#include "core/repair/poser.h"
+#include "tests/support/layer_checks.h"
+
+namespace understudy {
+namespace {
+
+constexpr double degree = M_PI / 180;
+
+bool names(const Finding& finding, const char* bone) { return std::find(finding.bones.begin(), finding.bones.end(), bone) != finding.bones.end(); }
+
+TiledMotion bridged(const test::Stand& stand, const TiledMotion& motion, const Finding& finding) {
+  Issues issues;
+  std::vector<const Repair*> repairs;
+  for (const Repair& repair : finding.proposal) repairs.push_back(&repair);
+  return test::runLayer(*makeHoldLayer(stand.context, repairs, issues), motion).motion;
+}
+
+TEST(JumpFinding, ABoneThatJumpsIsFoundAndBridged) {
+  const test::Stand stand = test::walkingStick(200);
+  EXPECT_TRUE(jumpFindings(*stand.context, stand.motion).empty());
+  const int arm = stand.context->arms[0].root;
+  TiledMotion motion = stand.motion.writable(60, 1);
+  Poser poser(*stand.context);
+  poser.load(motion, 60);
+  poser.turn(arm, fromAxisAngle({1, 0, 0}, 40 * degree));
+  poser.store(motion, 60);
+  const Findings found = jumpFindings(*stand.context, motion);
+  ASSERT_EQ(found.size(), 1U);
+  EXPECT_NEAR(found[0].measure, 40, 8);
+  EXPECT_EQ(found[0].bones.front(), "@leftUpperArm");
+  EXPECT_TRUE(found[0].span == (FrameSpan{60, 60}));
+  EXPECT_TRUE(jumpFindings(*stand.context, bridged(stand, motion, found[0])).empty());
+}
+
+TEST(JumpFinding, APelvisThatStumblesIsOneFindingWithWhatHangsOnIt) {
+  const test::Stand stand = test::walkingStick(200);
+  const RepairContext& context = *stand.context;
+  const int hips = context.joint(Role::hips), spine = context.joint(Role::spine);
+  TiledMotion motion = stand.motion.writable(100, 1);
+  Poser poser(context);
+  poser.load(motion, 100);
+  const Quatd above = poser.rotation(spine), left = poser.rotation(context.legs[0].root), right = poser.rotation(context.legs[1].root);
+  poser.turn(hips, fromAxisAngle({1, 0, 0}, 9 * degree));
+  poser.setRotation(spine, above);
+  poser.setRotation(context.legs[0].root, left);
+  poser.setRotation(context.legs[1].root, right);
+  poser.store(motion, 100);
+  const Findings found = jumpFindings(context, motion);
+  ASSERT_EQ(found.size(), 1U);
+  for (const char* bone : {"@hips", "@spine"}) EXPECT_TRUE(names(found[0], bone)) << bone;
+  ASSERT_EQ(found[0].proposal.size(), 1U);
+  EXPECT_TRUE(jumpFindings(context, bridged(stand, motion, found[0])).empty());
+}
+
+TEST(JumpFinding, AFirstFrameThatDoesNotBelongIsMadeAnew) {
+  const test::Stand stand = test::walkingStick(200);
+  const RepairContext& context = *stand.context;
+  TiledMotion motion = stand.motion.writable(0, 1);
+  const auto rotations = motion.rotationsToWrite(0);
+  for (const RoleJoints& role : context.roles().roles)
+    for (const int joint : role.joints)
+      rotations[static_cast<std::size_t>(joint)] = Quatf(fromAxisAngle({0, 0, 1}, 25 * degree) * Quatd(rotations[static_cast<std::size_t>(joint)]));
+  const Findings found = jumpFindings(context, motion);
+  ASSERT_EQ(found.size(), 1U);
+  const auto& bridge = std::get<BridgeRepair>(found[0].proposal.at(0).action);
+  EXPECT_TRUE(bridge.bones.empty());
+  EXPECT_TRUE(repairFrames(found[0].proposal[0], context.rate, 200).span == (FrameSpan{0, 0}));
+  const TiledMotion mended = bridged(stand, motion, found[0]);
+  for (const int joint : {context.joint(Role::hips), context.arms[0].root, context.legs[1].mid})
+    EXPECT_LT(angleBetween(Quatd(mended.rotationsAt(0)[static_cast<std::size_t>(joint)]), Quatd(stand.motion.rotationsAt(0)[static_cast<std::size_t>(joint)])), 4 * degree) << joint;
+}
+
+Finding flaw(FindingKind kind, const char* bone, FrameSpan span, double measure, const char* cause) {
+  Finding finding;
+  finding.kind = kind;
+  finding.bones = {bone};
+  finding.span = span;
+  finding.measure = measure;
+  finding.sentence = bone;
+  finding.cause = cause;
+  return finding;
+}
+
+TEST(Events, WhatOneLimbDoesInOneGoIsOneFinding) {
+  const FrameRate rate{100, 1};
+  const Findings out = joinedEvents({flaw(FindingKind::pop, "@leftFoot", {50, 50}, 3, "b"), flaw(FindingKind::pop, "@leftLowerLeg", {30, 31}, 5, "a"),
+                                     flaw(FindingKind::pop, "@rightFoot", {52, 52}, 4, "c"), flaw(FindingKind::slide, "@leftFoot", {45, 60}, 9, "d"),
+                                     flaw(FindingKind::pop, "@leftToes", {90, 90}, 2, "")},
+                                    rate);
+  ASSERT_EQ(out.size(), 4U);
+  EXPECT_TRUE(out[0].span == (FrameSpan{30, 50}));
+  EXPECT_EQ(out[0].measure, 5);
+  EXPECT_EQ(out[0].bones, (std::vector<std::string>{"@leftLowerLeg", "@leftFoot"}));
+  EXPECT_EQ(out[0].cause, "a");
+  EXPECT_NE(out[0].sentence.find("2 times"), std::string::npos);
+  EXPECT_EQ(out[3].span.first, 90);
+  // What is not explained stays so beside what is.
+  EXPECT_EQ(joinedEvents({flaw(FindingKind::pop, "@leftFoot", {50, 50}, 3, "b"), flaw(FindingKind::pop, "@leftFoot", {60, 60}, 1, "")}, rate).at(0).cause, "");
+}
+
+TEST(Events, BonesBelongToLimbs) {
+  EXPECT_EQ(bodyPartOf("@leftIndexDistal"), BodyPart::leftArm);
+  EXPECT_EQ(bodyPartOf("@rightToes"), BodyPart::rightLeg);
+  EXPECT_EQ(bodyPartOf("@spine/2"), BodyPart::trunk);
+  EXPECT_EQ(bodyPartOf("@leftEye"), BodyPart::trunk);
+  EXPECT_EQ(bodyPartOf("Armature/coat"), BodyPart::other);
+  EXPECT_EQ(spokenBone("@leftUpperArm"), "left upper arm");
+  EXPECT_EQ(spokenFigure(3.04, "°"), "3.0°");
+  EXPECT_EQ(spokenFigure(12.4, "mm"), "12 mm");
+}
+
+}  // namespace
+}  // namespace understudy
