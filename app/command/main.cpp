@@ -7,6 +7,8 @@
 
 #include "app/command/commands.h"
 #include "app/command/progress.h"
+#include "core/base/parallel.h"
+#include "core/store/cache_folder.h"
 
 namespace understudy::cli {
 namespace {
@@ -30,6 +32,8 @@ std::vector<Command> allCommands() {
 std::vector<OptionSpec> commonOptions() {
   return {{"json", "", "print the answer as JSON, for machines"},
           {"quiet", "", "no progress, notes or warnings"},
+          {"threads", "N", "threads to work with; default: one a core. The results are the same"},
+          {"cache", "DIR|off", "folder for what is worked out of a character and kept for the next run; default:\n$UNDERSTUDY_CACHE, or understudy in the user's cache folder"},
           {"help", "", "this text"}};
 }
 
@@ -119,6 +123,13 @@ int runCommand(const std::vector<std::string>& words) {
     for (const Command& action : command->actions) names += (names.empty() ? "" : ", ") + action.name;
     return fail(context, makeError(Fault::usage, "The action is missing: " + names));
   }
+  const Result<int> threads = parsed->integer("threads", 0);
+  if (!threads) return fail(context, threads.error());
+  if (*threads < 0 || *threads > 1024 || (parsed->has("threads") && *threads == 0)) return fail(context, makeError(Fault::usage, "--threads must lie between 1 and 1024"));
+  context.control.threads = *threads;
+  setDefaultThreads(*threads);
+  const std::string cache = parsed->value("cache");
+  useCacheFolder(parsed->has("cache") ? (cache == "off" ? std::string() : cache) : userCacheFolder());
   const StopOnSignals signals;
   context.control.stop = signals.token();
   context.control.progress = terminalProgress(context.quiet);

@@ -19,6 +19,7 @@
 #include "app/editor/window/file_keeper.h"
 #include "app/editor/window/main_window.h"
 #include "app/editor/window/picture_script.h"
+#include "core/store/cache_folder.h"
 
 namespace {
 
@@ -38,6 +39,7 @@ QString missingOpenGl() {
 
 int main(int argc, char** argv) {
   using namespace understudy::editor;
+  understudy::useCacheFolder(understudy::userCacheFolder());
   QTextStream err(stderr);
   if (qEnvironmentVariableIsEmpty("DISPLAY") && qEnvironmentVariableIsEmpty("WAYLAND_DISPLAY") && qEnvironmentVariableIsEmpty("QT_QPA_PLATFORM")) {
     bool help = false;

@@ -9,7 +9,16 @@
 
 namespace understudy {
 
+namespace {
+
+std::atomic<int> defaultThreads{0};
+
+}  // namespace
+
+void setDefaultThreads(int threads) { defaultThreads = threads; }
+
 void parallelFor(int count, const std::function<void(int)>& work, int threads) {
+  if (threads <= 0) threads = defaultThreads;
   if (threads <= 0) threads = static_cast<int>(std::max(1U, std::thread::hardware_concurrency()));
   threads = std::min(threads, count);
   if (threads <= 1) {

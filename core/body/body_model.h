@@ -30,6 +30,9 @@ struct BodySolid {
   double weightCell = 0;
   std::array<int, 3> weightSize{};
   std::vector<float> weights;       ///< [node · joints.size() + k]; empty for a single joint
+  std::vector<std::uint16_t> cellJoints;  ///< by the node at a cell's low corner: bit k where joint k has a share at any of its corners
+  /// Works out cellJoints from the weights.
+  void findCellJoints();
 };
 
 /// A solid in a frame's pose.
@@ -94,6 +97,7 @@ struct BodyModel {
   std::vector<Quatd> rotation;   ///< of the joints in the reference pose
   std::vector<Vec3d> position;
   std::vector<BodySolid> solids; ///< torso, head, thighs, as far as there are any
+  std::vector<BodySolid> limbs;  ///< shanks, upper arms, forearms, hands, each carried by one joint, without guides
   std::array<ArmPoints, 2> arms; ///< left, right
   double height = 1.7;
   double gridError = 0;          ///< metres: 99 of 100 distances near a surface are this near the exact ones, reference pose
@@ -103,7 +107,7 @@ struct BodyModel {
 };
 
 /// Builds the model of a character; `reference` are the rigid frames of the surface's pose. The same content is built once and
-/// kept as long as somebody uses it (and the last few beyond). Safe to call from several threads.
+/// kept while the program runs (the last few), and in the computedStore() if there is one. Safe to call from several threads.
 [[nodiscard]] std::shared_ptr<const BodyModel> bodyModel(BodySurface surface, const JointFrames& reference, const SkeletonMap& map, const Skeleton& skeleton,
                                                          double height, const BodyModelSettings& settings = {});
 

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <span>
 
 #include "core/base/parallel.h"
 
@@ -11,7 +12,7 @@ namespace {
 constexpr int block = 4;
 
 /// The triangles that are not inside another piece of the solid.
-TriangleTree outerSurface(const TriangleTree& mesh, double step) {
+TriangleTree outerSurface(const TriangleTree& mesh, double step, int threads) {
   const std::vector<Vec3d>& p = mesh.positions();
   const std::vector<std::uint32_t>& all = mesh.indices();
   std::vector<char> seen(all.size() / 3, 0);
@@ -26,7 +27,7 @@ TriangleTree outerSurface(const TriangleTree& mesh, double step) {
     bool hidden = true;
     for (const Vec3d& q : {middle, lerp(middle, a, 0.9), lerp(middle, b, 0.9), lerp(middle, c, 0.9)}) hidden = hidden && mesh.inside(q + out);
     seen[static_cast<std::size_t>(triangle)] = !hidden;
-  });
+  }, threads);
   std::vector<std::uint32_t> kept;
   for (std::size_t i = 0; i < seen.size(); ++i)
     if (seen[i]) kept.insert(kept.end(), {all[3 * i], all[3 * i + 1], all[3 * i + 2]});
@@ -35,7 +36,7 @@ TriangleTree outerSurface(const TriangleTree& mesh, double step) {
 
 }  // namespace
 
-DistanceGrid::DistanceGrid(const TriangleTree& mesh, double cell, double pad, double exact) : cell_(cell), perCell_(1 / cell) {
+DistanceGrid::DistanceGrid(const TriangleTree& mesh, double cell, double pad, double exact, int threads) : cell_(cell), perCell_(1 / cell) {
   if (mesh.empty()) return;
   Vec3d low{1e300, 1e300, 1e300}, high = -low;
   for (const std::uint32_t i : mesh.indices()) {
@@ -49,31 +50,36 @@ DistanceGrid::DistanceGrid(const TriangleTree& mesh, double cell, double pad, do
     size_[k] = (coarse[k] - 1) * block + 1;
   }
   values_.assign(static_cast<std::size_t>(size_[0]) * static_cast<std::size_t>(size_[1]) * static_cast<std::size_t>(size_[2]), 0);
-  const TriangleTree surface = outerSurface(mesh, 0.01 * cell);
+  const TriangleTree surface = outerSurface(mesh, 0.01 * cell, threads);
   const auto at = [&](int x, int y, int z) { return low_ + Vec3d{x * cell, y * cell, z * cell}; };
 
-  // The distance of the node before bounds the search for the next one, and where the surface is further than the way between
-  // them they lie on the same side.
-  struct Walk {
-    bool fresh = true, inside = false;
-    double distance = 0;
+  // What is known of a node nearby: its distance bounds the search, and where both distances together are more than the way between
+  // them, no surface fits in and they lie on one side.
+  struct Known {
+    double signedDistance = 0, way = 1e300;
   };
-  const auto step = [&](Walk& walk, const Vec3d& p, double way) {
-    const TriangleTree::Nearest n = surface.nearest(p, walk.fresh ? 1e300 : walk.distance + way * 1.001);
-    const double d = n.triangle >= 0 ? n.distance : walk.distance + way;
-    if (walk.fresh || d <= way) walk.inside = mesh.inside(p);
-    walk.fresh = false;
-    walk.distance = d;
-    return static_cast<float>(walk.inside ? -d : d);
+  const auto ask = [&](const Vec3d& p, std::span<const Known> known) {
+    double within = 1e300;
+    for (const Known& k : known) within = std::min(within, std::abs(k.signedDistance) + k.way * 1.001);
+    const TriangleTree::Nearest n = surface.nearest(p, within);
+    const double d = n.triangle >= 0 ? n.distance : within;
+    for (const Known& k : known)
+      if (d + std::abs(k.signedDistance) > k.way * 1.001) return static_cast<float>(k.signedDistance < 0 ? -d : d);
+    return static_cast<float>(mesh.inside(p) ? -d : d);
   };
+  std::vector<char> exactly(values_.size(), 0);
   parallelFor(coarse[2], [&](int layer) {
     const int z = layer * block;
-    for (int y = 0; y < size_[1]; y += block) {
-      Walk walk;
-      for (int x = 0; x < size_[0]; x += block) values_[index(x, y, z)] = step(walk, at(x, y, z), cell * block);
-    }
-  });
+    for (int y = 0; y < size_[1]; y += block)
+      for (int x = 0; x < size_[0]; x += block) {
+        const std::size_t i = index(x, y, z);
+        const Known before{x > 0 ? static_cast<double>(values_[i - block]) : 0, cell * block};
+        values_[i] = ask(at(x, y, z), std::span(&before, x > 0 ? 1 : 0));
+        exactly[i] = 1;
+      }
+  }, threads);
   const double diagonal = cell * block * std::sqrt(3.0);
+  const std::size_t row = static_cast<std::size_t>(size_[0]), plane = row * static_cast<std::size_t>(size_[1]);
   parallelFor(coarse[2] - 1, [&](int z) {
     for (int y = 0; y + 1 < coarse[1]; ++y)
       for (int x = 0; x + 1 < coarse[0]; ++x) {
@@ -85,12 +91,11 @@ DistanceGrid::DistanceGrid(const TriangleTree& mesh, double cell, double pad, do
         const bool near = nearest < exact + diagonal / 2;
         const int lastX = x + 2 == coarse[0] ? block : block - 1, lastY = y + 2 == coarse[1] ? block : block - 1, lastZ = z + 2 == coarse[2] ? block : block - 1;
         for (int k = 0; k <= lastZ; ++k)
-          for (int j = 0; j <= lastY; ++j) {
-            Walk walk{false, corners[0] < 0, std::abs(corners[0])};
-            int last = -1;  // where the walk stands; −1: at the block's low corner
+          for (int j = 0; j <= lastY; ++j)
             for (int i = 0; i <= lastX; ++i) {
               if (i % block == 0 && j % block == 0 && k % block == 0) continue;
-              float& value = values_[index(x * block + i, y * block + j, z * block + k)];
+              const int gx = x * block + i, gy = y * block + j, gz = z * block + k;
+              const std::size_t node = index(gx, gy, gz);
               // No nearer to the surface than the corners allow.
               double least = 0;
               if (near)
@@ -99,25 +104,30 @@ DistanceGrid::DistanceGrid(const TriangleTree& mesh, double cell, double pad, do
                   least = std::max(least, std::abs(corners[c]) - cell * std::sqrt(static_cast<double>(dx * dx + dy * dy + dz * dz)));
                 }
               if (near && least < exact) {
-                const double way = last < 0 ? cell * std::sqrt(static_cast<double>(i * i + j * j + k * k)) : cell * (i - last);
-                value = step(walk, at(x * block + i, y * block + j, z * block + k), way);
-                last = i;
+                // The low corner, and neighbours of this layer of blocks, which one thread goes through in order.
+                Known known[4];
+                std::size_t count = 0;
+                known[count++] = {corners[0], cell * std::sqrt(static_cast<double>(i * i + j * j + k * k))};
+                if (gx > 0 && exactly[node - 1]) known[count++] = {static_cast<double>(values_[node - 1]), cell};
+                if (gy > 0 && exactly[node - row]) known[count++] = {static_cast<double>(values_[node - row]), cell};
+                if (k > 0 && exactly[node - plane]) known[count++] = {static_cast<double>(values_[node - plane]), cell};
+                values_[node] = ask(at(gx, gy, gz), std::span(known, count));
+                exactly[node] = 1;
                 continue;
               }
               const double u = i / double(block), v = j / double(block), w = k / double(block);
               double sum = 0;
               for (int c = 0; c < 8; ++c) sum += corners[c] * (c & 1 ? u : 1 - u) * (c >> 1 & 1 ? v : 1 - v) * (c >> 2 ? w : 1 - w);
-              value = static_cast<float>(sum);
+              values_[node] = static_cast<float>(sum);
             }
-          }
       }
-  });
+  }, threads);
 }
 
 DistanceGrid DistanceGrid::guide(const Vec3d& middle, const Vec3d& axis, double most) const {
   DistanceGrid out = *this;
   const double longest = length(high() - low_);
-  for (int z = 0; z < size_[2]; ++z)
+  parallelFor(size_[2], [&](int z) {
     for (int y = 0; y < size_[1]; ++y)
       for (int x = 0; x < size_[0]; ++x) {
         float& value = out.values_[index(x, y, z)];
@@ -132,6 +142,7 @@ DistanceGrid DistanceGrid::guide(const Vec3d& middle, const Vec3d& axis, double 
         }
         value = -static_cast<float>(std::min(std::max(walked + deep, -static_cast<double>(value)), most * -static_cast<double>(value)));
       }
+  });
   return out;
 }
 

@@ -1,6 +1,8 @@
 // Signed distances to a solid, sampled on a grid: quick to look up.
 #pragma once
 
+#include <array>
+#include <utility>
 #include <vector>
 
 #include "core/body/triangle_tree.h"
@@ -18,8 +20,12 @@ class DistanceGrid {
   DistanceGrid() = default;
   /// Covers the mesh and `pad` around it. The solid is where the winding number is above one half; triangles that lie inside
   /// another piece of it do not count as its surface. Nodes further than `exact` from the surface are interpolated from every
-  /// fourth one.
-  DistanceGrid(const TriangleTree& mesh, double cell, double pad, double exact);
+  /// fourth one. `threads` as in parallelFor().
+  DistanceGrid(const TriangleTree& mesh, double cell, double pad, double exact, int threads = 0);
+
+  /// From what low(), cell(), nodes() and values() gave.
+  DistanceGrid(const Vec3d& low, double cell, const std::array<int, 3>& nodes, std::vector<float> values)
+      : low_(low), cell_(cell), perCell_(1 / cell), size_{nodes[0], nodes[1], nodes[2]}, values_(std::move(values)) {}
 
   /// A grid that guides out of the solid: outside the same distances; inside minus the way to the surface away from an axis (a
   /// point, where `axis` is zero), or minus `most` times the depth where that is less. Its slope has no ridges but the axis.
@@ -29,6 +35,8 @@ class DistanceGrid {
   [[nodiscard]] double cell() const { return cell_; }
   [[nodiscard]] const Vec3d& low() const { return low_; }
   [[nodiscard]] Vec3d high() const;
+  [[nodiscard]] std::array<int, 3> nodes() const { return {size_[0], size_[1], size_[2]}; }
+  [[nodiscard]] const std::vector<float>& values() const { return values_; }  ///< x runs fastest, z slowest
 
   /// Interpolated linearly. Outside the box: the value where the line to the nearest point of the box enters, plus its length.
   [[nodiscard]] double at(const Vec3d& point) const;

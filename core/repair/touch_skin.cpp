@@ -5,6 +5,8 @@
 #include <map>
 #include <tuple>
 
+#include "core/repair/clearance.h"
+
 namespace understudy {
 namespace {
 
@@ -62,41 +64,12 @@ std::vector<Vec3d> vertexNormals(const BodySurface& surface, double tolerance) {
   return normals;
 }
 
-BodySolid rigidSolid(const BodySurface& surface, BodyPart part, int joint, double cell) {
-  BodySolid solid;
-  const PartMesh mesh = partMesh(surface, part);
-  if (mesh.empty() || joint < 0) return solid;
-  std::vector<Vec3d> own;
-  for (const int v : mesh.vertices) own.push_back(surface.positions[static_cast<std::size_t>(v)]);
-  const TriangleTree tree(mesh.withRims(std::move(own)), mesh.indices);
-  solid.part = part;
-  solid.grid = DistanceGrid(tree, cell, 4 * cell, 2 * cell);
-  solid.joints = {joint};
-  Vec3d low{1e300, 1e300, 1e300}, high = -low;
-  for (const Vec3d& p : tree.positions())
-    for (int k = 0; k < 3; ++k) {
-      low[k] = std::min(low[k], p[k]);
-      high[k] = std::max(high[k], p[k]);
-    }
-  solid.middle = (low + high) * 0.5;
-  for (const Vec3d& p : tree.positions()) solid.radius = std::max(solid.radius, distance(solid.middle, p));
-  return solid;
-}
-
 }  // namespace
 
 TouchSkin::TouchSkin(const RepairContext& context) {
-  model_ = bodyModel(bodySurface(*context.figure, context.roles(), context.body.pose.fileWorld, worldFromFile(*context.figure, context.body.pose)),
-                     {context.body.rotation, context.body.position}, context.roles(), context.figure->skeleton, context.height);
-  const double cell = context.scaled(0.01);
-  const std::pair<BodyPart, int> limbs[] = {{BodyPart::leftShank, context.legs[0].mid},     {BodyPart::rightShank, context.legs[1].mid},
-                                            {BodyPart::leftUpperArm, context.arms[0].root}, {BodyPart::leftForearm, context.arms[0].mid},
-                                            {BodyPart::leftHand, context.arms[0].end},      {BodyPart::rightUpperArm, context.arms[1].root},
-                                            {BodyPart::rightForearm, context.arms[1].mid},  {BodyPart::rightHand, context.arms[1].end}};
-  for (const auto& [part, joint] : limbs)
-    if (BodySolid solid = rigidSolid(model_->surface, part, joint, cell); !solid.joints.empty()) limbs_.push_back(std::move(solid));
+  model_ = bodyModelOf(context);
   for (const BodySolid& solid : model_->solids) solids_.push_back(&solid);
-  for (const BodySolid& solid : limbs_) solids_.push_back(&solid);
+  for (const BodySolid& solid : model_->limbs) solids_.push_back(&solid);
   normals_ = vertexNormals(model_->surface, 1e-5 * context.height);
   for (int side = 0; side < 2; ++side) hands_[static_cast<std::size_t>(side)] = handPoints(side);
 }

@@ -75,8 +75,7 @@ class TouchSkin {
   [[nodiscard]] HandPoints handPoints(int side) const;
 
   std::shared_ptr<const BodyModel> model_;
-  std::vector<BodySolid> limbs_;           ///< shanks and arms, rigid
-  std::vector<const BodySolid*> solids_;   ///< the model's and `limbs_`
+  std::vector<const BodySolid*> solids_;   ///< the model's solids and limbs
   std::vector<Vec3d> normals_;             ///< of the surface's vertices
   std::array<HandPoints, 2> hands_;
 };

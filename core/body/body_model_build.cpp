@@ -1,0 +1,184 @@
+#include <algorithm>
+#include <cmath>
+#include <cstring>
+#include <mutex>
+
+#include "core/base/computed_store.h"
+#include "core/base/parallel.h"
+#include "core/body/body_model_bytes.h"
+#include "core/body/body_solids.h"
+
+namespace understudy {
+namespace {
+
+ArmPoints makeArm(const BodySurface& surface, int side, const JointFrames& reference, const SkeletonMap& map, const std::vector<BodySolid>& solids,
+                  double spacing, double scale, int most) {
+  const BodyPart upper = side == 0 ? BodyPart::leftUpperArm : BodyPart::rightUpperArm, fore = side == 0 ? BodyPart::leftForearm : BodyPart::rightForearm,
+                 hand = side == 0 ? BodyPart::leftHand : BodyPart::rightHand;
+  const int shoulder = map.joint(side == 0 ? Role::leftUpperArm : Role::rightUpperArm), elbow = map.joint(side == 0 ? Role::leftLowerArm : Role::rightLowerArm);
+  ArmPoints out;
+  if (shoulder < 0 || elbow < 0) return out;
+  std::vector<int> all;
+  std::vector<char> used(surface.positions.size(), 0);
+  for (const std::uint32_t i : surface.indices) used[i] = 1;
+  for (int v = 0; v < surface.vertices(); ++v) {
+    const BodyPart p = surface.parts[static_cast<std::size_t>(v)];
+    if (used[static_cast<std::size_t>(v)] && (p == upper || p == fore || p == hand)) all.push_back(v);
+  }
+  if (all.empty()) return out;
+  // Each next point is the one furthest from those chosen.
+  std::vector<double> away(all.size(), 1e300);
+  std::vector<int> chosen;
+  const Vec3d from = reference.position[static_cast<std::size_t>(shoulder)];
+  std::size_t next = 0;
+  double far = -1;
+  for (std::size_t i = 0; i < all.size(); ++i) {
+    const double d = distance(from, surface.positions[static_cast<std::size_t>(all[i])]);
+    if (d > far) far = d, next = i;
+  }
+  while (static_cast<int>(chosen.size()) < most) {
+    chosen.push_back(all[next]);
+    const Vec3d at = surface.positions[static_cast<std::size_t>(all[next])];
+    far = 0;
+    for (std::size_t i = 0; i < all.size(); ++i) {
+      away[i] = std::min(away[i], distance(at, surface.positions[static_cast<std::size_t>(all[i])]));
+      if (away[i] > far) far = away[i], next = i;
+    }
+    if (far < spacing) break;
+  }
+  // Neighbours together: by part, then along the arm.
+  const Vec3d along = normalised(reference.position[static_cast<std::size_t>(elbow)] - from);
+  const auto key = [&](int v) {
+    const BodyPart p = surface.parts[static_cast<std::size_t>(v)];
+    return std::pair{static_cast<int>(p), dot(surface.positions[static_cast<std::size_t>(v)] - from, along)};
+  };
+  std::stable_sort(chosen.begin(), chosen.end(), [&](int a, int b) { return key(a) < key(b); });
+  const double upperLength = distance(from, reference.position[static_cast<std::size_t>(elbow)]);
+  for (const int v : chosen) {
+    ArmPoint p;
+    p.reference = surface.positions[static_cast<std::size_t>(v)];
+    p.part = surface.parts[static_cast<std::size_t>(v)];
+    p.vertex = v;
+    for (const BodySolid& solid : solids) p.allowed = std::max(p.allowed, -solid.grid.at(p.reference));
+    if (p.allowed > 0) p.allowed += 0.002 * scale;
+    // The upper arm grows out of the body: only its half next to the elbow can be kept out.
+    if (p.part == upper && dot(p.reference - from, along) < 0.48 * upperLength) continue;
+    p.first = static_cast<std::uint32_t>(out.joint.size());
+    for (std::uint32_t k = surface.influenceStart[static_cast<std::size_t>(v)]; k < surface.influenceStart[static_cast<std::size_t>(v) + 1]; ++k) {
+      out.joint.push_back(surface.influenceJoint[k]);
+      out.weight.push_back(surface.influenceWeight[k]);
+    }
+    p.count = static_cast<std::uint32_t>(out.joint.size()) - p.first;
+    out.points.push_back(p);
+  }
+  for (int i = 0; i < static_cast<int>(out.points.size());) {
+    ArmPoints::Cluster c{i, 0};
+    while (i < static_cast<int>(out.points.size()) && c.count < 16 && out.points[static_cast<std::size_t>(i)].part == out.points[static_cast<std::size_t>(c.first)].part) ++i, ++c.count;
+    out.clusters.push_back(c);
+  }
+  return out;
+}
+
+/// Two FNV-1a hashes side by side, eight bytes at a time: 128 bits.
+class ContentKey {
+ public:
+  void add(const void* data, std::size_t bytes) {
+    const auto* p = static_cast<const unsigned char*>(data);
+    for (; bytes >= 8; p += 8, bytes -= 8) {
+      std::uint64_t word;
+      std::memcpy(&word, p, 8);
+      mix(word);
+    }
+    for (; bytes > 0; ++p, --bytes) mix(*p);
+  }
+  template <class T>
+  void add(const std::vector<T>& v) {
+    mix(v.size());
+    add(v.data(), v.size() * sizeof(T));
+  }
+  void add(double v) { add(&v, sizeof v); }
+  [[nodiscard]] std::string text() const {
+    char out[40];
+    std::snprintf(out, sizeof out, "%016llx%016llx", static_cast<unsigned long long>(a_), static_cast<unsigned long long>(b_));
+    return out;
+  }
+
+ private:
+  void mix(std::uint64_t word) {
+    a_ = (a_ ^ word) * 1099511628211ull;
+    a_ ^= a_ >> 29;
+    b_ = (b_ ^ word) * 0x9e3779b97f4a7c15ull;
+    b_ ^= b_ >> 31;
+  }
+  std::uint64_t a_ = 1469598103934665603ull, b_ = 0x2545f4914f6cdd1dull;
+};
+
+/// The rigid limbs hands can touch, with the role whose joint carries each.
+constexpr std::pair<BodyPart, Role> limbs[] = {{BodyPart::leftShank, Role::leftLowerLeg},    {BodyPart::rightShank, Role::rightLowerLeg},
+                                               {BodyPart::leftUpperArm, Role::leftUpperArm}, {BodyPart::leftForearm, Role::leftLowerArm},
+                                               {BodyPart::leftHand, Role::leftHand},         {BodyPart::rightUpperArm, Role::rightUpperArm},
+                                               {BodyPart::rightForearm, Role::rightLowerArm}, {BodyPart::rightHand, Role::rightHand}};
+
+void build(BodyModel& model, const SkeletonMap& map, const BodyModelSettings& settings) {
+  const double scale = model.height / 1.7, cell = settings.cell * scale;
+  for (const BodyPart part : {BodyPart::torso, BodyPart::head, BodyPart::leftThigh, BodyPart::rightThigh}) {
+    BodySolid solid = bendingSolid(model.surface, part, cell, model.gridError);
+    if (!solid.grid.empty() && !solid.joints.empty()) model.solids.push_back(std::move(solid));
+  }
+  std::array<BodySolid, std::size(limbs)> rigid;
+  parallelFor(static_cast<int>(std::size(limbs)), [&](int i) {
+    const auto k = static_cast<std::size_t>(i);
+    rigid[k] = rigidSolid(model.surface, limbs[k].first, map.joint(limbs[k].second), cell, 1);
+  });
+  for (BodySolid& solid : rigid)
+    if (!solid.joints.empty()) model.limbs.push_back(std::move(solid));
+  for (int side = 0; side < 2; ++side)
+    model.arms[static_cast<std::size_t>(side)] =
+        makeArm(model.surface, side, model.reference(), map, model.solids, settings.spacing * scale, scale, settings.mostPoints);
+}
+
+}  // namespace
+
+std::shared_ptr<const BodyModel> bodyModel(BodySurface surface, const JointFrames& reference, const SkeletonMap& map, const Skeleton& skeleton, double height,
+                                           const BodyModelSettings& settings) {
+  ContentKey content;
+  content.add(surface.positions);
+  content.add(surface.parts);
+  content.add(surface.influenceStart);
+  content.add(surface.influenceJoint);
+  content.add(surface.influenceWeight);
+  content.add(surface.indices);
+  content.add(skeleton.parents);
+  for (const double v : {height, settings.cell, settings.spacing, static_cast<double>(settings.mostPoints)}) content.add(v);
+  for (const Quatd& q : reference.rotation) content.add(&q, sizeof q);
+  for (const Vec3d& p : reference.position) content.add(&p, sizeof p);
+  for (const RoleJoints& r : map.roles) content.add(r.joints);
+  const std::string key = content.text();
+
+  static std::mutex guard;
+  static std::vector<std::pair<std::string, std::shared_ptr<const BodyModel>>> kept;
+  const std::lock_guard lock(guard);
+  for (const auto& [k, model] : kept)
+    if (k == key) return model;
+
+  auto model = std::make_shared<BodyModel>();
+  model->surface = std::move(surface);
+  model->rotation.assign(reference.rotation.begin(), reference.rotation.end());
+  model->position.assign(reference.position.begin(), reference.position.end());
+  model->height = height;
+  const std::shared_ptr<ComputedStore> store = computedStore();
+  const std::string name = "body-" + key + "-" + bodyModelFormat();
+  bool known = false;
+  if (store)
+    if (const std::optional<std::string> bytes = store->load(name)) known = readBodyModel(*bytes, *model);
+  if (!known) {
+    build(*model, map, settings);
+    if (store) store->save(name, writeBodyModel(*model));
+  }
+  constexpr std::size_t most = 6;
+  if (kept.size() >= most) kept.erase(kept.begin());
+  kept.emplace_back(key, model);
+  return model;
+}
+
+}  // namespace understudy

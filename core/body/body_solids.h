@@ -1,0 +1,15 @@
+// Builds the solids of a body model.
+#pragma once
+
+#include "core/body/body_model.h"
+
+namespace understudy {
+
+/// A part whose points go along with several joints; empty where the part has no closed skin. `cell` in metres. Raises `error` to the
+/// distance (metres) by which 95 of 100 values of its grid next to the surface are off at most.
+[[nodiscard]] BodySolid bendingSolid(const BodySurface& surface, BodyPart part, double cell, double& error);
+
+/// A part that goes along with one joint, without a guide; empty where it has no closed skin or `joint` is −1.
+[[nodiscard]] BodySolid rigidSolid(const BodySurface& surface, BodyPart part, int joint, double cell, int threads = 0);
+
+}  // namespace understudy
