@@ -76,20 +76,20 @@ std::string Causes::ofJump(const Finding& finding) const {
       maker = s;
     }
   if (maker == stageCount) return {};
-  const std::string name = makerAt(static_cast<RepairStage>(maker), finding.bones.front(), finding.worst);
-  return (name.empty() ? "A nudge" : name) + " turns it by " + spokenFigure(most, "°") + " more in that frame";
+  const Repair* repair = repairAt(static_cast<RepairStage>(maker), finding.bones.front(), finding.worst);
+  return (repair ? describe(*repair) : "A nudge") + " turns it by " + spokenFigure(most, "°") + " more in that frame";
 }
 
-std::string Causes::makerAt(RepairStage stage, const std::string& bone, int frame) const {
+const Repair* Causes::repairAt(RepairStage stage, const std::string& bone, int frame) const {
   const RepairContext& context = *seen_.context;
   const bool clears = stage == RepairStage::freeClearance || stage == RepairStage::gripClearance;
   const BodyPart part = bodyPartOf(bone);
-  std::string any;
+  const Repair* any = nullptr;
   for (const Node<Repair>& repair : *take_.repairs) {
     if (!concerns(stage, *repair) || repair->muted || (clears && !std::holds_alternative<ClearanceRepair>(repair->action))) continue;
     if (!repairFrames(*repair, context.rate, context.frames).acting().holds(frame)) continue;
-    if (movesPart(*repair, part)) return describe(*repair);
-    if (any.empty()) any = describe(*repair);
+    if (movesPart(*repair, part)) return &*repair;
+    if (!any) any = &*repair;
   }
   return any;
 }

@@ -24,8 +24,8 @@ class Causes {
   /// What of the take makes a jump that was not in the performance as the bridges leave it, with its measure; "" where the performance has it.
   [[nodiscard]] std::string ofJump(const Finding& finding) const;
 
-  /// The repair of a stage that acts at a frame on a bone's limb, as messages name it; "" where there is none.
-  [[nodiscard]] std::string makerAt(RepairStage stage, const std::string& bone, int frame) const;
+  /// The repair of a stage that acts at a frame, best one that moves the bone's limb; null where there is none.
+  [[nodiscard]] const Repair* repairAt(RepairStage stage, const std::string& bone, int frame) const;
 
  private:
   const Take& take_;

@@ -19,6 +19,7 @@ namespace {
 std::string subjectOf(const Repair& repair) {
   if (const auto* plant = std::get_if<PlantRepair>(&repair.action)) return std::to_string(static_cast<int>(plant->part));
   if (const auto* touch = std::get_if<TouchRepair>(&repair.action)) return touch->bone;
+  if (const auto* bridge = std::get_if<BridgeRepair>(&repair.action)) return bridge->bones.empty() ? std::string() : bridge->bones.front();
   if (const auto* untwist = std::get_if<UntwistRepair>(&repair.action)) return untwist->bones.empty() ? std::string() : untwist->bones.front();
   return {};
 }
@@ -36,6 +37,10 @@ class Inspector {
     for (Finding& finding : jumpFindings(context_, seen_.untrimmed, limits_.jumps)) {
       finding.cause = causes_.ofJump(finding);
       if (!finding.cause.empty()) finding.proposal.clear();
+      if (const Repair* muted = finding.proposal.empty() ? nullptr : mutedFor(finding.proposal.front())) {
+        finding.cause = describe(*muted) + " is muted";
+        finding.proposal.clear();
+      }
       for (Repair& bridge : finding.proposal) lengthen(bridge);
       // What no bridge over a good stretch takes away is how fast the performer moves.
       if (!finding.proposal.empty() && already(finding.proposal.front())) continue;
@@ -59,7 +64,7 @@ class Inspector {
 
   void feet() {
     const double scale = seen_.report->performerLeg > 0 ? seen_.report->characterLeg / seen_.report->performerLeg : 1;
-    measure(existing<PlantRepair>(), asked(proposePlants(performance_.contacts, performance_.motion->rate, scale)),
+    measure<PlantRepair>(asked(proposePlants(performance_.contacts, performance_.motion->rate, scale)),
             [&](const std::vector<Repair>& plants) { return feetFindings(context_, seen_.untrimmed, plants, limits_.feet); });
   }
 
@@ -76,7 +81,7 @@ class Inspector {
       return already(probe);
     });
     const TiledMotion& input = seen_.stageInputs[static_cast<std::size_t>(RepairStage::touch)];
-    measure(existing<TouchRepair>(), touchesOf(context_, open, rate, input, seen_.report->alignment, {}, out.issues),
+    measure<TouchRepair>(touchesOf(context_, open, rate, input, seen_.report->alignment, {}, out.issues),
             [&](const std::vector<Repair>& touches) { return touchFindings(context_, seen_.untrimmed, touches, limits_.touches); });
   }
 
@@ -93,14 +98,17 @@ class Inspector {
       if (!already(probe)) holds.push_back(hold);
     }
     const TiledMotion& input = seen_.stageInputs[static_cast<std::size_t>(RepairStage::grip)];
-    measure(existing<GripRepair>(), proposeGrips(context_, input, holds, performance_.motion->rate, settings, out.issues),
+    measure<GripRepair>(proposeGrips(context_, input, holds, performance_.motion->rate, settings, out.issues),
             [&](const std::vector<Repair>& grips) { return driftFindings(grips); });
   }
 
   void depth() {
     const std::vector<Repair> done = existing<ClearanceRepair>();
     for (Finding& finding : depthFindings(context_, seen_.untrimmed, limits_.depth)) {
-      if (!done.empty() && already(finding.proposal.front())) {
+      if (const Repair* muted = done.empty() ? mutedFor(finding.proposal.front()) : nullptr) {
+        finding.cause = describe(*muted) + " is muted";
+        finding.proposal.clear();
+      } else if (!done.empty() && already(finding.proposal.front())) {
         finding.proposal.clear();
         const Miss miss = causes_.worstMiss(done.front(), finding.span);
         if (miss.metres > 0)
@@ -121,6 +129,16 @@ class Inspector {
  private:
   [[nodiscard]] bool already(const Repair& proposal) const { return repairsAlready(*take_.repairs, proposal, context_.rate, context_.frames); }
 
+  /// A muted repair of the take that would do what is proposed, or a part of it; null where there is none.
+  [[nodiscard]] const Repair* mutedFor(const Repair& proposal) const {
+    const FrameSpan wanted = repairFrames(proposal, context_.rate, context_.frames).span;
+    for (const Node<Repair>& repair : *take_.repairs)
+      if (repair->muted && repair->action.index() == proposal.action.index() && subjectOf(*repair) == subjectOf(proposal) &&
+          !common(repairFrames(*repair, context_.rate, context_.frames).span, wanted).empty())
+        return &*repair;
+    return nullptr;
+  }
+
   /// Longer than the bridges that are there already, as far as that makes sense.
   void lengthen(Repair& bridge) const {
     const double room = context_.rate.seconds(context_.frames - 1);
@@ -128,12 +146,12 @@ class Inspector {
       bridge.span = TimeRange{std::max(0.0, bridge.span->first - longerBridge), std::min(room, bridge.span->last + longerBridge)};
   }
 
-  /// Repairs of the take of one kind.
+  /// Repairs of the take of one kind that act, or are muted.
   template <class Kind>
-  [[nodiscard]] std::vector<Repair> existing() const {
+  [[nodiscard]] std::vector<Repair> existing(bool muted = false) const {
     std::vector<Repair> list;
     for (const Node<Repair>& repair : *take_.repairs)
-      if (std::holds_alternative<Kind>(repair->action) && !repair->muted && repair->weight > 0) list.push_back(*repair);
+      if (std::holds_alternative<Kind>(repair->action) && repair->muted == muted && (muted || repair->weight > 0)) list.push_back(*repair);
     return list;
   }
 
@@ -143,9 +161,16 @@ class Inspector {
     return proposals;
   }
 
-  /// Findings of what the take repairs, with their causes, and of what it does not, with their proposals.
-  template <class Measure>
-  void measure(const std::vector<Repair>& done, const std::vector<Repair>& proposals, const Measure& findings) {
+  /// Findings of what the take repairs, with their causes, of what muted repairs leave, and of what it does not repair, with their proposals.
+  template <class Kind, class Measure>
+  void measure(const std::vector<Repair>& proposals, const Measure& findings) {
+    const std::vector<Repair> done = existing<Kind>();
+    for (const Repair& repair : existing<Kind>(true))
+      for (Finding& finding : findings({repair})) {
+        finding.proposal.clear();
+        finding.cause = describe(repair) + " is muted";
+        add(std::move(finding));
+      }
     for (const Repair& repair : done)
       for (Finding& finding : findings({repair})) {
         finding.proposal.clear();

@@ -18,186 +18,162 @@ double secondsSince(Clock::time_point start) { return std::chrono::duration<doub
 /// How often the result is looked at before what is still found is left to the artist.
 constexpr int mostRounds = 3;
 
+class Finisher {
+ public:
+  Finisher(const Take& start, const Sources& sources, const FinishSettings& settings, EvaluationCache* cache, const RunControl& control)
+      : sources_(sources), settings_(settings), cache_(cache ? cache : &own_), control_(control) {
+    out_.take = start;
+  }
+
+  Result<Finished> run() {
+    control_.report(0, "retarget");
+    if (const Status s = fit(out_.take); !s) return s.error();
+    if (!seen_.complete()) {
+      for (const Issue& issue : seen_.issues)
+        if (issue.severity == Severity::error) return issue;
+      return makeError(Fault::internal, "Nothing was retargeted", out_.take.name);
+    }
+    step("retarget");
+    control_.report(0.2, "look at the performance");
+    Result<std::shared_ptr<const Performance>> performance = analysePerformance(*sources_.performer, seen_.map->performer, seen_.performerNative, control_);
+    if (!performance) return performance.error();
+    performance_ = std::move(*performance);
+    tell(performance_->issues);
+    step("look at the performance");
+    if (const Status s = repairParts(); !s) return s.error();
+    step("find and repair");
+    control_.report(0.8, "look again");
+    if (const Status s = repairRest(); !s) return s.error();
+    step("look again");
+    if (const Status s = guard(); !s) return s.error();
+    step("take back what does harm");
+    out_.departures = departures(out_.take, seen_, settings_.likeness);
+    out_.evaluated = std::move(seen_);
+    control_.report(1, "done");
+    return std::move(out_);
+  }
+
+ private:
+  void step(const char* name) {
+    out_.timing.push_back({name, secondsSince(from_)});
+    from_ = Clock::now();
+  }
+
+  void tell(const Issues& issues) { out_.issues.insert(out_.issues.end(), issues.begin(), issues.end()); }
+
+  /// Makes a take the present one, with its anchors, and evaluates it.
+  Status fit(const Take& take) {
+    Result<Take> fitted = refitted(take, sources_, cache_, &out_.issues, control_);
+    if (!fitted) return fitted.error();
+    out_.take = std::move(*fitted);
+    Result<Evaluated> seen = evaluate(out_.take, sources_, cache_, control_);
+    if (!seen) return seen.error();
+    seen_ = std::move(*seen);
+    return Status(Done{});
+  }
+
+  Result<Findings> look(const InspectSettings& settings, bool telling = true) {
+    Result<Inspection> seen = inspectTake(out_.take, seen_, *performance_, settings, control_);
+    if (!seen) return seen.error();
+    if (telling) tell(seen->issues);
+    return std::move(seen->findings);
+  }
+
+  /// Adds what the findings propose to the take and evaluates it; false where they propose nothing new.
+  Result<bool> accept(const Findings& findings) {
+    Take next = out_.take;
+    for (const Finding& finding : findings) {
+      if (std::none_of(out_.found.begin(), out_.found.end(), [&](const Finding& known) { return sameFlaw(known, finding); })) out_.found.push_back(finding);
+      if (finding.waved) continue;
+      Accepted accepted{finding, {}};
+      for (const Repair& proposal : finding.proposal) {
+        // Several findings may ask for one repair.
+        std::uint64_t id = 0;
+        if (repairsAlready(*next.repairs, proposal, seen_.rate, seen_.clipFrames)) {
+          for (const Node<Repair>& repair : *next.repairs)
+            if (repair->action.index() == proposal.action.index() && std::holds_alternative<ClearanceRepair>(proposal.action)) id = repair->id;
+        } else {
+          next = addRepair(next, proposal, &id);
+          added_.push_back(id);
+        }
+        if (std::find(added_.begin(), added_.end(), id) != added_.end()) accepted.repairs.push_back(id);
+      }
+      if (!accepted.repairs.empty()) accepted_.push_back(std::move(accepted));
+    }
+    if (next == out_.take) return false;
+    if (const Status s = fit(next); !s) return s.error();
+    return true;
+  }
+
+  Status repairParts() {
+    for (int part = 0; part < inspectParts; ++part) {
+      if (!settings_.inspect.parts[static_cast<std::size_t>(part)]) continue;
+      control_.report(0.3 + 0.1 * part, "find and repair");
+      InspectSettings one = settings_.inspect;
+      one.parts = {};
+      one.parts[static_cast<std::size_t>(part)] = true;
+      const Result<Findings> found = look(one);
+      if (!found) return found.error();
+      if (const Result<bool> accepted = accept(*found); !accepted) return accepted.error();
+    }
+    if (settings_.inspect.prop == 0) return Status(Done{});
+    std::vector<PropItem> props = *out_.take.props;
+    std::vector<const Repair*> repairs;
+    for (const Node<Repair>& repair : *out_.take.repairs) repairs.push_back(&*repair);
+    for (PropItem& prop : props)
+      if (prop.id == settings_.inspect.prop) prop = carriedByLead(*seen_.context, prop, repairs, settings_.inspect.leadLeft.value_or(false));
+    Take carried = setProps(out_.take, std::move(props));
+    return carried == out_.take ? Status(Done{}) : fit(carried);
+  }
+
+  /// A repair may bring out what its flaw had hidden.
+  Status repairRest() {
+    Result<Findings> found = look(settings_.inspect, false);
+    for (int round = 1; found && round < mostRounds; ++round) {
+      const Result<bool> more = accept(*found);
+      if (!more) return more.error();
+      if (!*more) break;
+      found = look(settings_.inspect, false);
+    }
+    if (!found) return found.error();
+    out_.remaining = std::move(*found);
+    return Status(Done{});
+  }
+
+  Status guard() {
+    Judged now{out_.take, std::move(out_.remaining)};
+    const auto judge = [&](const Take& take) -> Result<Findings> {
+      Result<Evaluated> seen = evaluate(take, sources_, cache_, control_);
+      if (!seen) return seen.error();
+      Result<Inspection> found = inspectTake(take, *seen, *performance_, settings_.inspect, control_);
+      if (!found) return found.error();
+      return std::move(found->findings);
+    };
+    Result<std::vector<Withdrawal>> withdrawn = withdrawHarmful(now, accepted_, judge, settings_.guard);
+    if (!withdrawn) return withdrawn.error();
+    out_.withdrawn = std::move(*withdrawn);
+    out_.remaining = std::move(now.findings);
+    if (now.take == out_.take) return Status(Done{});
+    return fit(now.take);
+  }
+
+  EvaluationCache own_;
+  const Sources& sources_;
+  const FinishSettings& settings_;
+  EvaluationCache* cache_;
+  const RunControl& control_;
+  std::shared_ptr<const Performance> performance_;
+  Evaluated seen_;
+  std::vector<Accepted> accepted_;
+  std::vector<std::uint64_t> added_;
+  Finished out_;
+  Clock::time_point from_ = Clock::now();
+};
+
 }  // namespace
 
 Result<Finished> finishTake(const Take& start, const Sources& sources, const FinishSettings& settings, EvaluationCache* cache, const RunControl& control) {
-  EvaluationCache own;
-  if (!cache) cache = &own;
-  Finished out;
-  out.take = start;
-  auto from = Clock::now();
-  const auto step = [&](const char* name) {
-    out.timing.push_back({name, secondsSince(from)});
-    from = Clock::now();
-  };
-
-  control.report(0, "retarget");
-  Result<Take> fitted = refitted(out.take, sources, cache, &out.issues, control);
-  if (!fitted) return fitted.error();
-  out.take = std::move(*fitted);
-  Result<Evaluated> seen = evaluate(out.take, sources, cache, control);
-  if (!seen) return seen.error();
-  if (!seen->complete()) {
-    for (const Issue& issue : seen->issues)
-      if (issue.severity == Severity::error) return issue;
-    return makeError(Fault::internal, "Nothing was retargeted", out.take.name);
-  }
-  step("retarget");
-  control.report(0.2, "look at the performance");
-  Result<std::shared_ptr<const Performance>> performance = analysePerformance(*sources.performer, seen->map->performer, seen->performerNative, control);
-  if (!performance) return performance.error();
-  out.issues.insert(out.issues.end(), (*performance)->issues.begin(), (*performance)->issues.end());
-  step("look at the performance");
-
-  // Adds what the findings propose to the take and evaluates it; false where they propose nothing new.
-  const auto accept = [&](const Findings& findings) -> Result<bool> {
-    Take next = out.take;
-    for (const Finding& finding : findings) {
-      if (std::none_of(out.found.begin(), out.found.end(), [&](const Finding& known) { return sameFlaw(known, finding); })) out.found.push_back(finding);
-      if (finding.waved) continue;
-      for (const Repair& proposal : finding.proposal) {
-        // Several findings may ask for one repair.
-        if (repairsAlready(*next.repairs, proposal, seen->rate, seen->clipFrames)) continue;
-        next = addRepair(next, proposal);
-      }
-    }
-    if (next == out.take) return false;
-    Result<Take> anchoredTake = refitted(next, sources, cache, &out.issues, control);
-    if (!anchoredTake) return anchoredTake.error();
-    out.take = std::move(*anchoredTake);
-    seen = evaluate(out.take, sources, cache, control);
-    if (!seen) return seen.error();
-    return true;
-  };
-
-  for (int part = 0; part < inspectParts; ++part) {
-    if (!settings.inspect.parts[static_cast<std::size_t>(part)]) continue;
-    control.report(0.3 + 0.1 * part, "find and repair");
-    InspectSettings one = settings.inspect;
-    one.parts = {};
-    one.parts[static_cast<std::size_t>(part)] = true;
-    Result<Inspection> look = inspectTake(out.take, *seen, **performance, one, control);
-    if (!look) return look.error();
-    out.issues.insert(out.issues.end(), look->issues.begin(), look->issues.end());
-    if (Result<bool> accepted = accept(look->findings); !accepted) return accepted.error();
-  }
-  if (settings.inspect.prop != 0) {
-    std::vector<PropItem> props = *out.take.props;
-    std::vector<const Repair*> repairs;
-    for (const Node<Repair>& repair : *out.take.repairs) repairs.push_back(&*repair);
-    for (PropItem& prop : props)
-      if (prop.id == settings.inspect.prop) prop = carriedByLead(*seen->context, prop, repairs, settings.inspect.leadLeft.value_or(false));
-    if (Take carried = setProps(out.take, std::move(props)); !(carried == out.take)) {
-      out.take = std::move(carried);
-      seen = evaluate(out.take, sources, cache, control);
-      if (!seen) return seen.error();
-    }
-  }
-  step("find and repair");
-  control.report(0.85, "look again");
-  Result<Inspection> look = inspectTake(out.take, *seen, **performance, settings.inspect, control);
-  if (!look) return look.error();
-  // A repair may bring out what its flaw had hidden.
-  for (int round = 1; round < mostRounds; ++round) {
-    const Result<bool> more = accept(look->findings);
-    if (!more) return more.error();
-    if (!*more) break;
-    look = inspectTake(out.take, *seen, **performance, settings.inspect, control);
-    if (!look) return look.error();
-  }
-  out.remaining = std::move(look->findings);
-  out.evaluated = std::move(*seen);
-  step("look again");
-  control.report(1, "done");
-  return out;
-}
-
-FinishReport reportOf(const Finished& finished, const Sources& sources) {
-  FinishReport report;
-  const Take& take = finished.take;
-  const Evaluated& seen = finished.evaluated;
-  report.performer = take.performer->path;
-  report.character = take.character->path;
-  if (sources.performer && take.clip < static_cast<int>(sources.performer->clips.size())) report.clip = sources.performer->clips[static_cast<std::size_t>(take.clip)].name;
-  report.frames = seen.frames;
-  report.firstFrame = seen.firstFrame;
-  report.rate = seen.rate;
-  const auto shown = [&](int frame) { return frame - seen.trimFirst + seen.firstFrame; };
-  const auto shownSpan = [&](FrameSpan span) {
-    span = common(span, {seen.trimFirst, seen.trimFirst + seen.frames - 1});
-    return FrameRange{shown(span.first), shown(span.last)};
-  };
-  if (seen.map && sources.performer && sources.character)
-    for (int r = 0; r < roleCount; ++r) {
-      const RoleJoints& p = seen.map->performer.at(roleAt(r));
-      const RoleJoints& c = seen.map->character.at(roleAt(r));
-      if (p.empty() || c.empty() || std::min(p.confidence, c.confidence) >= doubtfulBelow) continue;
-      report.doubtful.push_back({std::string(roleName(roleAt(r))), jointKey(sources.performer->skeleton, p.first()), jointKey(sources.character->skeleton, c.first()),
-                                 std::min(p.confidence, c.confidence), p.confidence < c.confidence ? p.reason : c.reason});
-    }
-  const auto reported = [&](const Finding& finding) {
-    ReportedFinding line;
-    line.key = finding.key;
-    line.kind = findingName(finding.kind);
-    line.unit = findingUnit(finding.kind);
-    line.before = line.after = finding.measure;
-    line.severity = finding.severity;
-    line.span = shownSpan(finding.span);
-    line.worstFrame = shown(finding.worst);
-    line.bones = finding.bones;
-    line.sentence = finding.sentence;
-    if (!finding.proposal.empty()) line.proposal = finding.proposal.front().kind() + " over " + std::to_string(line.span.first) + ":" + std::to_string(line.span.last);
-    line.cause = finding.cause;
-    line.state = finding.waved ? FindingState::waved : FindingState::remaining;
-    return line;
-  };
-  std::vector<char> told(finished.remaining.size(), 0);
-  for (const Finding& finding : finished.found) {
-    ReportedFinding line = reported(finding);
-    double after = 0;
-    bool remains = false;
-    for (std::size_t i = 0; i < finished.remaining.size(); ++i) {
-      if (!sameFlaw(finding, finished.remaining[i])) continue;
-      told[i] = 1;
-      remains = true;
-      after = std::max(after, finished.remaining[i].measure);
-      if (line.cause.empty()) line.cause = finished.remaining[i].cause;
-    }
-    line.after = after;
-    if (!finding.waved) line.state = remains ? FindingState::remaining : FindingState::repaired;
-    report.findings.push_back(std::move(line));
-  }
-  for (std::size_t i = 0; i < finished.remaining.size(); ++i)
-    if (!told[i]) {
-      report.findings.push_back(reported(finished.remaining[i]));
-      report.findings.back().arisen = !finished.found.empty();
-    }
-  for (const Node<Repair>& node : *take.repairs) {
-    const Repair& repair = *node;
-    ReportedRepair line;
-    line.id = repair.id;
-    line.kind = repair.kind();
-    line.name = repair.name;
-    const FrameSpan span = repairFrames(repair, seen.rate, seen.clipFrames).span;
-    line.span = shownSpan(span);
-    for (const Residual& residual : seen.residuals) {
-      if (residual.repair != repair.id) continue;
-      for (std::size_t k = 0; k < residual.values.size(); ++k) {
-        const int frame = residual.first + static_cast<int>(k);
-        if (!span.holds(frame)) continue;
-        if (1000.0 * residual.values[k].metres > line.missMillimetres) {
-          line.missMillimetres = 1000.0 * residual.values[k].metres;
-          line.missFrame = shown(frame);
-        }
-        line.missDegrees = std::max(line.missDegrees, residual.values[k].radians * 57.29577951308232);
-      }
-    }
-    report.repairs.push_back(std::move(line));
-  }
-  report.timing = finished.timing;
-  report.issues = finished.issues;
-  report.issues.insert(report.issues.end(), seen.issues.begin(), seen.issues.end());
-  return report;
+  return Finisher(start, sources, settings, cache, control).run();
 }
 
 }  // namespace understudy

@@ -162,6 +162,30 @@ std::string lead(const FinishReport& report, const RemainingTotal& rest, std::si
   return text;
 }
 
+std::string withdrawals(const FinishReport& report) {
+  if (report.withdrawn.empty()) return {};
+  std::string html = "<h2>Tried and taken back</h2>\n<section class=\"card wide\"><p>These repairs would have done more harm than good. They are in the take, muted: switch one on to see for yourself.</p>"
+                     "<table><tr><th class=\"n\">number</th><th>kind</th><th>name</th><th class=\"n\">frames</th><th>why</th></tr>";
+  for (const ReportedWithdrawal& w : report.withdrawn)
+    html += "<tr><td class=\"n\">" + std::to_string(w.id) + "</td><td>" + htmlText(w.kind) + "</td><td>" + htmlText(w.name) + "</td><td class=\"n\">" + frames(w.span) + "</td><td>" +
+            sentence(w.reason) + "</td></tr>";
+  return html + "</table></section>\n";
+}
+
+std::string departures(const FinishReport& report) {
+  if (report.departures.empty()) return {};
+  const std::string limit = measureText(report.likenessLimit, "°");
+  std::string html = "<h2>Where limbs leave the performance</h2>\n<section class=\"card\"><p>The repairs turn a bone of these limbs by more than " + limit +
+                     " from where the performance had it. Look whether the gesture still reads; if not, weaken or mute the repair that demands it.</p><details" +
+                     std::string(report.departures.size() <= 12 ? " open" : "") + "><summary>" + count(report.departures.size(), "span", "spans") +
+                     "</summary><div class=\"wide\"><table><tr><th>limb</th><th class=\"n\">frames</th><th class=\"n\">beyond " + limit +
+                     "</th><th class=\"n\">worst</th><th class=\"n\">at frame</th><th>demanded by</th></tr>";
+  for (const ReportedDeparture& d : report.departures)
+    html += "<tr><td>" + htmlText(d.limb) + "</td><td class=\"n\">" + frames(d.span) + "</td><td class=\"n\">" + count(static_cast<std::size_t>(d.frames), "frame", "frames") +
+            "</td><td class=\"n\">" + htmlText(measureText(d.degrees, "°")) + "</td><td class=\"n\">" + std::to_string(d.worstFrame) + "</td><td>" + htmlText(d.demands) + "</td></tr>";
+  return html + "</table></div></details></section>\n";
+}
+
 std::string nameOf(const std::string& path) { return std::filesystem::path(path).filename().string(); }
 
 }  // namespace
@@ -262,6 +286,8 @@ std::string finishReportHtml(const FinishReport& report) {
     }
     html += "</table></div></details></section>\n";
   }
+
+  html += withdrawals(report) + departures(report);
 
   if (!report.doubtful.empty()) {
     html += "<h2>Bones to check</h2>\n<section class=\"card wide\"><p>The program is not sure of these bones. If a limb moves oddly, look here first.</p><table><tr><th>role</th>"

@@ -87,6 +87,13 @@ std::string finishReportJson(const FinishReport& report) {
   for (const ReportedRepair& r : report.repairs)
     json["repairs"].push_back({{"id", r.id}, {"kind", r.kind}, {"name", r.name}, {"span", toJson(r.span)},
                                {"worst", {{"mm", number(r.missMillimetres)}, {"deg", number(r.missDegrees)}, {"frame", r.missFrame > 0 ? Json(r.missFrame) : Json()}}}});
+  json["withdrawn"] = Json::array();
+  for (const ReportedWithdrawal& w : report.withdrawn)
+    json["withdrawn"].push_back({{"id", w.id}, {"kind", w.kind}, {"name", w.name}, {"span", toJson(w.span)}, {"reason", w.reason}});
+  json["likeness"] = {{"limitDegrees", number(report.likenessLimit)}, {"spans", Json::array()}};
+  for (const ReportedDeparture& d : report.departures)
+    json["likeness"]["spans"].push_back({{"limb", d.limb}, {"span", toJson(d.span)}, {"frames", d.frames}, {"degrees", number(d.degrees)}, {"worstFrame", d.worstFrame},
+                                         {"repair", d.repair > 0 ? Json(d.repair) : Json()}, {"demandedBy", d.demands}});
   json["figures"] = Json::array();
   for (const ReportedFigure& f : report.figures)
     json["figures"].push_back({{"name", f.name}, {"unit", f.unit}, {"performer", number(f.performer)}, {"before", number(f.before)}, {"after", number(f.after)}});

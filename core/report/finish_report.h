@@ -71,6 +71,25 @@ struct ReportedRepair {
   int missFrame = 0;                 ///< 0: nowhere
 };
 
+/// A repair that was tried and taken back: it is in the take, muted.
+struct ReportedWithdrawal {
+  std::uint64_t id = 0;
+  std::string kind, name;
+  FrameRange span;
+  std::string reason;                ///< measured, a sentence
+};
+
+/// A limb that repairs take further from its way than likeness allows.
+struct ReportedDeparture {
+  std::string limb;                  ///< "left arm"
+  FrameRange span;
+  int frames = 0;                    ///< of the span that are beyond the limit
+  double degrees = 0;                ///< worst, between a bone's direction and its direction as retargeted
+  int worstFrame = 0;
+  std::uint64_t repair = 0;          ///< that demands it; 0: a nudge
+  std::string demands;               ///< as messages name it
+};
+
 struct DoubtfulRole {
   std::string role, performer, character;
   double confidence = 0;             ///< 0 … 1
@@ -100,6 +119,9 @@ struct FinishReport {
   std::vector<DoubtfulRole> doubtful;
   std::vector<ReportedFinding> findings;
   std::vector<ReportedRepair> repairs;
+  std::vector<ReportedWithdrawal> withdrawn;
+  std::vector<ReportedDeparture> departures;
+  double likenessLimit = 15;         ///< degrees beyond which departures are listed
   std::vector<ReportedFigure> figures;
   std::vector<ReportPlot> plots;     ///< of the whole clip
   std::vector<ReportPicture> pictures;

@@ -1,0 +1,95 @@
+#include "core/job/finish_guard.h"
+
+#include <algorithm>
+#include <map>
+
+#include "core/inspect/body_part.h"
+#include "core/inspect/events.h"
+#include "core/repair/layer.h"
+#include "core/take/edits.h"
+
+namespace understudy {
+namespace {
+
+struct Balance {
+  double mends = 0, leaves = 0, harms = 0;
+  const Finding* worst = nullptr;  ///< what it does
+  double before = 0, after = 0;    ///< worst measures of what it was accepted for
+  FindingKind kind = FindingKind::depth;
+};
+
+Take withMuted(const Take& take, const std::vector<Withdrawal>& withdrawals) {
+  Take out = take;
+  for (const Withdrawal& w : withdrawals) {
+    const Repair* repair = findRepair(out, w.repair);
+    if (!repair) continue;
+    Repair muted = *repair;
+    muted.muted = true;
+    muted.name += " (taken back: " + w.reason + ")";
+    out = changeRepair(out, std::move(muted));
+  }
+  return out;
+}
+
+}  // namespace
+
+double burden(const Findings& findings) {
+  double sum = 0;
+  for (const Finding& finding : findings)
+    if (!finding.waved) sum += finding.severity;
+  return sum;
+}
+
+Result<std::vector<Withdrawal>> withdrawHarmful(Judged& now, const std::vector<Accepted>& accepted, const std::function<Result<Findings>(const Take&)>& judge,
+                                                const GuardSettings& settings) {
+  std::map<std::uint64_t, Balance> balances;
+  for (const Accepted& flaw : accepted)
+    for (const std::uint64_t id : flaw.repairs) {
+      Balance& balance = balances[id];
+      double left = 0, measure = 0;
+      for (const Finding& f : now.findings)
+        if (sameFlaw(f, flaw.finding)) left = std::max(left, f.severity), measure = std::max(measure, f.measure);
+      balance.mends += std::max(0.0, flaw.finding.severity - left);
+      balance.leaves += std::min(flaw.finding.severity, left);
+      balance.before = std::max(balance.before, flaw.finding.measure);
+      balance.after = std::max(balance.after, measure);
+      balance.kind = flaw.finding.kind;
+    }
+  std::vector<Withdrawal> suspects;
+  for (auto& [id, balance] : balances) {
+    const Repair* repair = findRepair(now.take, id);
+    if (!repair || !repair->proposed || repair->muted || std::holds_alternative<PlantRepair>(repair->action)) continue;
+    const std::string name = describe(*repair) + " ";
+    for (const Finding& f : now.findings) {
+      if (f.waved || !f.cause.starts_with(name) || (f.kind != FindingKind::pop && f.kind != FindingKind::flip && f.kind != FindingKind::twist && f.kind != FindingKind::snap)) continue;
+      balance.harms += f.severity;
+      if (!balance.worst || f.severity > balance.worst->severity) balance.worst = &f;
+    }
+    const bool useless = std::holds_alternative<ClearanceRepair>(repair->action) && balance.leaves >= settings.useless * (balance.leaves + balance.mends);
+    if (balance.harms > balance.mends && balance.worst)
+      suspects.push_back({id, "with it the " + spokenBone(balance.worst->bones.empty() ? std::string("body") : balance.worst->bones.front()) + " jumps by " +
+                                  spokenFigure(balance.worst->measure, findingUnit(balance.worst->kind))});
+    else if (useless)
+      suspects.push_back({id, "of " + spokenFigure(balance.before, findingUnit(balance.kind)) + " it leaves " + spokenFigure(balance.after, findingUnit(balance.kind))});
+  }
+  std::vector<Withdrawal> done;
+  int trials = 0;
+  const auto attempt = [&](const std::vector<Withdrawal>& which) -> Result<bool> {
+    if (which.empty() || trials++ >= settings.mostTrials) return false;
+    Take take = withMuted(now.take, which);
+    Result<Findings> findings = judge(take);
+    if (!findings) return findings.error();
+    if (burden(*findings) > burden(now.findings) + 1e-9) return false;
+    now = {std::move(take), std::move(*findings)};
+    done.insert(done.end(), which.begin(), which.end());
+    return true;
+  };
+  const Result<bool> all = attempt(suspects);
+  if (!all) return all.error();
+  if (!*all && suspects.size() > 1)
+    for (const Withdrawal& one : suspects)
+      if (const Result<bool> single = attempt({one}); !single) return single.error();
+  return done;
+}
+
+}  // namespace understudy

@@ -1,0 +1,44 @@
+// Repairs that do more harm than good, taken back.
+#pragma once
+
+#include <functional>
+#include <vector>
+
+#include "core/inspect/inspect.h"
+#include "core/take/take.h"
+
+namespace understudy {
+
+/// A flaw with the repairs that were accepted for it.
+struct Accepted {
+  Finding finding;
+  std::vector<std::uint64_t> repairs;
+};
+
+/// A repair that was tried and is muted in the take, its name telling why.
+struct Withdrawal {
+  std::uint64_t repair = 0;
+  std::string reason;  ///< measured, a sentence without its full stop
+};
+
+/// A take with what is found on it.
+struct Judged {
+  Take take;
+  Findings findings;
+};
+
+/// How much is wrong: the severities of all findings that are not waved off, added up.
+[[nodiscard]] double burden(const Findings& findings);
+
+struct GuardSettings {
+  double useless = 0.8;  ///< of the severity that a clearance was accepted for and that it leaves; from here on it is tried without
+  int mostTrials = 4;    ///< evaluations of the take that the guard may ask for
+};
+
+/// Mutes accepted repairs whose harm (jumps, flips and twists they make, and what they leave of the flaws they were accepted for)
+/// outweighs what they mend, where the take as a whole is the better for it: `judge` evaluates a take and looks for flaws. Plants are
+/// never taken back. `now` becomes the better take with its findings. Errors: those of `judge`.
+[[nodiscard]] Result<std::vector<Withdrawal>> withdrawHarmful(Judged& now, const std::vector<Accepted>& accepted,
+                                                              const std::function<Result<Findings>(const Take&)>& judge, const GuardSettings& settings = {});
+
+}  // namespace understudy

@@ -1,0 +1,96 @@
+#include <gtest/gtest.h>
+
+#include "core/job/finish_guard.h"
+#include "core/take/edits.h"
+
+namespace understudy {
+namespace {
+
+Finding flaw(FindingKind kind, const char* bone, FrameSpan span, double measure, double severity, const std::string& cause = {}) {
+  Finding finding;
+  finding.kind = kind;
+  finding.bones = {bone};
+  finding.span = span;
+  finding.measure = measure;
+  finding.severity = severity;
+  finding.cause = cause;
+  return finding;
+}
+
+Repair proposed(RepairAction action, const char* name) {
+  Repair repair;
+  repair.name = name;
+  repair.action = std::move(action);
+  repair.proposed = true;
+  return repair;
+}
+
+/// A touch that mends a lost contact of severity 0.2, and makes a jump of `jump`.
+struct Trial {
+  explicit Trial(double jump) {
+    TouchRepair touch;
+    touch.bone = "@leftHand";
+    take = addRepair(take, proposed(touch, "hand on chest"), &touchId);
+    take = addRepair(take, proposed(PlantRepair{}, "left foot"), &plantId);
+    lost = flaw(FindingKind::lostContact, "@leftHand", {10, 40}, 60, 0.2);
+    accepted = {{lost, {touchId}}, {flaw(FindingKind::slide, "@leftFoot", {0, 50}, 20, 0.1), {plantId}}};
+    with = {flaw(FindingKind::pop, "@leftLowerArm", {12, 12}, 18, jump, "touch 1 'hand on chest' turns it by 17° more in that frame"),
+            flaw(FindingKind::pop, "@leftLowerLeg", {22, 22}, 30, 0.9, "plant 2 'left foot' turns it by 29° more in that frame")};
+  }
+  Take take;
+  std::uint64_t touchId = 0, plantId = 0;
+  Finding lost;
+  std::vector<Accepted> accepted;
+  Findings with;
+};
+
+TEST(FinishGuard, MutesWhatDoesMoreHarmThanGood) {
+  Trial trial(0.4);
+  Judged now{trial.take, trial.with};
+  int judged = 0;
+  const auto judge = [&](const Take& take) -> Result<Findings> {
+    ++judged;
+    EXPECT_TRUE(findRepair(take, trial.touchId)->muted);
+    EXPECT_FALSE(findRepair(take, trial.plantId)->muted);
+    return Findings{trial.with[1], trial.lost};
+  };
+  const auto done = withdrawHarmful(now, trial.accepted, judge);
+  ASSERT_TRUE(done.ok());
+  ASSERT_EQ(done->size(), 1U);
+  EXPECT_EQ(done->front().repair, trial.touchId);
+  EXPECT_EQ(done->front().reason, "with it the left lower arm jumps by 18°");
+  EXPECT_EQ(judged, 1);
+  EXPECT_EQ(now.findings.size(), 2U);
+  EXPECT_NE(findRepair(now.take, trial.touchId)->name.find("jumps by 18°"), std::string::npos);
+}
+
+TEST(FinishGuard, LeavesWhatIsWorthItOrNoBetterWithout) {
+  Trial small(0.1);
+  const auto never = [](const Take&) -> Result<Findings> {
+    ADD_FAILURE() << "nothing to try";
+    return Findings{};
+  };
+  Judged now{small.take, small.with};
+  EXPECT_TRUE(withdrawHarmful(now, small.accepted, never)->empty());
+  Trial large(0.4);
+  Judged other{large.take, large.with};
+  const auto worse = [&](const Take&) -> Result<Findings> { return Findings{large.lost, large.with[0], large.with[1]}; };
+  EXPECT_TRUE(withdrawHarmful(other, large.accepted, worse)->empty());
+  EXPECT_TRUE(other.take == large.take);
+}
+
+TEST(FinishGuard, MutesAClearanceThatLeavesTheDepthItWasMadeFor) {
+  Take take;
+  std::uint64_t id = 0;
+  take = addRepair(take, proposed(ClearanceRepair{}, "arms out of the body"), &id);
+  const Finding before = flaw(FindingKind::depth, "@leftUpperArm", {0, 90}, 23, 0.3), after = flaw(FindingKind::depth, "@leftUpperArm", {0, 90}, 22, 0.29);
+  Judged now{take, {after}};
+  const auto judge = [&](const Take&) -> Result<Findings> { return Findings{flaw(FindingKind::depth, "@leftUpperArm", {0, 90}, 23, 0.29)}; };
+  const auto done = withdrawHarmful(now, {{before, {id}}}, judge);
+  ASSERT_TRUE(done.ok());
+  ASSERT_EQ(done->size(), 1U);
+  EXPECT_EQ(done->front().reason, "of 23 mm it leaves 22 mm");
+}
+
+}  // namespace
+}  // namespace understudy
