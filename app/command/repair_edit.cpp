@@ -12,6 +12,7 @@
 #include "app/command/repair_state.h"
 #include "app/command/take_request.h"
 #include "core/evaluate/check.h"
+#include "core/evaluate/props.h"
 #include "core/io/read.h"
 #include "core/repair/transform.h"
 #include "core/store/repair_json.h"
@@ -119,6 +120,9 @@ Status addItem(Editing& editing, Json json, const std::string& file, const std::
     if (prop->id == 0 || std::any_of(props.begin(), props.end(), [&](const PropItem& p) { return p.id == asked; })) prop->id = freeId(props);
     propIds[asked] = prop->id;
     if (prop->name.empty()) prop->name = prop->path.empty() ? "shaft" : fs::path(prop->path).stem().string();
+    auto ready = makeProp(std::move(*prop), context.figure, context.height);
+    if (!ready) return ready.error();
+    prop = std::move(ready);
     editing.named.push_back(ItemName{"prop", prop->id}.text());
     props.push_back(std::move(*prop));
     editing.take = setProps(editing.take, std::move(props));
@@ -297,6 +301,11 @@ int runChange(const Context& context, const Options& options) {
       if (!changed) return fail(context, asRequest(changed.error()));
       if (json->contains("path"))
         if (const Status s = usePath(changed->path, "prop"); !s) return fail(context, s.error());
+      const auto given = [&](std::initializer_list<const char*> keys) { return std::any_of(keys.begin(), keys.end(), [&](const char* key) { return json->contains(key); }); };
+      // Another shape is held elsewhere, unless it is said where.
+      if (given({"path", "node", "scale", "length", "radius"}) && !given({"leadGrip", "supportGrip", "gripped"})) changed->gripped = false;
+      changed = makeProp(std::move(*changed), bodies.figure, bodies.height);
+      if (!changed) return fail(context, changed.error());
       prop = std::move(*changed);
     }
     take = setProps(take, std::move(props));

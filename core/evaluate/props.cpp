@@ -49,6 +49,8 @@ Result<PropItem> withGrips(const PropItem& item, const PropModel& model, double 
   PropItem out = item;
   out.leadGrip = placementOf(grips.lead);
   out.supportGrip = placementOf(grips.support);
+  out.end = grips.end;
+  out.foot = grips.foot;
   if (!item.path.empty()) out.radius = grips.radius;
   out.gripped = true;
   return out;

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <cstdio>
 
 #include "core/repair/poser.h"
 
@@ -68,11 +69,92 @@ std::vector<Repair> proposeGrips(const RepairContext& context, const TiledMotion
         continue;
       }
       repair.action = *ready;
+      if (settings.prop != 0 && settings.onFloor && out.empty()) {
+        const GripShift shift = floorShift(context, motion, repair);
+        if (shift.along > 0) {
+          ready = shiftedGrip(context, *ready, shift.along);
+          repair.action = *ready;
+          char text[200];
+          std::snprintf(text, sizeof text,
+                        "At its size the prop's working end would go %.0f mm into the floor: the hands hold it %.0f mm further down its handle", 1000 * shift.deepest,
+                        1000 * shift.along);
+          char todo[120];
+          std::snprintf(todo, sizeof todo, "To have them where its handle is held by default, scale the prop to %.2f", shift.scale);
+          issues.push_back(makeNote(text, {}, todo));
+        }
+      }
       // A prop stays in the lead hand as it is from one hold to the next.
       if (settings.prop != 0 && !out.empty()) repair.action = withLeadGripOf(context, *ready, std::get<GripRepair>(out.front().action));
       out.push_back(std::move(repair));
     }
   }
+  return out;
+}
+
+namespace {
+
+/// The prop's handle on the prop: a unit direction from the working end to the hands, and how far both may go towards that end.
+struct Handle {
+  Vec3d up;
+  double room = 0;
+};
+std::optional<Handle> handleOfGrip(const PropItem& prop, const GripRepair& grip, double height) {
+  if (!prop.end || !isFinite(*prop.end)) return std::nullopt;
+  const Rigid lead = rigidOf(grip.leadGrip);
+  Handle handle;
+  handle.up = rotate(normalised(prop.leadGrip.rotation), Vec3d{0, 1, 0});
+  if (dot(lead.at - *prop.end, handle.up) < 0) handle.up = -handle.up;
+  const Vec3d foot = prop.foot.value_or(*prop.end);
+  double nearest = dot(lead.at - foot, handle.up);
+  if (grip.support) nearest = std::min(nearest, dot(grip.supportGrip.position - foot, handle.up));
+  handle.room = std::max(0.0, nearest - 0.025 * height);  // half a palm
+  return handle;
+}
+
+const PropItem* heldProp(const RepairContext& context, std::uint64_t id) {
+  const auto at = std::find_if(context.props.begin(), context.props.end(), [&](const PropItem& p) { return p.id == id; });
+  return id == 0 || at == context.props.end() ? nullptr : &*at;
+}
+
+}  // namespace
+
+GripShift floorShift(const RepairContext& context, const TiledMotion& motion, const Repair& repair) {
+  GripShift out;
+  const GripRepair* grip = std::get_if<GripRepair>(&repair.action);
+  const PropItem* prop = grip ? heldProp(context, grip->prop) : nullptr;
+  const LimbRig& arm = context.arms[grip && grip->leadLeft ? 0 : 1];
+  const std::optional<Handle> handle = prop && grip->anchored && arm.complete() ? handleOfGrip(*prop, *grip, context.height) : std::nullopt;
+  if (!handle) return out;
+  const Rigid propInHand = rigidOf(grip->leadPalm) * inverse(rigidOf(grip->leadGrip));
+  const FrameSpan span = repairFrames(repair, context.rate, motion.frames()).span;
+  std::vector<double> needed;
+  Poser poser(context);
+  for (int f = span.first; f <= span.last; ++f) {
+    poser.load(motion, f);
+    const Rigid place = Rigid{poser.rotation(arm.end), poser.position(arm.end)} * propInHand;
+    const double rise = rotate(place.turn, handle->up).y;
+    if (rise < 0.35) continue;
+    const double low = apply(place, *prop->end).y;
+    needed.push_back(-low / rise);
+    out.deepest = std::max(out.deepest, -low);
+  }
+  if (needed.empty()) return out;
+  const auto at = needed.begin() + static_cast<std::ptrdiff_t>(0.95 * static_cast<double>(needed.size() - 1));
+  std::nth_element(needed.begin(), at, needed.end());
+  if (*at < context.scaled(0.005)) return out;
+  const double length = dot(rigidOf(grip->leadGrip).at - *prop->end, handle->up);
+  out.along = std::min(*at, handle->room);
+  out.scale = length > 1e-6 ? std::max(0.0, length - *at) / length : 1;
+  return out;
+}
+
+GripRepair shiftedGrip(const RepairContext& context, const GripRepair& grip, double along) {
+  GripRepair out = grip;
+  const PropItem* prop = heldProp(context, grip.prop);
+  const std::optional<Handle> handle = prop ? handleOfGrip(*prop, grip, context.height) : std::nullopt;
+  if (!handle) return out;
+  out.leadGrip.position -= handle->up * along;
+  out.supportGrip.position -= handle->up * along;
   return out;
 }
 

@@ -12,6 +12,7 @@ namespace understudy {
 struct GripProposalSettings {
   std::optional<bool> leadLeft;  ///< which hand leads; none: the one that travels clearly more, else the right
   std::uint64_t prop = 0;        ///< the context's prop that is held; 0: none is seen
+  bool onFloor = true;           ///< hands hold a prop so far down its handle that its working end stays above the floor (y = 0)
   double share = 0.4;            ///< of grips without a prop
   double ease = 0.3;             ///< seconds before and after
   GripDivision division;
@@ -23,6 +24,19 @@ struct GripProposalSettings {
 /// keeps its pose. `rate` is that of the performer's frames. Holds that cannot be gripped are told in `issues`.
 [[nodiscard]] std::vector<Repair> proposeGrips(const RepairContext& context, const TiledMotion& motion, const std::vector<HandsTogether>& holds,
                                                FrameRate rate, const GripProposalSettings& settings, Issues& issues);
+
+/// How far the hands have to hold a prop further towards its working end so that the end does not go through the floor (y = 0) while a
+/// grip holds it: metres along the handle, as far as the handle goes; and what size of the prop, against its present one, would do
+/// without. Frames in which the prop is nearly level do not count, nor does the deepest twentieth of the others. Both are 0 and 1
+/// where nothing is to be done or where the prop's working end is not known.
+struct GripShift {
+  double along = 0;
+  double scale = 1;
+  double deepest = 0;  ///< metres the end lies below the floor before that
+};
+[[nodiscard]] GripShift floorShift(const RepairContext& context, const TiledMotion& motion, const Repair& grip);
+/// The grip with both hands that far (metres) further towards the prop's working end.
+[[nodiscard]] GripRepair shiftedGrip(const RepairContext& context, const GripRepair& grip, double along);
 
 /// How far the support palm is from its place on the lead hand over a grip's span.
 struct GripDrift {

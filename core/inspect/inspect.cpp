@@ -81,8 +81,11 @@ class Inspector {
       return already(probe);
     });
     const TiledMotion& input = seen_.stageInputs[static_cast<std::size_t>(RepairStage::touch)];
+    std::vector<const Repair*> grips;
+    for (const Node<Repair>& repair : *take_.repairs)
+      if (std::holds_alternative<GripRepair>(repair->action) && !repair->muted && repair->weight > 0) grips.push_back(&*repair);
     measure<TouchRepair>(touchesOf(context_, open, rate, input, seen_.report->alignment, {}, out.issues),
-            [&](const std::vector<Repair>& touches) { return touchFindings(context_, seen_.untrimmed, touches, limits_.touches); });
+            [&](const std::vector<Repair>& touches) { return touchFindings(context_, seen_.untrimmed, touches, limits_.touches, grips); });
   }
 
   void grips() {

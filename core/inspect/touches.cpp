@@ -329,13 +329,14 @@ std::vector<Repair> touchesOf(const RepairContext& context, const BodyContacts& 
   return repairs;
 }
 
-TouchKept touchKept(const RepairContext& context, const TiledMotion& motion, const Repair& touch, const TouchLimits& limits) {
+TouchKept touchKept(const RepairContext& context, const TiledMotion& motion, const Repair& touch, const TouchLimits& limits,
+                    const std::vector<const Repair*>& grips) {
   TouchKept kept;
   double worst = -1;
   const RepairFrames frames = repairFrames(touch, context.rate, context.frames);
   const auto* action = std::get_if<TouchRepair>(&touch.action);
   if (!action) return kept;
-  const std::vector<TouchMiss> misses = touchMisses(context, motion, touch);
+  const std::vector<TouchMiss> misses = touchMisses(context, motion, touch, grips);
   for (std::size_t i = 0; i < misses.size(); ++i) {
     const TouchMiss& miss = misses[i];
     ++kept.frames;
@@ -353,12 +354,13 @@ TouchKept touchKept(const RepairContext& context, const TiledMotion& motion, con
   return kept;
 }
 
-Findings touchFindings(const RepairContext& context, const TiledMotion& motion, const std::vector<Repair>& touches, const TouchLimits& limits) {
+Findings touchFindings(const RepairContext& context, const TiledMotion& motion, const std::vector<Repair>& touches, const TouchLimits& limits,
+                       const std::vector<const Repair*>& grips) {
   Findings findings;
   for (const Repair& touch : touches) {
     const auto* action = std::get_if<TouchRepair>(&touch.action);
     if (!action) continue;
-    const TouchKept kept = touchKept(context, motion, touch, limits);
+    const TouchKept kept = touchKept(context, motion, touch, limits, grips);
     if (kept.frames == 0 || kept.kept == kept.frames) continue;
     Finding finding;
     finding.kind = touch.proposed ? FindingKind::lostContact : FindingKind::missedTouch;

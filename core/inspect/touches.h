@@ -39,11 +39,13 @@ struct TouchKept {
   int worst = 0;              ///< frame
   int frames = 0, kept = 0;   ///< of the span; within the limits
 };
-[[nodiscard]] TouchKept touchKept(const RepairContext& context, const TiledMotion& motion, const Repair& touch, const TouchLimits& limits = {});
+/// `grips` say how a touch's prop lies in the hand.
+[[nodiscard]] TouchKept touchKept(const RepairContext& context, const TiledMotion& motion, const Repair& touch, const TouchLimits& limits = {},
+                                  const std::vector<const Repair*>& grips = {});
 
 /// Touches that a motion does not keep: contacts of the performance that were lost, or touches of the artist that are missed.
 /// Each finding proposes its touch.
 [[nodiscard]] Findings touchFindings(const RepairContext& context, const TiledMotion& motion, const std::vector<Repair>& touches,
-                                     const TouchLimits& limits = {});
+                                     const TouchLimits& limits = {}, const std::vector<const Repair*>& grips = {});
 
 }  // namespace understudy

@@ -182,6 +182,8 @@ template <class V, Described<PropItem> T> void fields(V&& visit, T& v) {
   visit(FieldInfo{"leadGrip", "Where the lead hand holds it"}, v.leadGrip);
   visit(FieldInfo{"supportGrip", "Where the support hand holds it"}, v.supportGrip);
   visit(FieldInfo{"gripped", "The grips are kept; otherwise they are found on the mesh"}, v.gripped);
+  visit(FieldInfo{"end", "Its working end: what sweeps, strikes or points", "m"}, v.end);
+  visit(FieldInfo{"foot", "Where its handle begins on the working end's side", "m"}, v.foot);
   visit(FieldInfo{"holders", "Who holds it, in turn, where no grip does"}, v.holders);
 }
 template <class V, Described<SetItem> T> void fields(V&& visit, T& v) {

@@ -224,6 +224,8 @@ struct PropItem {
   double length = 1.5, radius = 0.015;  ///< metres; with a file, radius is that of the handle, found with the grips
   Placement leadGrip, supportGrip;  ///< on the prop, metres, after scale
   bool gripped = false;          ///< false: the grips are found on its mesh when it is first used
+  std::optional<Vec3d> end;      ///< its working end (bristles, tip), on the prop, metres; found with the grips
+  std::optional<Vec3d> foot;     ///< where the handle begins on the side of that end, on the prop
   std::vector<PropHolder> holders;  ///< in order of time; empty: it stays where the grips before and after it have it
   std::string unknown;
   friend bool operator==(const PropItem&, const PropItem&) = default;

@@ -22,7 +22,7 @@ bool concerns(RepairStage stage, const Repair& repair) {
     case RepairStage::plant: return is.operator()<PlantRepair>();
     case RepairStage::freeClearance:
     case RepairStage::gripClearance: return is.operator()<ClearanceRepair, TouchRepair, GripRepair>();
-    case RepairStage::touch: return is.operator()<TouchRepair>();
+    case RepairStage::touch: return is.operator()<TouchRepair, GripRepair>();
     case RepairStage::grip: return is.operator()<GripRepair>();
     case RepairStage::hands: return is.operator()<HandShapeRepair, GripRepair>();
     case RepairStage::late: return is.operator()<RestoreRepair>();

@@ -24,7 +24,8 @@ enum class RepairStage : unsigned char {
 };
 inline constexpr int stageCount = 11;
 
-/// True where a stage needs to know of the repair: touches and grips also tell clearance which hands are taken.
+/// True where a stage needs to know of the repair: touches and grips also tell clearance which hands are taken, and grips tell touches
+/// how a prop lies in the hand.
 [[nodiscard]] bool concerns(RepairStage stage, const Repair& repair);
 [[nodiscard]] bool concerns(RepairStage stage, const Nudge& nudge);
 

@@ -9,7 +9,7 @@
 #include <string>
 
 #include "core/math/rigid.h"
-#include "core/repair/hands.h"
+#include "core/repair/grip.h"
 #include "core/repair/poser.h"
 #include "core/repair/touch_skin.h"
 #include "core/scene/set.h"
@@ -26,6 +26,8 @@ constexpr double justTouching = 0.001;
 constexpr double calm = 0.06;  // seconds on either side
 constexpr int calmRounds = 2;
 constexpr double easy = 0.97, straightest = 0.999;
+/// Farthest turn of a hand whose prop does not reach its place by the arm alone.
+constexpr double mostSwing = 25 * degree;
 
 /// A place that is touched, and what touches it, at a moment.
 struct Moment {
@@ -75,9 +77,12 @@ class TouchLayer final : public RepairLayer {
     spine_.erase(std::unique(spine_.begin(), spine_.end()), spine_.end());
     for (const Role role : {Role::neck, Role::head})
       if (const int j = context_->joint(role); head_ < 0 && j >= 0 && !spine_.empty() && isAncestor(context_->figure->skeleton, spine_.back(), j)) head_ = j;
+    heldTouches_.resize(repairs_.size());
     for (std::size_t i = 0; i < repairs_.size(); ++i) {
       const TouchRepair* touch = std::get_if<TouchRepair>(&repairs_[i]->action);
       if (!touch || frames_[i].span.empty()) continue;
+      if (touch->prop != 0)
+        if (const std::optional<std::size_t> grip = gripOver(i, touch->prop)) heldTouches_[*grip].push_back(i);
       Result<Item> item = prepare(i, *touch);
       if (!item) {
         issues.push_back(makeWarning(item.error().what, describe(*repairs_[i]), item.error().todo));
@@ -110,6 +115,17 @@ class TouchLayer final : public RepairLayer {
       out.push_back(miss);
     }
     return out;
+  }
+
+  /// A grip moves nothing here, but says where the prop of a touch lies in the hand.
+  [[nodiscard]] FrameSpan extent(std::size_t repair) const override {
+    if (std::holds_alternative<TouchRepair>(repairs_[repair]->action)) return RepairLayer::extent(repair);
+    FrameSpan all;
+    for (const std::size_t touch : heldTouches_[repair]) {
+      const FrameSpan acting = frames_[touch].acting();
+      all = all.empty() ? acting : FrameSpan{std::min(all.first, acting.first), std::max(all.last, acting.last)};
+    }
+    return all;
   }
 
   [[nodiscard]] FrameSpan affected(FrameSpan changed) const override {
@@ -170,8 +186,9 @@ class TouchLayer final : public RepairLayer {
   /// How far the hand, and the other one where both come, are moved; in the stage or a joint's frame.
   struct Change {
     Vec3d own, other;
-    [[nodiscard]] Change turned(const Quatd& q) const { return {rotate(q, own), rotate(q, other)}; }
-    [[nodiscard]] Change plus(const Change& c, double w) const { return {own + c.own * w, other + c.other * w}; }
+    Vec3d swing;  ///< rotation vector by which the hand with a prop is turned
+    [[nodiscard]] Change turned(const Quatd& q) const { return {rotate(q, own), rotate(q, other), rotate(q, swing)}; }
+    [[nodiscard]] Change plus(const Change& c, double w) const { return {own + c.own * w, other + c.other * w, swing + c.swing * w}; }
     [[nodiscard]] double size() const { return std::max(length(own), length(other)); }
   };
   /// The change at a span's edge, in its carrier's frame, and how it changes outwards a frame.
@@ -225,20 +242,17 @@ class TouchLayer final : public RepairLayer {
     if (!bone) return bone.error();
     item.bone = *bone;
     item.limb = limbOf(*bone);
-    if (item.limb < 0)
+    if (item.limb < 0 && touch.prop == 0)
       return wrong("'" + touch.bone + "' is no hand and no foot of a limb that is mapped", "Choose a hand, a foot or a bone below one");
     if (!isFinite(touch.point) || !isFinite(touch.place) || !isFinite(touch.normal) || !std::isfinite(touch.gap))
       return wrong("The touch holds numbers that are not finite", "Make it again");
     const Vec3d normal = normalised(touch.normal, Vec3d{0, 1, 0});
     if (touch.prop != 0) {
-      const auto prop = std::find_if(context_->props.begin(), context_->props.end(), [&](const PropItem& p) { return p.id == touch.prop; });
-      if (prop == context_->props.end()) return wrong("There is no prop " + std::to_string(touch.prop), "Add the prop, or touch with a bone");
-      const auto hands = findHands(context_->body);
-      if (item.limb > 1 || hands[static_cast<std::size_t>(item.limb)].joint < 0)
-        return wrong("'" + touch.bone + "' cannot hold the prop that is to touch", "Name the hand that leads the prop");
-      const Hand& hand = hands[static_cast<std::size_t>(item.limb)];
-      item.bone = hand.joint;
-      item.propInBone = hand.palm * inverse(Rigid{normalised(prop->leadGrip.rotation), prop->leadGrip.position});
+      Result<std::pair<int, Rigid>> held = propInHand(index, touch);
+      if (!held) return held.error();
+      item.bone = held->first;
+      item.limb = limbOf(held->first);
+      item.propInBone = held->second;
     }
     Moment moment;
     moment.place = touch.place;
@@ -293,6 +307,52 @@ class TouchLayer final : public RepairLayer {
     for (const Moment& m : item.path)
       if (m.joint >= 0 && item.other < 0 && limbOf(m.joint) == item.limb) return wrong("A limb cannot touch its own end", "Choose another target");
     return item;
+  }
+
+  /// The grip that holds a prop over most of a touch's span.
+  [[nodiscard]] std::optional<std::size_t> gripOver(std::size_t touch, std::uint64_t prop) const {
+    std::optional<std::size_t> best;
+    int most = 0;
+    for (std::size_t i = 0; i < repairs_.size(); ++i) {
+      const GripRepair* grip = std::get_if<GripRepair>(&repairs_[i]->action);
+      if (!grip || grip->prop != prop || !grip->anchored || !context_->arms[grip->leadLeft ? 0 : 1].complete()) continue;
+      const int shared = common(frames_[i].span, frames_[touch].span).count();
+      if (shared <= most) continue;
+      most = shared;
+      best = i;
+    }
+    return best;
+  }
+
+  /// The hand that holds a touch's prop over its span, and the prop in that hand's rigid frame: by a grip, else by the prop's own
+  /// holder at that time, else as its lead grip lies in the palm of the touch's bone.
+  [[nodiscard]] Result<std::pair<int, Rigid>> propInHand(std::size_t index, const TouchRepair& touch) const {
+    const auto prop = std::find_if(context_->props.begin(), context_->props.end(), [&](const PropItem& p) { return p.id == touch.prop; });
+    if (prop == context_->props.end())
+      return makeError(Fault::usage, "There is no prop " + std::to_string(touch.prop), {}, "Add the prop, or touch with a bone");
+    if (const std::optional<std::size_t> at = gripOver(index, touch.prop)) {
+      const GripRepair& grip = std::get<GripRepair>(repairs_[*at]->action);
+      return std::pair{context_->arms[grip.leadLeft ? 0 : 1].end, rigidOf(grip.leadPalm) * inverse(rigidOf(grip.leadGrip))};
+    }
+    const FrameSpan span = frames_[index].span;
+    const PropHolder* holder = nullptr;
+    for (const PropHolder& h : prop->holders)
+      if (h.time * context_->rate.hertz() <= 0.5 * (span.first + span.last) && (!holder || h.time >= holder->time)) holder = &h;
+    if (holder) {
+      const Result<int> bone = holder->bone.empty() ? Result<int>(-1) : findBone(*context_, holder->bone);
+      if (!bone) return bone.error();
+      if (limbOf(*bone) < 0)
+        return makeError(Fault::usage, "No hand holds the prop '" + prop->name + "' there", {}, "Give it to a hand, by a grip or a holder, or move the span");
+      return std::pair{*bone, Rigid{normalised(holder->place.rotation), holder->place.position}};
+    }
+    const Result<int> bone = findBone(*context_, touch.bone);
+    if (!bone) return bone.error();
+    const int limb = limbOf(*bone);
+    const auto& hands = handsOf(*context_);
+    if (limb < 0 || limb > 1 || hands[static_cast<std::size_t>(limb)].joint < 0)
+      return makeError(Fault::usage, "'" + touch.bone + "' cannot hold the prop that is to touch", {}, "Name the hand that leads the prop");
+    const Hand& hand = hands[static_cast<std::size_t>(limb)];
+    return std::pair{hand.joint, hand.palm * inverse(Rigid{normalised(prop->leadGrip.rotation), prop->leadGrip.position})};
   }
 
   static Result<SetShape> setShape(const SetItem& object) {
@@ -424,9 +484,11 @@ class TouchLayer final : public RepairLayer {
     poser.load(in, frame);
     const int own = limbAt(item.limb).end, other = item.other >= 0 ? limbAt(item.other).end : -1;
     const Vec3d ownHad = poser.position(own), otherHad = other >= 0 ? poser.position(other) : Vec3d{};
+    const Quatd turnHad = poser.rotation(own);
     Pull pull{&item, 1, nullptr, start};
     solve(poser, in, {pull}, frame);
-    return {poser.position(own) - ownHad, other >= 0 ? poser.position(other) - otherHad : Vec3d{}};
+    return {poser.position(own) - ownHad, other >= 0 ? poser.position(other) - otherHad : Vec3d{},
+            item.propInBone ? logOf(poser.rotation(own) * conjugate(turnHad)) : Vec3d{}};
   }
 
   /// Where skin goes on from at a frame: the mean of what the frames around it ask for, so that the hand neither jitters nor leaps
@@ -501,7 +563,9 @@ class TouchLayer final : public RepairLayer {
       if (length(off) > 0.02 * length(bend)) l.pole = normalised(off) - line * 0.15;
     }
     const auto add = [&](const Pull& pull, const Change& change, double w) {
-      task.limbs[static_cast<std::size_t>(pull.item->limb)].goal += change.own * w;
+      LimbTask& own = task.limbs[static_cast<std::size_t>(pull.item->limb)];
+      own.goal += change.own * w;
+      if (pull.item->propInBone && dot(change.swing, change.swing) > 0) own.rotation = expOf(change.swing * w) * own.rotation;
       if (pull.item->other >= 0) task.limbs[static_cast<std::size_t>(pull.item->other)].goal += change.other * w;
     };
     bool exact = false;
@@ -521,7 +585,7 @@ class TouchLayer final : public RepairLayer {
       } else {
         const Vec3d way = wishOf(poser, *pull.item, frame).way();
         const double share = shareOf(*pull.item, frame);
-        add(pull, {way * (1 - share), way * -share}, pull.weight);
+        add(pull, {way * (1 - share), way * -share, {}}, pull.weight);
       }
       exact = exact || pull.weight > 1 - 1e-9;
     }
@@ -548,6 +612,7 @@ class TouchLayer final : public RepairLayer {
     double weight = 0;   ///< 0: it only keeps its place
     Quatd rotation;      ///< of the end, world
     double reach = 0;    ///< how far the end was from the root before
+    double swung = 0;    ///< radians the end has been turned for its prop's sake
     std::optional<Vec3d> pole;
   };
   struct Task {
@@ -564,7 +629,9 @@ class TouchLayer final : public RepairLayer {
     std::array<LimbTask, 4> best = task.limbs;
     double bestMiss = std::numeric_limits<double>::infinity();
     bool last = true;  // the pose is that of the best goals
-    constexpr int passes = 10;
+    // Props that are pointed to their place take more steps, of which none is halved.
+    const bool points = std::any_of(pulls.begin(), pulls.end(), [](const Pull& pull) { return pull.item->propInBone.has_value(); });
+    const int passes = points ? 24 : 10;
     for (int pass = 0;; ++pass) {
       const auto reached = [&](int limb) { return distance(poser.position(limbAt(limb).end), goalOf(limb)) < near; };
       std::array<Vec3d, 4> next;
@@ -587,7 +654,12 @@ class TouchLayer final : public RepairLayer {
           if (length(way) < near) continue;
           const bool ownCan = shareOf(item, task.frame) < 1 && reached(item.limb), otherCan = item.other >= 0 && shareOf(item, task.frame) > 0 && reached(item.other);
           const double share = shareOf(item, task.frame);
-          if (!ownCan && !otherCan) continue;
+          if (!ownCan && !otherCan) {
+            const std::optional<Vec3d> swung = item.propInBone ? swing(poser, item, task) : std::nullopt;
+            if (swung) next[own] = *swung;
+            again = swung || again;
+            continue;
+          }
           next[own] += way * (ownCan && otherCan ? 1 - share : ownCan ? 1.0 : 0.0);
           if (item.other >= 0) next[other] -= way * (ownCan && otherCan ? share : otherCan ? 1.0 : 0.0);
         }
@@ -600,7 +672,7 @@ class TouchLayer final : public RepairLayer {
       }
       if (!again || pass + 1 >= passes) break;
       // Touches on each other's arms chase one another: half steps.
-      const double step = pass < 3 ? 1 : 0.5;
+      const double step = pass < 3 || points ? 1 : 0.5;
       for (int limb = 0; limb < 4; ++limb) goalOf(limb) += (next[static_cast<std::size_t>(limb)] - goalOf(limb)) * step;
       poser.load(in, task.frame);  // what helps is found anew, not added up
       const bool turnedBefore = spineTurned;
@@ -613,6 +685,24 @@ class TouchLayer final : public RepairLayer {
     task.limbs = best;
     poser.load(in, task.frame);
     bring(poser, task);
+  }
+
+  /// Turns the hand so that its prop points to the place, as the arm does not get there, and says where the hand is to be then;
+  /// nothing where it is so already.
+  std::optional<Vec3d> swing(const Poser& poser, const Item& item, Task& task) const {
+    LimbTask& limb = task.limbs[static_cast<std::size_t>(item.limb)];
+    const Vec3d pivot = poser.position(limbAt(item.limb).end);
+    const Wish wish = wishOf(poser, item, task.frame);
+    const Vec3d from = wish.point - pivot, to = wish.target - pivot;
+    if (length(from) < 1e-6 || length(to) < 1e-6) return std::nullopt;
+    Vec3d turn = logOf(rotationBetween(normalised(from), normalised(to)));
+    const double room = mostSwing - limb.swung;
+    if (length(turn) > room) turn = turn * (std::max(0.0, room) / length(turn));
+    limb.swung += length(turn);
+    limb.rotation = expOf(turn) * limb.rotation;
+    const Vec3d goal = pivot + armOf(poser, item.limb).within(to - rotate(expOf(turn), from));
+    if (length(turn) < 1e-7 && distance(goal, limb.goal) < 1e-6 * context_->height) return std::nullopt;
+    return goal;
   }
 
   struct Arm {
@@ -644,7 +734,7 @@ class TouchLayer final : public RepairLayer {
     const bool hands = item.touch->target == TouchTarget::hand;
     const double share = shareOf(item, frame);
     const Vec3d way = fromHere ? Vec3d{} : wishOf(poser, item, frame).way();
-    Change s{way * (1 - share), way * -share};
+    Change s{way * (1 - share), way * -share, {}};
     const Arm own = armOf(poser, item.limb), other = armOf(poser, 1 - item.limb);
     const TouchSkin::Posed touch(*item.skin, poser, item.limb, against(item, m));
     std::optional<TouchSkin::Posed> ownBody, otherBody;
@@ -663,7 +753,7 @@ class TouchLayer final : public RepairLayer {
         const TouchSkin::Posed::Nearest n = touch.nearest(m.normal * along);
         const double off = wanted - n.distance;
         if (std::abs(off) < 0.5 * fine) {
-          s = {m.normal * (along * (1 - share)), m.normal * (-along * share)};
+          s = {m.normal * (along * (1 - share)), m.normal * (-along * share), {}};
           break;
         }
         along += off / std::clamp(std::abs(dot(n.gradient, m.normal)), 0.5, 1.0);
@@ -696,7 +786,7 @@ class TouchLayer final : public RepairLayer {
           s.own += step(n, d);
         }
       }
-      const Change within{own.within(s.own), share > 0 ? other.within(s.other) : s.other};
+      const Change within{own.within(s.own), share > 0 ? other.within(s.other) : s.other, {}};
       off = std::max({off, distance(within.own, s.own), distance(within.other, s.other)});
       s = within;
       if (off < fine) break;
@@ -765,6 +855,7 @@ class TouchLayer final : public RepairLayer {
   }
 
   std::vector<Item> items_;
+  std::vector<std::vector<std::size_t>> heldTouches_;  ///< of each repair that is a grip: the touches whose prop it holds
   std::vector<int> spine_;
   int head_ = -1;
 };
@@ -777,11 +868,14 @@ RepairLayerPtr makeTouchLayer(std::shared_ptr<const RepairContext> context, std:
   return layer;
 }
 
-std::vector<TouchMiss> touchMisses(const RepairContext& context, const TiledMotion& motion, const Repair& touch) {
+std::vector<TouchMiss> touchMisses(const RepairContext& context, const TiledMotion& motion, const Repair& touch, const std::vector<const Repair*>& grips) {
   Issues ignored;
+  std::vector<const Repair*> all{&touch};
+  for (const Repair* repair : grips)
+    if (std::holds_alternative<GripRepair>(repair->action)) all.push_back(repair);
   // The layer only looks at the context while this lasts.
   const std::shared_ptr<const RepairContext> borrowed(std::shared_ptr<const RepairContext>(), &context);
-  return TouchLayer(borrowed, {&touch}, ignored).misses(motion);
+  return TouchLayer(borrowed, std::move(all), ignored).misses(motion);
 }
 
 }  // namespace understudy

@@ -14,6 +14,10 @@ namespace understudy {
 /// the change at its edge fades out along the limb's own way, going on at first as fast as it was changing. Where several touches
 /// of a limb fade into each other they share it; a touch within its span has it alone.
 ///
+/// A touch of a prop's point moves the hand that leads the prop: by the grip that holds it over most of the span, else by the prop's
+/// holder at that time, else by the hand `bone` with the prop's lead grip in its palm. The grip stays as it is; where the arm does not
+/// get there, the hand turns so that the prop points to the place.
+///
 /// Targets: a point or (rest, meet) a place of a plane; the nearest place of a plane, a set object, a body or a hand (glide);
 /// `place` on a bone; a `path` over bones. Two hands that touch each other both come, by `share`, unless the other one is locked or
 /// has a touch of its own there. Touches whose bone belongs to no limb, whose target is unknown, or whose numbers are not finite
@@ -26,7 +30,9 @@ struct TouchMiss {
   double place = 0;   ///< metres from the place, along the surface
   bool skin = false;
 };
-/// One a frame of the touch's span; nothing where the touch cannot be applied.
-[[nodiscard]] std::vector<TouchMiss> touchMisses(const RepairContext& context, const TiledMotion& motion, const Repair& touch);
+/// One a frame of the touch's span; nothing where the touch cannot be applied. `grips` say how a touch's prop lies in the hand (other
+/// kinds are passed over).
+[[nodiscard]] std::vector<TouchMiss> touchMisses(const RepairContext& context, const TiledMotion& motion, const Repair& touch,
+                                                 const std::vector<const Repair*>& grips = {});
 
 }  // namespace understudy

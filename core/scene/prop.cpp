@@ -349,6 +349,12 @@ PropGrips proposeGrips(const PropShape& shape, double palm, double apart) {
     support = std::max(lead - apart, shape.handleLow + 0.1 * handle);
     out.reason = "on the long handle, the lead hand near its free end";
   }
+  const auto centreAt = [&](double along) {
+    const Vec3d& centre = shape.centre[static_cast<std::size_t>(shape.sliceAt(along))];
+    return centre + shape.axis * (along - dot(centre - shape.middle, shape.axis));
+  };
+  out.end = centreAt(shape.low);
+  out.foot = centreAt(shape.handleLow);
   out.lead = frameAt(shape, lead, shape.flat, sign, out.radius);
   out.support = frameAt(shape, support, -shape.flat, sign, out.radius);
   return out;

@@ -46,6 +46,8 @@ struct PropShape {
 struct PropGrips {
   Rigid lead, support;
   double radius = 0;     ///< of the handle, metres
+  Vec3d end;             ///< the working end: the middle of the side away from the handle's free end
+  Vec3d foot;            ///< where the handle begins on that side
   std::string reason;    ///< for people
 };
 /// Proposed from the shape: on long handles the lead hand near the free end and the support hand `apart` metres further in, thumbs

@@ -133,6 +133,7 @@ TEST(GripProposals, TheBroomIsFoundHeldAndStaysInBothHands) {
   for (const std::uint64_t prop : {0, 3}) {
     GripProposalSettings settings;
     settings.prop = prop;
+    settings.onFloor = false;  // held where its handle is held by default
     Issues issues;
     std::vector<Repair> repairs = proposeGrips(*scene.context, scene.motion, scene.holds, scene.rate, settings, issues);
     EXPECT_TRUE(issues.empty());

@@ -1,9 +1,13 @@
 // The stage of touches, judged from world transforms worked out here from the result's local curves.
 #include <gtest/gtest.h>
 
+#include <algorithm>
 #include <cmath>
 #include <limits>
 
+#include "core/evaluate/props.h"
+#include "core/inspect/marks.h"
+#include "core/repair/grip.h"
 #include "core/repair/touch.h"
 #include "tests/support/layer_checks.h"
 
@@ -297,6 +301,76 @@ TEST(Touch, TellsWhatItCannotDo) {
   t.path.clear();
   t.prop = 9;
   EXPECT_NE(refused(t).find("prop 9"), std::string::npos);
+}
+
+TEST(Touch, APropsPointGoesWithTheGripThatHoldsIt) {
+  const test::Stand plain = test::walkingStick(90, 3);
+  auto context = std::make_shared<RepairContext>(*plain.context);
+  PropItem shaft;
+  shaft.id = 4;
+  shaft.length = 1.2;
+  const Result<PropItem> made = makeProp(shaft, nullptr, context->height);
+  ASSERT_TRUE(made.ok());
+  context->props = {*made};
+  Repair held;
+  held.id = 2;
+  GripRepair grip;
+  grip.prop = 4;
+  grip.leadLeft = true;
+  grip.support = false;
+  held.action = grip;
+  const Result<GripRepair> anchored = anchorGrip(*context, plain.motion, held);
+  ASSERT_TRUE(anchored.ok()) << anchored.error().text();
+  held.action = *anchored;
+  const test::Stand s{context, plain.motion};
+  const std::vector<Rigid> before = propPath(*context, s.motion, *made, {&held}, {0, 89});
+  const Vec3d end = *made->end, target = apply(before[45], end) + Vec3d{0.04, 0.05, -0.03};
+  TouchRepair touch;
+  touch.bone = "@rightHand";  // the grip knows better which hand leads
+  touch.prop = 4;
+  touch.point = end;
+  touch.place = target;
+  const Repair repair = touchOver(40, 50, touch);
+  Issues issues;
+  const RepairLayerPtr layer = makeTouchLayer(context, {&held, &repair}, issues);
+  ASSERT_TRUE(layer);
+  EXPECT_TRUE(issues.empty());
+  EXPECT_EQ(test::brokenPromises(*layer, s.motion, 11), "");
+  const TiledMotion after = test::runLayer(*layer, s.motion).motion;
+  const std::vector<Rigid> path = propPath(*context, after, *made, {&held}, {0, 89});
+  for (int f = 40; f <= 50; ++f) EXPECT_LT(distance(apply(path[static_cast<std::size_t>(f)], end), target), 5e-4) << f;
+  const std::vector<const Repair*> grips{&held};
+  for (const TouchMiss& miss : touchMisses(*context, after, repair, grips)) EXPECT_LT(miss.gap, 5e-4);
+  // It passes the place once before and once after.
+  const std::vector<MarkPass> passes = markPasses(*context, propPointWay(*context, after, *made, end, grips), target);
+  ASSERT_FALSE(passes.empty());
+  EXPECT_TRUE(std::any_of(passes.begin(), passes.end(), [](const MarkPass& p) { return p.frame >= 40 && p.frame <= 50 && p.miss < 5e-4; }));
+}
+
+TEST(Marks, EachStrokeIsOnePass) {
+  const RepairContext& context = *stand().context;
+  const double rate = context.rate.hertz();
+  // Three strokes across a mark, the second one beside it; then a rest far away.
+  std::vector<Vec3d> way;
+  for (int f = 0; f < static_cast<int>(6 * rate); ++f) {
+    const double t = f / rate;
+    way.push_back({0.6 * std::cos(3.14159265358979 * t), 0, t > 1 && t < 2 ? 0.05 : 0.001});
+  }
+  const std::vector<MarkPass> passes = markPasses(context, {way.begin(), way.begin() + static_cast<std::ptrdiff_t>(3 * rate)}, Vec3d{});
+  ASSERT_EQ(passes.size(), 3u);
+  for (std::size_t k = 0; k < 3; ++k) {
+    EXPECT_NEAR(passes[k].frame, (0.5 + static_cast<double>(k)) * rate, 1);
+    EXPECT_NEAR(passes[k].miss, k == 1 ? 0.05 : 0.001, 0.035);
+  }
+  EXPECT_TRUE(markPasses(context, way, Vec3d{0, 3, 0}).empty());
+  SetItem stone;
+  stone.kind = SetKind::box;
+  stone.size = {0.1, 0.02, 0.1};
+  stone.place.position = {1, 0.5, 2};
+  ASSERT_TRUE(markOf(context, stone).has_value());
+  EXPECT_LT(distance(markOf(context, stone)->place, Vec3d{1, 0.52, 2}), 1e-12);
+  stone.size.x = 4;
+  EXPECT_FALSE(markOf(context, stone).has_value());
 }
 
 TEST(Touch, TurnsArmsNoMoreThanTheWayAsks) {
