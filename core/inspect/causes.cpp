@@ -2,7 +2,7 @@
 
 #include <algorithm>
 
-#include "core/inspect/body_part.h"
+#include "core/inspect/limb_names.h"
 
 namespace understudy {
 namespace {
@@ -10,18 +10,18 @@ namespace {
 constexpr double degreesPerRadian = 57.29577951308232;
 
 /// Whether a repair moves bones of the body part a bone belongs to, as far as its own parameters tell.
-bool movesPart(const Repair& repair, BodyPart part) {
+bool movesPart(const Repair& repair, BodyLimb part) {
   const auto names = [&](const std::vector<std::string>& bones) {
-    return bones.empty() || std::any_of(bones.begin(), bones.end(), [&](const std::string& bone) { return bodyPartOf(bone) == part; });
+    return bones.empty() || std::any_of(bones.begin(), bones.end(), [&](const std::string& bone) { return limbOfBone(bone) == part; });
   };
   if (const auto* plant = std::get_if<PlantRepair>(&repair.action)) {
     // The pelvis follows all plants, and with it everything.
-    if (plant->part == PlantPart::leftFoot || plant->part == PlantPart::leftKnee) return part != BodyPart::rightLeg;
-    if (plant->part == PlantPart::rightFoot || plant->part == PlantPart::rightKnee) return part != BodyPart::leftLeg;
+    if (plant->part == PlantPart::leftFoot || plant->part == PlantPart::leftKnee) return part != BodyLimb::rightLeg;
+    if (plant->part == PlantPart::rightFoot || plant->part == PlantPart::rightKnee) return part != BodyLimb::leftLeg;
     return true;
   }
   if (const auto* touch = std::get_if<TouchRepair>(&repair.action))
-    return bodyPartOf(touch->bone) == part || part == BodyPart::trunk || (touch->target == TouchTarget::hand && touch->share > 0);
+    return limbOfBone(touch->bone) == part || part == BodyLimb::trunk || (touch->target == TouchTarget::hand && touch->share > 0);
   if (const auto* clearance = std::get_if<ClearanceRepair>(&repair.action)) return names(clearance->limbs);
   return true;
 }
@@ -83,7 +83,7 @@ std::string Causes::ofJump(const Finding& finding) const {
 const Repair* Causes::repairAt(RepairStage stage, const std::string& bone, int frame) const {
   const RepairContext& context = *seen_.context;
   const bool clears = stage == RepairStage::freeClearance || stage == RepairStage::gripClearance;
-  const BodyPart part = bodyPartOf(bone);
+  const BodyLimb part = limbOfBone(bone);
   const Repair* any = nullptr;
   for (const Node<Repair>& repair : *take_.repairs) {
     if (!concerns(stage, *repair) || repair->muted || (clears && !std::holds_alternative<ClearanceRepair>(repair->action))) continue;

@@ -4,15 +4,15 @@
 #include <cmath>
 #include <cstdio>
 
-#include "core/inspect/body_part.h"
+#include "core/inspect/limb_names.h"
 
 namespace understudy {
 namespace {
 
 bool sharesLimb(const Finding& a, const Finding& b) {
   if (a.bones.empty() || b.bones.empty()) return a.bones.empty() && b.bones.empty();
-  const BodyPart part = bodyPartOf(a.bones.front());
-  return part == BodyPart::other ? a.bones.front() == b.bones.front() : part == bodyPartOf(b.bones.front());
+  const BodyLimb part = limbOfBone(a.bones.front());
+  return part == BodyLimb::other ? a.bones.front() == b.bones.front() : part == limbOfBone(b.bones.front());
 }
 
 void take(Finding& into, Finding&& more) {

@@ -2,7 +2,7 @@
 
 #include <algorithm>
 
-#include "core/inspect/body_part.h"
+#include "core/inspect/limb_names.h"
 #include "core/inspect/causes.h"
 #include "core/inspect/depth.h"
 #include "core/inspect/feet.h"

@@ -4,7 +4,7 @@
 #include <cmath>
 #include <numbers>
 
-#include "core/inspect/body_part.h"
+#include "core/inspect/limb_names.h"
 
 namespace understudy {
 namespace {
@@ -84,7 +84,7 @@ Findings jumpFindings(const RepairContext& context, const TiledMotion& motion, c
   };
   const auto parentBone = [&](int joint) {
     for (joint = context.figure->skeleton.parents[static_cast<std::size_t>(joint)]; joint >= 0; joint = context.figure->skeleton.parents[static_cast<std::size_t>(joint)])
-      if (bodyPartOf(boneName(context, joint)) != BodyPart::other) return joint;
+      if (limbOfBone(boneName(context, joint)) != BodyLimb::other) return joint;
     return -1;
   };
   for (const int joint : findBones(context, {}, {}, ignored)) {

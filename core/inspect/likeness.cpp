@@ -27,8 +27,8 @@ double between(const Directions& a, const Directions& b) {
 std::vector<Departure> departures(const Take& take, const Evaluated& evaluated, const LikenessSettings& settings) {
   std::vector<Departure> out;
   const RepairContext& context = *evaluated.context;
-  const std::array<std::pair<const LimbRig*, BodyPart>, 4> limbs{{{&context.arms[0], BodyPart::leftArm}, {&context.arms[1], BodyPart::rightArm},
-                                                                 {&context.legs[0], BodyPart::leftLeg}, {&context.legs[1], BodyPart::rightLeg}}};
+  const std::array<std::pair<const LimbRig*, BodyLimb>, 4> limbs{{{&context.arms[0], BodyLimb::leftArm}, {&context.arms[1], BodyLimb::rightArm},
+                                                                 {&context.legs[0], BodyLimb::leftLeg}, {&context.legs[1], BodyLimb::rightLeg}}};
   const int join = static_cast<int>(std::lround(settings.join * context.rate.hertz()));
   const TiledMotion& plain = evaluated.stageInputs.front();
   const Causes causes(take, evaluated);

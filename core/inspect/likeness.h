@@ -5,7 +5,7 @@
 #include <vector>
 
 #include "core/evaluate/evaluate.h"
-#include "core/inspect/body_part.h"
+#include "core/inspect/limb_names.h"
 
 namespace understudy {
 
@@ -16,7 +16,7 @@ struct LikenessSettings {
 
 /// A limb that is far from its way without repairs. Frames count from 0 in the untrimmed clip.
 struct Departure {
-  BodyPart limb = BodyPart::other;
+  BodyLimb limb = BodyLimb::other;
   FrameSpan span;
   int frames = 0;         ///< of the span that are beyond the limit
   int worst = 0;          ///< frame

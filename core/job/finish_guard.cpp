@@ -3,7 +3,7 @@
 #include <algorithm>
 #include <map>
 
-#include "core/inspect/body_part.h"
+#include "core/inspect/limb_names.h"
 #include "core/inspect/events.h"
 #include "core/repair/layer.h"
 #include "core/take/edits.h"

@@ -1,6 +1,6 @@
 #include <algorithm>
 
-#include "core/inspect/body_part.h"
+#include "core/inspect/limb_names.h"
 #include "core/inspect/events.h"
 #include "core/job/finish.h"
 
@@ -93,7 +93,7 @@ FinishReport reportOf(const Finished& finished, const Sources& sources) {
       if (repair.id == withdrawal.repair) report.withdrawn.push_back({repair.id, repair.kind, repair.name.substr(0, repair.name.find(" (taken back: ")), repair.span, withdrawal.reason});
   for (const Departure& d : finished.departures) {
     const FrameRange span = shownSpan(d.span);
-    report.departures.push_back({bodyPartName(d.limb), span, d.frames, d.radians * 57.29577951308232, shown(d.worst), d.repair, d.demands});
+    report.departures.push_back({limbName(d.limb), span, d.frames, d.radians * 57.29577951308232, shown(d.worst), d.repair, d.demands});
   }
   report.timing = finished.timing;
   report.issues = finished.issues;

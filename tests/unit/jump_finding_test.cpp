@@ -3,7 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
-#include "core/inspect/body_part.h"
+#include "core/inspect/limb_names.h"
 #include "core/inspect/events.h"
 #include "core/inspect/jumps.h"
 #include "core/repair/hold.h"
@@ -108,11 +108,11 @@ TEST(Events, WhatOneLimbDoesInOneGoIsOneFinding) {
 }
 
 TEST(Events, BonesBelongToLimbs) {
-  EXPECT_EQ(bodyPartOf("@leftIndexDistal"), BodyPart::leftArm);
-  EXPECT_EQ(bodyPartOf("@rightToes"), BodyPart::rightLeg);
-  EXPECT_EQ(bodyPartOf("@spine/2"), BodyPart::trunk);
-  EXPECT_EQ(bodyPartOf("@leftEye"), BodyPart::trunk);
-  EXPECT_EQ(bodyPartOf("Armature/coat"), BodyPart::other);
+  EXPECT_EQ(limbOfBone("@leftIndexDistal"), BodyLimb::leftArm);
+  EXPECT_EQ(limbOfBone("@rightToes"), BodyLimb::rightLeg);
+  EXPECT_EQ(limbOfBone("@spine/2"), BodyLimb::trunk);
+  EXPECT_EQ(limbOfBone("@leftEye"), BodyLimb::trunk);
+  EXPECT_EQ(limbOfBone("Armature/coat"), BodyLimb::other);
   EXPECT_EQ(spokenBone("@leftUpperArm"), "left upper arm");
   EXPECT_EQ(spokenFigure(3.04, "°"), "3.0°");
   EXPECT_EQ(spokenFigure(12.4, "mm"), "12 mm");

@@ -1,4 +1,4 @@
-#include "core/inspect/body_part.h"
+#include "core/inspect/limb_names.h"
 
 #include <cmath>
 #include <cstdio>
@@ -6,25 +6,25 @@
 
 namespace understudy {
 
-BodyPart bodyPartOf(const std::string& bone) {
-  if (bone.empty() || bone.front() != '@') return BodyPart::other;
+BodyLimb limbOfBone(const std::string& bone) {
+  if (bone.empty() || bone.front() != '@') return BodyLimb::other;
   const std::string_view role = std::string_view(bone).substr(1, bone.find('/') == std::string::npos ? std::string::npos : bone.find('/') - 1);
   const bool left = role.starts_with("left"), right = role.starts_with("right");
-  if (!left && !right) return BodyPart::trunk;
+  if (!left && !right) return BodyLimb::trunk;
   const std::string_view rest = role.substr(left ? 4 : 5);
-  if (rest == "Eye") return BodyPart::trunk;
-  if (rest.ends_with("Leg") || rest == "Foot" || rest == "Toes") return left ? BodyPart::leftLeg : BodyPart::rightLeg;
-  return left ? BodyPart::leftArm : BodyPart::rightArm;
+  if (rest == "Eye") return BodyLimb::trunk;
+  if (rest.ends_with("Leg") || rest == "Foot" || rest == "Toes") return left ? BodyLimb::leftLeg : BodyLimb::rightLeg;
+  return left ? BodyLimb::leftArm : BodyLimb::rightArm;
 }
 
-const char* bodyPartName(BodyPart part) {
+const char* limbName(BodyLimb part) {
   switch (part) {
-    case BodyPart::trunk: return "trunk";
-    case BodyPart::leftArm: return "left arm";
-    case BodyPart::rightArm: return "right arm";
-    case BodyPart::leftLeg: return "left leg";
-    case BodyPart::rightLeg: return "right leg";
-    case BodyPart::other: break;
+    case BodyLimb::trunk: return "trunk";
+    case BodyLimb::leftArm: return "left arm";
+    case BodyLimb::rightArm: return "right arm";
+    case BodyLimb::leftLeg: return "left leg";
+    case BodyLimb::rightLeg: return "right leg";
+    case BodyLimb::other: break;
   }
   return "bones";
 }

@@ -5,12 +5,12 @@
 
 namespace understudy {
 
-enum class BodyPart : unsigned char { trunk, leftArm, rightArm, leftLeg, rightLeg, other };
+enum class BodyLimb : unsigned char { trunk, leftArm, rightArm, leftLeg, rightLeg, other };
 
 /// By a repair's bone name: "@leftLowerArm" and the left hand's fingers are the left arm; bones without a role are `other`.
-[[nodiscard]] BodyPart bodyPartOf(const std::string& bone);
+[[nodiscard]] BodyLimb limbOfBone(const std::string& bone);
 /// "left arm", "trunk".
-[[nodiscard]] const char* bodyPartName(BodyPart part);
+[[nodiscard]] const char* limbName(BodyLimb part);
 /// A bone as people say it: "left upper arm" of "@leftUpperArm"; a bone without a role by its own name.
 [[nodiscard]] std::string spokenBone(const std::string& bone);
 /// "12 mm", "4.2°": a figure as sentences give it. `unit` is "mm", "°" or another that stands apart from the number.
