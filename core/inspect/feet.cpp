@@ -147,7 +147,8 @@ Findings feetFindings(const RepairContext& context, const TiledMotion& motion, c
   for (const Repair& repair : plants) {
     const std::optional<PlantKept> kept = plantKept(context, motion, repair, limits);
     if (!kept) continue;
-    const bool planted = kept->still >= limits.stillPart && kept->slide < context.scaled(limits.rollOff);
+    const bool planted = kept->still >= limits.stillPart && kept->slide < context.scaled(limits.rollOff) &&
+                         context.rate.seconds(kept->slides.count()) <= limits.rollTime;
     const bool left = std::get<PlantRepair>(repair.action).part == PlantPart::leftFoot;
     const std::string foot = left ? "left foot" : "right foot";
     const auto add = [&](FindingKind kind, double metres, double limit, FrameSpan span, int frame, std::string sentence) {

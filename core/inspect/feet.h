@@ -10,8 +10,8 @@ struct FeetLimits {
   double slide = 0.0004;  ///< metres of a character 1.7 m tall that the sole may wander while it stands
   double height = 0.001;  ///< metres above or below the ground
   /// A foot that was planted by a program keeps perfectly still, but for a few millimetres where it rolls off: with less than `step`
-  /// metres a frame in this part of its frames, a slide below `rollOff` is none.
-  double step = 0.00002, stillPart = 0.6, rollOff = 0.006;
+  /// metres a frame in this part of its frames, a slide below `rollOff` that lasts no longer than `rollTime` (seconds) is none.
+  double step = 0.00002, stillPart = 0.6, rollOff = 0.006, rollTime = 0.1;
 };
 
 /// What one plant asks and how a motion keeps it. Metres; frames count from 0 in the untrimmed clip.

@@ -12,26 +12,36 @@ namespace {
 constexpr double degree = std::numbers::pi / 180;
 
 /// The frames at which one joint jumps: step k lies between the frames k−1 and k.
-std::vector<int> jumpsOf(const std::vector<double>& steps, const JumpLimits& limits) {
+/// `off` tells how far each frame lies off the middle of those beside it.
+std::vector<int> jumpsOf(const std::vector<double>& steps, const std::vector<double>& off, const JumpLimits& limits) {
   std::vector<int> out;
   const int n = static_cast<int>(steps.size());
   const auto step = [&](int k) { return k >= 1 && k < n ? steps[static_cast<std::size_t>(k)] : 0.0; };
   std::vector<double> near;
+  const auto median = [&](int k, int but) {
+    near.clear();
+    for (int m = std::max(1, k - limits.around); m <= std::min(n - 1, k + limits.around); ++m)
+      if (m < k - 1 || m > k + but) near.push_back(step(m));
+    if (near.size() < 4) return 1e9;
+    const auto middle = near.begin() + static_cast<std::ptrdiff_t>(near.size() / 2);
+    std::nth_element(near.begin(), middle, near.end());
+    return *middle;
+  };
   for (int k = 1; k < n; ++k) {
-    const double v = step(k);
+    const double v = step(k), single = off[static_cast<std::size_t>(k)];
+    if (single >= 0.9 * limits.least && std::min(v, step(k + 1)) >= 0.5 * single && single >= limits.offCourse * std::max(step(k - 1), step(k + 2)) && single >= limits.ratio * median(k, 2)) {
+      out.push_back(k);
+      if (k + 1 < n) out.push_back(k + 1);
+      ++k;
+      continue;
+    }
     if (v < limits.least) continue;
     // One large step, or two that follow each other, and quiet on both sides.
     const bool begins = step(k - 1) * limits.neighbours <= v, ends = step(k + 1) * limits.neighbours <= v;
     const bool pairFirst = begins && step(k + 2) * limits.neighbours <= std::min(v, step(k + 1));
     const bool pairLast = ends && step(k - 2) * limits.neighbours <= std::min(v, step(k - 1));
     if (!((begins && ends) || pairFirst || pairLast)) continue;
-    near.clear();
-    for (int m = std::max(1, k - limits.around); m <= std::min(n - 1, k + limits.around); ++m)
-      if (std::abs(m - k) > 1) near.push_back(step(m));
-    if (near.size() < 4) continue;
-    const auto middle = near.begin() + static_cast<std::ptrdiff_t>(near.size() / 2);
-    std::nth_element(near.begin(), middle, near.end());
-    if (v >= limits.ratio * *middle) out.push_back(k);
+    if (v >= limits.ratio * median(k, 1)) out.push_back(k);
   }
   return out;
 }
@@ -91,7 +101,9 @@ Findings jumpFindings(const RepairContext& context, const TiledMotion& motion, c
     const auto at = [&](int f) { return Quatd(motion.rotationsAt(f)[static_cast<std::size_t>(joint)]); };
     std::vector<double> steps(static_cast<std::size_t>(frames), 0);
     for (int f = 1; f < frames; ++f) steps[static_cast<std::size_t>(f)] = angleBetween(at(f - 1), at(f)) / degree;
-    const std::vector<int> jumps = jumpsOf(steps, limits);
+    std::vector<double> off(static_cast<std::size_t>(frames), 0);
+    for (int f = 1; f + 1 < frames; ++f) off[static_cast<std::size_t>(f)] = angleBetween(slerp(at(f - 1), at(f + 1), 0.5), at(f)) / degree;
+    const std::vector<int> jumps = jumpsOf(steps, off, limits);
     const auto calm = [&](int first, int last) {
       double most = 0.05;
       for (int f = first; f <= last; ++f)
@@ -100,7 +112,7 @@ Findings jumpFindings(const RepairContext& context, const TiledMotion& motion, c
     };
     for (std::size_t i = 0; i < jumps.size(); ++i) {
       const int k = jumps[i];
-      const double size = steps[static_cast<std::size_t>(k)];
+      const double size = std::max(steps[static_cast<std::size_t>(k)], off[static_cast<std::size_t>(k)]);
       // The first later jump after which the bone is back where it was before.
       std::size_t back = i;
       for (std::size_t m = i + 1; m < jumps.size() && jumps[m] - k <= limits.longest && back == i; ++m) {

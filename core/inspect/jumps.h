@@ -12,6 +12,9 @@ struct JumpLimits {
   double ratio = 6;       ///< against the median step around
   int around = 8;         ///< frames on each side whose median counts
   double neighbours = 3;  ///< a jump is this many times larger than the steps before and behind it: fast motion swells over frames
+  /// One frame that lies off the course of those before and behind it by `least` (less a tenth), by `ratio` times the median step and by
+  /// this many times the steps on both sides, jumps too: fast bones hide it from the rule of neighbours.
+  double offCourse = 1.5;
   double flip = 90;       ///< degrees from which a jump that comes back is called a flip
   int longest = 15;       ///< frames within which a jump that comes back is one flaw
   int apart = 1;          ///< frames within which several bones jump together

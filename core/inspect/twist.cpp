@@ -78,8 +78,9 @@ Findings twistFindings(const RepairContext& context, const TiledMotion& motion, 
       const double x = a[static_cast<std::size_t>(f)], y = b[static_cast<std::size_t>(f)];
       return x * y < 0 ? std::min(std::abs(x), std::abs(y)) / degree : 0.0;
     };
+    const auto spin = [&](int f) { return (own[i][static_cast<std::size_t>(f)] - end[i][static_cast<std::size_t>(f)]) / 2 / degree; };
     for (int f = 0; f < frames; ++f) {
-      if (against(f) < parts[i].limit) continue;
+      if (against(f) < limits.seed * parts[i].limit) continue;
       FrameSpan span{f, f};
       while (span.first > 0 && against(span.first - 1) > limits.edge) --span.first;
       while (span.last + 1 < frames && against(span.last + 1) > limits.edge) ++span.last;
@@ -87,11 +88,27 @@ Findings twistFindings(const RepairContext& context, const TiledMotion& motion, 
       Finding finding;
       finding.kind = FindingKind::twist;
       finding.span = span;
-      for (int k = span.first; k <= span.last; ++k)
-        if (against(k) > finding.measure) {
-          finding.measure = against(k);
+      double most = 0, farthest = 0;
+      int farthestFrame = f;
+      const double from = spin(std::max(0, span.first - 1)), to = spin(std::min(frames - 1, span.last + 1));
+      for (int k = span.first; k <= span.last; ++k) {
+        if (against(k) > most) {
+          most = against(k);
           finding.worst = k;
         }
+        const double u = (k - span.first + 1.0) / (span.count() + 1), way = std::abs(std::remainder(spin(k) - from - (to - from) * u, 360.0));
+        if (way > farthest) {
+          farthest = way;
+          farthestFrame = k;
+        }
+      }
+      const bool brief = context.rate.seconds(span.count()) <= limits.brief && farthest >= limits.local * parts[i].limit;
+      if (most < parts[i].limit && !brief) continue;
+      finding.measure = most;
+      if (brief && farthest > most) {
+        finding.measure = farthest;
+        finding.worst = farthestFrame;
+      }
       finding.severity = std::clamp(finding.measure / 120, 0.1, 1.0);
       finding.bones = {boneName(context, parts[i].limb->mid)};
       char size[24];
