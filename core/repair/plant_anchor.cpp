@@ -100,7 +100,7 @@ Repair anchoredPlant(Repair repair, const RepairContext& context, const TiledMot
   if (!stay || context.joint(Role::hips) < 0) return repair;
   LegsPose pose(context, legs);
   std::vector<LegFrame> own;
-  for (int f = frames.span.first; f <= frames.span.last; ++f) {
+  for (int f = stay->span.first; f <= stay->span.last; ++f) {
     pose.load(motion, f);
     own.push_back(pose.leg(stay->side));
   }

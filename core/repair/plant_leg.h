@@ -61,6 +61,7 @@ class PlantLeg {
   /// A skin point relative to the foot's joint.
   [[nodiscard]] Vec3d place(std::size_t point, const FootPose& pose) const;
   [[nodiscard]] std::size_t points() const { return points_.size(); }
+  [[nodiscard]] double toeWeight(std::size_t point) const { return points_[point].toeWeight; }
   /// The lowest point along a normal, and its height over the foot's joint (below 0 as a rule).
   struct Lowest {
     std::size_t point = 0;

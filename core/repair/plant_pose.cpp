@@ -84,6 +84,9 @@ LegFrame LegsPose::leg(int side) const {
   out.foot.at = position_[at(limb.end)];
   out.foot.foot = rotation_[at(limb.end)];
   if (limb.tip >= 0) out.foot.toe = rotation_[at(limb.tip)];
+  const Vec3d thigh = out.knee - out.hip, shank = out.foot.at - out.knee;
+  const double reach = distance(out.hip, out.foot.at) / std::max(length(thigh) + length(shank), 1e-9);
+  out.straight = dot(cross(shank, thigh), rotate(rotation_[at(limb.root)], limb.hinge)) < 0 ? 2 - reach : reach;
   return out;
 }
 

@@ -14,6 +14,7 @@ struct LegFrame {
   Vec3d hip, knee;
   Quatd shank;
   FootPose foot;
+  double straight = 0;  ///< distance of hip and foot as part of the leg's length; beyond 1 by as much as a knee bent backwards lacks
 };
 
 /// Forward kinematics of the pelvis, both legs and what they hang on: a poser for a fifth of the joints. Works in doubles;

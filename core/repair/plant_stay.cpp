@@ -14,6 +14,9 @@ constexpr double beyondOwn = 15 * degree;
 /// A foot begins to roll, and comes to lie flat, over about this much of its own turn.
 constexpr double rollIn = 6 * degree;
 
+/// A foot that lets go slips by at most this part of its length: less than toes do.
+constexpr double slipPart = 0.015;
+
 int signOf(PlantPhase phase) { return phase == PlantPhase::flat ? 0 : phase == PlantPhase::heel ? 1 : -1; }
 
 /// 0 below 0, with level slope there; nears the value beyond `zone`.
@@ -66,6 +69,9 @@ std::optional<Stay> stayOf(const RepairContext& context, const Repair& repair, c
   stay.after = frames.after;
   stay.weight = std::clamp(repair.weight, 0.0, 1.0);
   const double rate = context.rate.hertz();
+  stay.release = stay.span.last + 1;
+  if (plant->release && std::isfinite(*plant->release))
+    stay.release = std::clamp(static_cast<int>(std::floor(*plant->release * rate + 1e-6)) + 1, stay.span.first + 1, stay.span.last + 1);
   std::vector<PlantMark> marks = plant->marks;
   std::stable_sort(marks.begin(), marks.end(), [](const PlantMark& a, const PlantMark& b) { return a.time < b.time; });
   std::size_t mark = 0;
@@ -73,9 +79,6 @@ std::optional<Stay> stayOf(const RepairContext& context, const Repair& repair, c
     while (mark + 1 < marks.size() && marks[mark + 1].time * rate <= f + 1e-6) ++mark;
     stay.phases.push_back(marks.empty() ? PlantPhase::flat : marks[mark].phase);
   }
-  stay.release = stay.span.last + 1;
-  if (plant->release && std::isfinite(*plant->release))
-    stay.release = std::clamp(static_cast<int>(std::ceil(*plant->release * rate - 1e-6)), stay.span.first + 1, stay.span.last + 1);
   const Vec3d normal = normalised(plant->normal, Vec3d{0, 1, 0});
   stay.base = plant->anchor - normal * leg.height;
   stay.base.y = plant->ground;
@@ -86,22 +89,19 @@ std::optional<Stay> stayOf(const RepairContext& context, const Repair& repair, c
   return stay;
 }
 
-std::vector<double> pitches(const Stay& stay, const PlantLeg& leg, const std::vector<LegFrame>& own, std::vector<double>* reaches) {
+std::vector<double> pitches(const Stay& stay, const PlantLeg& leg, const std::vector<LegFrame>& own, const std::vector<Vec3d>& moves, std::vector<double>& reaches) {
   const auto n = static_cast<int>(stay.phases.size());
   std::vector<double> out(own.size(), 0.0);
   const std::vector<Footing> footing = footings(stay, leg);
-  const Vec3d lift{0, stay.lift, 0};
-  const auto hipOf = [&](int i) { return own[static_cast<std::size_t>(i)].hip + lift; };
+  const auto hipOf = [&](int i) { return own[static_cast<std::size_t>(i)].hip + moves[static_cast<std::size_t>(i)]; };
   const auto reachOf = [&](int i) { return distance(own[static_cast<std::size_t>(i)].hip, own[static_cast<std::size_t>(i)].foot.at); };
   const auto reachAt = [&](int i, double pitch) {
     const Footing& f = footing[static_cast<std::size_t>(i)];
     const PlantLeg::Rolled r = leg.roughlyRolled(pitch);
     return distance(hipOf(i), f.base + f.heading * r.forward + stay.plane.normal * (leg.height + r.up));
   };
-  if (reaches) {
-    reaches->resize(own.size());
-    for (int i = 0; i < n; ++i) (*reaches)[static_cast<std::size_t>(i)] = reachOf(i);
-  }
+  reaches.resize(own.size());
+  for (int i = 0; i < n; ++i) reaches[static_cast<std::size_t>(i)] = reachOf(i);
   // A toe-up foot follows its own pitch. A heel-up one rises until the leg is as long as it was, so that the knee keeps its
   // way whatever the lengths of feet and legs.
   const auto raw = [&](int i, int sign) {
@@ -121,14 +121,6 @@ std::vector<double> pitches(const Stay& stay, const PlantLeg& leg, const std::ve
         double& pitch = out[static_cast<std::size_t>(k)];
         if (sign > 0) {
           pitch = std::min(softPart(value, rollIn), steepest);
-          // A longer heel lifts the foot's joint higher: up to half of the pitch goes where the knee would bend for it.
-          double least = pitch / 2, most = pitch;
-          if (pitch <= 0 || reachAt(k, pitch) >= reachOf(k)) continue;
-          for (int step = 0; step < 16; ++step) {
-            const double middle = (least + most) / 2;
-            (reachAt(k, middle) < reachOf(k) ? most : least) = middle;
-          }
-          pitch = least;
           continue;
         }
         // The joint comes nearer to the hip until it stands above what it turns about, or the foot is much steeper than it was.
@@ -141,7 +133,7 @@ std::vector<double> pitches(const Stay& stay, const PlantLeg& leg, const std::ve
           most = next;
         }
         const double can = flat - reachAt(k, most), asked = softPart(value, rollIn / 2 * leg.footLength());
-        if (reaches) (*reaches)[static_cast<std::size_t>(k)] = flat - asked;
+        reaches[static_cast<std::size_t>(k)] = flat - asked;
         if (asked <= 0 || can <= 0) continue;
         const double full = asked / can, wanted = flat - asked / std::sqrt(std::sqrt(1 + full * full * full * full));
         double least = 0;
@@ -157,49 +149,69 @@ std::vector<double> pitches(const Stay& stay, const PlantLeg& leg, const std::ve
   return out;
 }
 
+namespace {
+
+/// From its release on a foot turns about what it stands on towards where its joint is on its own way, and that slips as it did,
+/// as far as it may.
+void letGo(const Stay& stay, const PlantLeg& leg, const std::vector<LegFrame>& own, const std::vector<Vec3d>& moves, int held, std::vector<FootPose>& out) {
+  const GroundPlane& plane = stay.plane;
+  const auto flatten = [&](const Vec3d& v) { return v - plane.normal * dot(v, plane.normal); };
+  const auto edge = static_cast<std::size_t>(held - 1);
+  const FootPose& from = out[edge];
+  const std::size_t tip = leg.lowest(from, plane.normal).point;
+  const bool skin = leg.points() > 0;
+  const auto tipOf = [&](const FootPose& pose) { return skin ? pose.at + leg.place(tip, pose) : pose.at; };
+  const Vec3d stands = tipOf(from), ownStands = tipOf(own[edge].foot), way = normalised(flatten(tipOf(own.back().foot) - ownStands));
+  // Toes that lie flat stay so; the foot turns about their joint.
+  const bool onToes = skin && leg.bends && leg.toeWeight(tip) > 0.5;
+  const Vec3d pivot = onToes ? from.at + rotate(from.foot, leg.toeOffset) : stands;
+  const Vec3d offset = from.at - own[edge].foot.at - moves[edge], axis = rotate(from.foot * conjugate(leg.level), leg.side), ahead = normalised(cross(plane.normal, axis));
+  const auto angleOf = [&](const Vec3d& v) { return std::atan2(dot(v, plane.normal), -dot(v, ahead)); };
+  const double before = angleOf(from.at - pivot);
+  const double mostSlip = slipPart * leg.footLength();
+  double slip = 0;
+  for (std::size_t i = edge + 1; i < out.size(); ++i) {
+    slip = std::max(slip, dot(tipOf(own[i].foot) - ownStands, way));
+    const Vec3d slipped = way * (mostSlip * std::tanh(slip / mostSlip));
+    const double turn = std::remainder(angleOf(own[i].foot.at + moves[i] + offset - pivot - slipped) - before, 2 * std::numbers::pi);
+    const Quatd turned = fromAxisAngle(axis, -turn);
+    FootPose pose{from.at, normalised(turned * from.foot), onToes ? from.toe : normalised(turned * from.toe)};
+    pose.at += stands + slipped - tipOf(pose);
+    pose.at += plane.normal * (dot(plane.through - pose.at, plane.normal) - leg.lowest(pose, plane.normal).height);
+    out[i] = pose;
+  }
+}
+
+}  // namespace
+
 std::vector<FootPose> standingFeet(const Stay& stay, const PlantLeg& leg, const std::vector<LegFrame>& own) {
-  std::vector<double> reaches, pitch = pitches(stay, leg, own, &reaches);
+  return standingFeet(stay, leg, own, std::vector<Vec3d>(own.size(), Vec3d{0, stay.lift, 0}));
+}
+
+std::vector<FootPose> standingFeet(const Stay& stay, const PlantLeg& leg, const std::vector<LegFrame>& own, const std::vector<Vec3d>& moves) {
+  std::vector<double> reaches, pitch = pitches(stay, leg, own, moves, reaches);
   const std::vector<Footing> footing = footings(stay, leg);
   const GroundPlane& plane = stay.plane;
   std::vector<FootPose> out(own.size());
-  // The tail: toes leave the ground one after another, the foot begins to go its own way.
-  const int n = static_cast<int>(own.size()), release = stay.release - stay.span.first;
-  int tail = std::min(release, n), toes = n;
-  if (leg.bends) {
-    while (toes > 0 && stay.phases[static_cast<std::size_t>(toes - 1)] == PlantPhase::toe) --toes;
-    tail = std::min(tail, std::max(toes, 1));
-  }
-  for (int k = 0; k < tail; ++k) {
+  // The tail: toes leave the ground one after another.
+  const int n = static_cast<int>(own.size()), held = std::clamp(stay.release - stay.span.first, 1, n);
+  int toes = held;
+  if (leg.bends)
+    while (toes > 1 && stay.phases[static_cast<std::size_t>(toes - 1)] == PlantPhase::toe) --toes;
+  for (int k = 0; k < toes; ++k) {
     const auto i = static_cast<std::size_t>(k);
     out[i] = leg.standing(plane, footing[i].base, footing[i].yaw, pitch[i]);
   }
-  if (tail >= n) return out;
 
   const auto flatten = [&](const Vec3d& v) { return v - plane.normal * dot(v, plane.normal); };
-  const auto start = static_cast<std::size_t>(tail);
-  const std::size_t slips = leg.lowest(out[start - 1], plane.normal).point;
-  const auto ownPoint = [&](int k) {
-    const FootPose& foot = own[static_cast<std::size_t>(k)].foot;
-    return flatten(leg.points() > 0 ? foot.at + leg.place(slips, foot) : foot.at);
-  };
-  const int held = std::clamp(release, 1, n) - 1;
-  const Vec3d way = normalised(ownPoint(n - 1) - ownPoint(held));
-  double yaw = footing[start - 1].yaw;
-  for (int k = tail; k < n; ++k) {
+  for (int k = toes; k < held; ++k) {
     const auto i = static_cast<std::size_t>(k);
-    double slip = 0;
-    if (k >= release) {
-      const double w = 1 - fade(static_cast<double>(k - release + 1) / (n - release + 1));
-      slip = w * std::max(0.0, dot(ownPoint(k) - ownPoint(k - 1), way));
-      // A foot on its toes has hardly a heading.
-      const double step = leg.yawOf(own[i].foot.foot) - leg.yawOf(own[i - 1].foot.foot), level = std::cos(leg.pitchOf(own[i].foot.foot, plane.normal));
-      yaw += w * level * level * std::remainder(step, 2 * std::numbers::pi);
-    }
+    const double yaw = footing[i].yaw;
     const FootPose& last = out[i - 1];
-    // What bears now keeps its place, but for the slip.
+    // What bears now keeps its place.
     const auto placed = [&](double toePitch) {
       FootPose pose = leg.turned(plane, yaw, pitch[i], toePitch);
-      pose.at = flatten(last.at + leg.carried(last, pose, plane.normal)) + way * slip;
+      pose.at = flatten(last.at + leg.carried(last, pose, plane.normal));
       pose.at += plane.normal * (dot(plane.through, plane.normal) - leg.lowest(pose, plane.normal).height);
       return pose;
     };
@@ -208,10 +220,10 @@ std::vector<FootPose> standingFeet(const Stay& stay, const PlantLeg& leg, const 
       toePitch = 0;
       if (stay.phases[i] == PlantPhase::toe) {
         // As the toes leave, the foot pitches little more than it did, and they make up for the leg's length.
-        const double rises = 1 - fade(static_cast<double>(k - toes + 1) / (n - toes + 1));
+        const double rises = 1 - fade(static_cast<double>(k - toes + 1) / (held - toes + 1));
         const double steepestHere = -steepest + (steepest + leg.pitchOf(own[i].foot.foot, plane.normal) - 10 * degree) * rises;
         pitch[i] = std::max(pitch[i], std::clamp(steepestHere, -steepest, 0.0));
-        const Vec3d hip = own[i].hip + Vec3d{0, stay.lift, 0};
+        const Vec3d hip = own[i].hip + moves[i];
         // Nearer to the hip with every degree, until another point bears.
         double before = 0;
         while (distance(hip, placed(before).at) > reaches[i] && before > pitch[i]) {
@@ -233,6 +245,7 @@ std::vector<FootPose> standingFeet(const Stay& stay, const PlantLeg& leg, const 
     const FootPose pose = placed(toePitch);
     out[i] = pose;
   }
+  if (held < n) letGo(stay, leg, own, moves, held, out);
   return out;
 }
 

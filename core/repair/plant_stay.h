@@ -32,10 +32,12 @@ struct Stay {
 [[nodiscard]] std::optional<Stay> stayOf(const RepairContext& context, const Repair& repair, const RepairFrames& frames, const PlantLeg& leg);
 
 /// Pitch of every frame of a stay: level in flat phases, toes up in heel phases, heel up in the others. `own` are the leg's
-/// frames over the span; `reaches` (may be null) receives how far the foot's joint should be from the hip.
-[[nodiscard]] std::vector<double> pitches(const Stay& stay, const PlantLeg& leg, const std::vector<LegFrame>& own, std::vector<double>* reaches);
+/// frames over the span, `moves` the pelvis' way at each; `reaches` receives how far the foot's joint should be from the hip.
+[[nodiscard]] std::vector<double> pitches(const Stay& stay, const PlantLeg& leg, const std::vector<LegFrame>& own, const std::vector<Vec3d>& moves,
+                                          std::vector<double>& reaches);
 
-/// Where the foot is to be in every frame of a stay.
+/// Where the foot is to be in every frame of a stay. Without `moves` the pelvis is raised as the stay's anchor says.
+[[nodiscard]] std::vector<FootPose> standingFeet(const Stay& stay, const PlantLeg& leg, const std::vector<LegFrame>& own, const std::vector<Vec3d>& moves);
 [[nodiscard]] std::vector<FootPose> standingFeet(const Stay& stay, const PlantLeg& leg, const std::vector<LegFrame>& own);
 
 }  // namespace understudy

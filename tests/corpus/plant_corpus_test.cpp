@@ -48,6 +48,28 @@ struct Planted {
   Issues issues;
 };
 
+/// How far the performer's own toe (its joint or its tip) travels over the frames of a plant's release, metres.
+double toeTravel(const Figure& performer, const SkeletonMap& map, const Motion& clip, FrameRate rate, const test::JudgedPlant& p) {
+  const int toes = map.joint(p.side == 0 ? Role::leftToes : Role::rightToes), foot = map.joint(p.side == 0 ? Role::leftFoot : Role::rightFoot);
+  if (foot < 0) return 0;
+  std::vector<int> points{toes < 0 ? foot : toes};
+  for (int j = 0; j < performer.skeleton.size(); ++j)
+    if (performer.skeleton.parents[static_cast<std::size_t>(j)] == points.front()) points.push_back(j);
+  const Affined toWorld = performer.space.toWorld();
+  double most = 0;
+  std::vector<Vec3d> start;
+  for (int f = std::max(p.first, p.release - 1); f <= p.last; ++f) {
+    const int own = std::min(clip.frames - 1, static_cast<int>(std::lround(rate.seconds(f) * clip.rate.hertz())));
+    const auto world = worldAt(performer.skeleton, clip, own);
+    for (std::size_t i = 0; i < points.size(); ++i) {
+      const Vec3d at = apply(toWorld, world[static_cast<std::size_t>(points[i])].translation);
+      if (start.size() <= i) start.push_back(at);
+      most = std::max(most, std::hypot(at.x - start[i].x, at.z - start[i].z));
+    }
+  }
+  return most;
+}
+
 Planted plant(const std::string& performerName, const std::string& characterName, std::optional<FrameRate> rate = {}) {
   const auto performer = read("motion/" + performerName), character = read("characters/" + characterName);
   auto map = std::make_shared<BoneMap>();
@@ -86,7 +108,8 @@ Planted plant(const std::string& performerName, const std::string& characterName
     j.first = frames.span.first;
     j.last = frames.span.last;
     j.ground = p.ground;
-    j.release = p.release ? static_cast<int>(std::ceil(*p.release * clip.rate.hertz() - 1e-6)) : j.last + 1;
+    j.release = p.release ? static_cast<int>(std::floor(*p.release * clip.rate.hertz() + 1e-6)) + 1 : j.last + 1;
+    j.allowedSlip = toeTravel(*performer, map->performer, native, clip.rate, j) * plain.report.characterLeg / plain.report.performerLeg;
     for (int f = j.first; f <= j.last; ++f) {
       PlantPhase phase = PlantPhase::flat;
       for (const PlantMark& m : p.marks)
@@ -126,9 +149,10 @@ TEST_P(PlantedPair, SolesStandStill) {
   for (const Residual& r : p.residuals)
     for (const Miss& m : r.values) worst = std::max(worst, static_cast<double>(m.metres));
   std::printf("%s on %s, %.0f fps: %zu plants, %d frames, %d out of reach (%.0f mm); slide %.2f in all, %.3f a frame; lowest %.2f, flat %.2f, below %.2f mm; "
-              "acceleration %.0f (before %.0f, limit %.0f), %d of %d edges above it; likeness %.1f, p95 %.1f (thigh %.1f shank %.1f foot %.1f)\n",
+              "acceleration %.0f (before %.0f, limit %.0f), %d of %d edges newly above it (%.2f times), %d in all; release slips %.1f beyond, %.1f back; "
+              "limbs %.1f, p95 %.1f; turns %.1f, p95 %.1f (thigh %.1f shank %.1f foot %.1f)\n",
               performerName.c_str(), characterName.c_str(), p.after.rate.hertz(), p.judged.size(), v.frames, v.excused, worst * 1000 * 1.7 / p.height, v.slideTotal,
-              v.slideFrame, v.lowest, v.flat, v.below, v.peak, v.peakBefore, std::max(15.0, 1.1 * v.p99), v.over, v.edges, v.likenessMean, v.likeness95,
+              v.slideFrame, v.lowest, v.flat, v.below, v.peak, v.peakBefore, std::max(15.0, 1.1 * v.p99), v.over, v.edges, v.worstRatio, v.overStrict, v.slipOver, v.slipBack, v.limbMean, v.limb95, v.likenessMean, v.likeness95,
               v.jointLikeness[0], v.jointLikeness[1], v.jointLikeness[2]);
   EXPECT_LE(v.lowest, 1);
   EXPECT_LE(v.below, 1);

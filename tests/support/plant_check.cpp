@@ -99,18 +99,18 @@ Verdict judge(const Figure& character, const SkeletonMap& map, const Motion& bef
           if (const int j = map.joint(role); j >= 0 && role != legs[static_cast<std::size_t>(side)][3])
             likeness.push_back(angleBetween(Quatd(before.rotationsAt(f)[static_cast<std::size_t>(j)]), Quatd(after.rotationsAt(f)[static_cast<std::size_t>(j)])) * 180 /
                                std::numbers::pi);
-        if (k < p.excused.size() && p.excused[k]) {
-          ++out.excused;
-          continue;
-        }
+        const bool excused = k < p.excused.size() && p.excused[k];
+        out.excused += excused;
+        if (excused && f < p.release - 1) continue;
         const std::vector<Vec3d>& now = at(f);
         std::size_t low = 0;
         for (std::size_t i = 0; i < now.size(); ++i)
           if (now[i].y < now[low].y) low = i;
         const double lowest = (now[low].y - p.ground) * mm;
-        out.lowest = std::max(out.lowest, std::abs(lowest));
-        out.below = std::max(out.below, -lowest);
-        if (p.phases[k] == PlantPhase::flat && f < p.release) {
+        if (f < p.release && !excused) out.lowest = std::max(out.lowest, std::abs(lowest));
+        if (f >= p.release) out.belowAfter = std::max(out.belowAfter, -lowest);
+        else if (!excused) out.below = std::max(out.below, -lowest);
+        if (p.phases[k] == PlantPhase::flat && f < p.release && !excused) {
           // Each of the rear fifth, and of the inner and outer front of what is no toe, must have a point down.
           Vec3d front, back;
           double nearest = 1e300, farthest = -1e300;
@@ -156,7 +156,7 @@ Verdict judge(const Figure& character, const SkeletonMap& map, const Motion& bef
           out.slideFrame = std::max(out.slideFrame, best * mm);
           slid[point] += best * mm;
         }
-        if (f == p.release - 1) {
+        if (f == p.release - 1 || (f == p.first && f >= p.release)) {
           slipPoint = low;
           start = now[low];
           slip = 0;
@@ -225,9 +225,30 @@ Verdict judge(const Figure& character, const SkeletonMap& map, const Motion& bef
           worst = std::max(worst, a);
         }
       }
-      worst = worst > 1.1 * ownWorst ? worst : 0;
-      out.over += worst > limit;
+      out.overStrict += worst > limit;
+      if (worst <= limit || worst <= 1.1 * ownWorst) continue;
+      ++out.over;
+      out.worstRatio = std::max(out.worstRatio, worst / limit);
     }
+  std::vector<double> limbs;
+  std::vector<Affined> wasWorld(world.size());
+  for (int f = 0; f < frames; ++f) {
+    worldAt(character.skeleton, before, f, wasWorld);
+    worldAt(character.skeleton, after, f, world);
+    for (const auto& leg : legs)
+      for (const std::size_t k : {std::size_t{0}, std::size_t{1}}) {
+        const int top = map.joint(leg[k]), end = map.joint(leg[k + 1]);
+        if (top < 0 || end < 0) continue;
+        const auto way = [&](const std::vector<Affined>& w) { return w[static_cast<std::size_t>(end)].translation - w[static_cast<std::size_t>(top)].translation; };
+        const Vec3d a = way(wasWorld), b = way(world);
+        limbs.push_back(std::atan2(length(cross(a, b)), dot(a, b)) * 180 / std::numbers::pi);
+      }
+  }
+  if (!limbs.empty()) {
+    std::sort(limbs.begin(), limbs.end());
+    for (const double v : limbs) out.limbMean += v / static_cast<double>(limbs.size());
+    out.limb95 = limbs[static_cast<std::size_t>(0.95 * static_cast<double>(limbs.size() - 1))];
+  }
   std::array<int, 4> counts{};
   for (const JudgedPlant& p : plants)
     for (std::size_t k = 0; k < 4; ++k)

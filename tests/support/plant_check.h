@@ -26,11 +26,14 @@ struct Verdict {
   double slideTotal = 0, slideFrame = 0;  ///< of the point in contact, from phase start to release start
   double lowest = 0;                      ///< farthest from the ground of the lowest point
   double flat = 0;                        ///< farthest from the ground of heel, inner and outer ball in flat phases
-  double below = 0;                       ///< deepest point
+  double below = 0, belowAfter = 0;       ///< deepest point up to the release, after it
   double slipBack = 0, slipOver = 0;      ///< after the release: reversal; travel beyond what is allowed
   double peak = 0, peakBefore = 0, p99 = 0;  ///< leg acceleration around plant edges, the same before the repair, quiet part
-  int over = 0, edges = 0;                ///< edges beyond the limit, of all
+  int over = 0, edges = 0;                ///< edges beyond the limit that were not before, of all
+  int overStrict = 0;                     ///< edges beyond the limit, whatever they were before
+  double worstRatio = 0;                  ///< of an edge's peak to the limit, of those counted in `over`
   double likenessMean = 0, likeness95 = 0;
+  double limbMean = 0, limb95 = 0;        ///< directions of thigh and shank against before, over the whole clip
   std::array<double, 4> jointPeak{}, jointLikeness{};  ///< thigh, shank, foot, toes
   std::array<int, 4> jointAt{};
 };
