@@ -51,6 +51,13 @@ class PosedSolid {
   [[nodiscard]] DistanceSample sample(const Vec3d& world, const Nearby& near) const { return sample(world, near, solid_->grid); }
   /// The same of the guide.
   [[nodiscard]] DistanceSample guide(const Vec3d& world, const Nearby& near) const { return sample(world, near, solid_->guide); }
+  /// The guide with the way back as it was placed: exact there, good next to it.
+  [[nodiscard]] DistanceSample quickGuide(const Vec3d& world, const Nearby& near) const {
+    DistanceSample out = solid_->guide.sample(apply(near.back, world));
+    const Vec3d g = out.gradient;
+    out.gradient = {dot(near.back.linear.cx, g), dot(near.back.linear.cy, g), dot(near.back.linear.cz, g)};
+    return out;
+  }
   /// A lower bound of the distance, cheap.
   [[nodiscard]] double atLeast(const Vec3d& world) const { return length(world - middle_) - radius_; }
 

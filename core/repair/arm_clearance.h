@@ -1,8 +1,9 @@
-// Clearing one arm of the body in one pose: the smallest change that brings its skin out.
+// One arm against the body in one pose: what a change of the arm does to the distances of its skin. arm_solve.h looks for the change.
 #pragma once
 
 #include <array>
 #include <memory>
+#include <span>
 #include <vector>
 
 #include "core/body/body_model.h"
@@ -12,9 +13,10 @@ namespace understudy {
 
 /// What is done to an arm, on top of the pose it had.
 struct ArmChange {
+  static constexpr std::size_t size = 6;
   /// 0: swivel about the shoulder–wrist line, radians; 1, 2: clavicle about its own two axes, radians; 3–5: wrist, metres in the
   /// frame of what the arm hangs on.
-  std::array<double, 6> x{};
+  std::array<double, size> x{};
   [[nodiscard]] double& swivel() { return x[0]; }
   [[nodiscard]] bool none() const {
     for (const double v : x)
@@ -25,21 +27,40 @@ struct ArmChange {
 };
 
 struct ArmClearanceSettings {
-  bool handStays = false;         ///< only the swivel: place and rotation of the hand are kept
+  bool handStays = false;         ///< the hand's goal is kept exactly: the arm never straightens so far that the wrist falls behind
   double clavicle = 0.2617994;    ///< radians about each axis at most (15°)
   double swivel = 2.6;            ///< radians at most
   bool torso = true, head = true, thighs = true;
 };
 
+/// A rigid point of what the hand holds, in the frame of the hand's joint, metres.
+using HeldPoints = std::vector<Vec3d>;
+
 /// One arm of a character. Not for several threads at once.
 class ArmClearer {
  public:
-  ArmClearer(const RepairContext& context, std::shared_ptr<const BodyModel> model, int side, const ArmClearanceSettings& settings);
+  ArmClearer(const RepairContext& context, std::shared_ptr<const BodyModel> model, int side, const ArmClearanceSettings& settings, const HeldPoints& held = {});
   [[nodiscard]] bool able() const { return able_; }
+  [[nodiscard]] const ArmClearanceSettings& settings() const { return settings_; }
+  [[nodiscard]] bool hasGirdle() const { return limb_.girdle >= 0; }
+  /// Metres of a character 1.7 m tall, for this one.
+  [[nodiscard]] double scaled(double metres) const { return metres * scale_; }
+  [[nodiscard]] double reach() const { return limb_.full(); }
 
-  /// Takes the pose of a frame.
+  /// What the arm needs to know of a frame's pose.
+  struct Pose {
+    std::vector<Affined> turned;  // now · reference⁻¹ of the joints that matter
+    Vec3d girdle, root, mid, end;
+    Quatd frame, rootTurn;
+  };
+  /// `frame`: of the wrist's shift; default: that of what the arm hangs on.
+  void read(const Poser& poser, Pose& pose, const Quatd* frame = nullptr) const;
+  void load(const Pose& pose);
   void load(const Poser& poser);
-  /// Points worth watching near a change: those that are inside or within `watched` of the body.
+  /// Whether what is held counts in watches to come; it does unless told otherwise.
+  void setHolding(bool holding) { holding_ = holding; }
+
+  /// Points worth watching near a change: those that are inside or within 45 mm of the body.
   struct Watch {
     std::vector<std::pair<std::uint16_t, std::uint16_t>> pairs;  // point, solid
     [[nodiscard]] bool none() const { return pairs.empty(); }
@@ -50,40 +71,48 @@ class ArmClearer {
   double depth(const ArmChange& change, const Watch& watch);
   /// The same of all points, without watching.
   double depth(const ArmChange& change) { return depth(change, watch(change)); }
-  /// Changes `start` step by step until all watched points are `margin` metres out, holding it near `anchor`.
-  ArmChange solve(const ArmChange& start, const ArmChange& anchor, const Watch& watch, double margin, int steps);
-  /// True where the last solve() left something inside its margin.
-  [[nodiscard]] bool unfinished() const { return left_ > 0; }
-  /// From a start to the smallest change (measured from none) that clears the arm; `watch` receives what to watch there.
-  ArmChange search(const ArmChange& start, double margin, int steps, Watch& watch);
-  void write(Poser& poser, const ArmChange& change) const;
-  /// How much of a change to the pose it is: the anchor's metric, metres.
-  [[nodiscard]] double cost(const ArmChange& change, const ArmChange& anchor) const;
 
- private:
+  /// How the arm lies after a change.
+  static constexpr std::size_t measures = 12;
+  using Likeness = std::array<double, measures>;
   static constexpr int groups = 5;  // stays, clavicle, upper arm, forearm, hand
   struct Carry {
     std::array<Affined, groups> by;
     std::array<Quatd, 3> turn;  // of clavicle, upper arm, forearm
+    double over = 0;            // metres the wrist's goal lies beyond what is met exactly
+    double missed = 0;          // metres the wrist stays from its goal
   };
+  [[nodiscard]] Carry carry(const ArmChange& change) const;
+  /// Metres by which a change alters the arm, part by part: directions of its bones times their lengths, then collarbone, swivel, wrist.
+  [[nodiscard]] Likeness likeness(const ArmChange& change, const Carry& carry) const;
+  /// Largest angle, radians, by which a change turns the direction of upper arm or forearm.
+  [[nodiscard]] double turned(const ArmChange& change) const;
+
   struct Row {
     double need = 0;  // metres the point has to come out
     Vec3d point, gradient;
     int index = -1;
     double weight = 1;
   };
-  [[nodiscard]] Carry carry(const ArmChange& change) const;
-  [[nodiscard]] Vec3d pointAt(int index, const Carry& carry) const;
-  void poseSolids(const Carry& carry);
-  /// A row for every watched point that has to come out by more than −reach; with `exact` by the distances, else by the guides.
-  void rows(const Carry& carry, const Watch& watch, double margin, double reach, bool exact, std::vector<Row>& out);
-  [[nodiscard]] std::array<double, 6> weights() const;
+  /// A row for every watched point that has to come out by more than −reach, by the guides. `fresh`: the watch is another one than
+  /// in the call before.
+  void rows(const ArmChange& change, const Carry& carry, const Watch& watch, double margin, double reach, bool fresh, std::vector<Row>& out);
+  /// How much nearer to the outside a row's point comes in another carry, metres.
+  [[nodiscard]] double gain(const Row& row, const Carry& there) const { return dot(row.gradient, pointAt(row.index, there) - row.point); }
+  /// Metres that one unit of each parameter moves about.
+  [[nodiscard]] std::array<double, ArmChange::size> weights() const;
   void clamp(ArmChange& change) const;
+  void write(Poser& poser, const ArmChange& change) const;
+
+ private:
+  [[nodiscard]] Vec3d pointAt(int index, const Carry& carry) const;
+  void gather(int index) const;
+  void poseSolids(const Carry& carry);
+  [[nodiscard]] bool asked(int point, BodyPart solid) const;
 
   const RepairContext& context_;
   std::shared_ptr<const BodyModel> model_;
   ArmClearanceSettings settings_;
-  const ArmPoints* points_ = nullptr;
   LimbRig limb_;
   bool able_ = false;
   int side_ = 0;
@@ -92,32 +121,50 @@ class ArmClearer {
   std::vector<int> armJoints_;           // joints that carry points of the arm or of the solids
   std::vector<const BodySolid*> solids_;
   std::vector<char> solidFollows_;       // some of its joints belong to the arm
+  struct Point {
+    Vec3d reference;
+    double allowed = 0;
+    bool upper = false, held = false;
+    std::uint32_t firstPiece = 0, pieces = 0, firstInfluence = 0, influences = 0;
+  };
+  std::vector<Point> points_;
+  struct Influence {
+    int joint = 0;
+    std::uint32_t piece = 0;
+    double weight = 0;
+  };
+  std::vector<Influence> influences_;
   struct Piece {
     int group = 0;
     double weight = 0;
     Vec3d sum;
   };
-  std::vector<Piece> pieces_;            // of point i: pieceStart_[i] … pieceStart_[i+1]−1
-  std::vector<std::uint32_t> pieceStart_;
-  std::vector<std::uint32_t> pieceOf_;   // of each influence
-  struct Ball {
-    Vec3d middle;
-    double radius = 0;
-    int group = 0;
+  mutable std::vector<Piece> pieces_;         // of a point: the parts that go along with one group
+  mutable std::vector<std::uint32_t> gathered_;  // the load in which a point's pieces were summed
+  std::uint32_t load_ = 0;
+  bool holding_ = true;
+  struct Cluster {
+    int first = 0, count = 0;
+    int hub = 0;          // the point nearest the middle
+    double radius = 0;    // around it, with room for what bending does
   };
-  std::vector<Ball> balls_;              // of the clusters, as loaded
+  std::vector<Cluster> clusters_;
 
-  std::vector<Row> rows_, nextRows_;     // scratch
-  std::vector<PosedSolid::Nearby> near_; // of each watched point
-  std::vector<std::array<double, 6>> slopes_;
-  std::vector<char> active_;
-  double left_ = -1;
+  // Where watched points lay in the reference pose when they were last asked.
+  struct Near {
+    PosedSolid::Nearby place;
+    Vec3d at;
+    double first = 0, second = 0;  // the clavicle's turns then
+  };
+  std::vector<Near> near_;
+  std::vector<Row> deepest_;
 
   // The loaded pose.
-  std::vector<Affined> turned_, changed_;
+  Pose own_;
+  std::vector<Affined> turned_, changed_;  // by joint
   std::vector<PosedSolid> posed_;
   Vec3d girdle_, root_, mid_, end_;
-  Quatd frame_;                          // of what the arm hangs on
+  Quatd frame_;
   Vec3d raiseAxis_, swingAxis_;
   double upper_ = 0, lower_ = 0, span_ = 0, circle_ = 0;
   Vec3d first_, second_, line_;          // unit: upper arm, forearm, shoulder to wrist

@@ -3,7 +3,8 @@
 #include <algorithm>
 #include <cmath>
 
-#include "core/repair/arm_clearance.h"
+#include "core/repair/arm_solve.h"
+#include "core/repair/clearance_tasks.h"
 
 namespace understudy {
 namespace {
@@ -13,56 +14,46 @@ constexpr double nodesPerSecond = 30;
 /// Half widths of the smoothing rounds, in nodes. After each one the arms are cleared again.
 constexpr int rounds[] = {4, 3, 2, 2};
 constexpr int spread = 4 + 3 + 2 + 2;
+/// Turns of an arm's bones beyond this are told, radians (15°).
+constexpr double toldFrom = 0.2617994;
 
-struct ArmTask {
-  int side = 0;
-  ArmClearanceSettings settings;
-  double margin = 0;                 // metres
-  std::vector<std::size_t> repairs;  // of the layer, that speak of this arm
-  std::vector<std::size_t> holders;  // touches and grips that take its hand
-};
-
-ArmChange mixed(const std::vector<ArmChange>& nodes, int n, int radius) {
-  ArmChange out;
+template <class At>
+void mix(ArmChanges& out, std::size_t arms, int radius, const At& at) {
+  out = {};
   double sum = 0;
-  const int last = static_cast<int>(nodes.size()) - 1;
   for (int k = -radius; k <= radius; ++k) {
     const double u = k / (radius + 1.0), w = (1 - u * u) * (1 - u * u);
-    const ArmChange& other = nodes[static_cast<std::size_t>(std::clamp(n + k, 0, last))];
-    for (std::size_t i = 0; i < out.x.size(); ++i) out.x[i] += w * other.x[i];
+    const ArmChanges& other = at(k);
+    for (std::size_t a = 0; a < arms; ++a)
+      for (std::size_t i = 0; i < ArmChange::size; ++i) out[a].x[i] += w * other[a].x[i];
     sum += w;
   }
-  for (double& v : out.x) v /= sum;
-  return out;
+  for (std::size_t a = 0; a < arms; ++a)
+    for (double& v : out[a].x) v /= sum;
 }
 
 /// Uniform cubic B-spline through nodes that are smooth already: no overshoot, curvature goes on across nodes.
-ArmChange between(const ArmChange& a, const ArmChange& b, const ArmChange& c, const ArmChange& d, double t) {
+ArmChanges between(const ArmChanges& a, const ArmChanges& b, const ArmChanges& c, const ArmChanges& d, double t) {
   const double s = 1 - t, wa = s * s * s / 6, wd = t * t * t / 6, wb = (4 - 6 * t * t + 3 * t * t * t) / 6, wc = 1 - wa - wb - wd;
-  ArmChange out;
-  for (std::size_t i = 0; i < out.x.size(); ++i) out.x[i] = wa * a.x[i] + wb * b.x[i] + wc * c.x[i] + wd * d.x[i];
+  ArmChanges out;
+  for (std::size_t arm = 0; arm < out.size(); ++arm)
+    for (std::size_t i = 0; i < ArmChange::size; ++i) out[arm].x[i] = wa * a[arm].x[i] + wb * b[arm].x[i] + wc * c[arm].x[i] + wd * d[arm].x[i];
   return out;
 }
 
-/// Touches with the hand or what hangs on it, with the other hand, and grips.
-bool takesHand(const RepairContext& context, const Repair& repair, int side) {
-  if (const auto* grip = std::get_if<GripRepair>(&repair.action)) return grip->support || grip->leadLeft == (side == 0);
-  const auto* touch = std::get_if<TouchRepair>(&repair.action);
-  if (!touch) return false;
-  const int hand = context.arms[static_cast<std::size_t>(side)].end;
-  if (hand < 0) return false;
-  for (const std::string& name : {touch->bone, touch->on}) {
-    if (name.empty()) continue;
-    const Result<int> joint = findBone(context, name);
-    if (joint && (*joint == hand || isAncestor(context.figure->skeleton, hand, *joint))) return true;
-  }
-  return false;
+double smoothStep(double t) {
+  t = std::clamp(t, 0.0, 1.0);
+  return t * t * (3 - 2 * t);
 }
+
+bool nothing(const ArmChanges& x) { return x[0].none() && x[1].none(); }
+bool nothing(const ArmGroup::Watches& w) { return w[0].none() && w[1].none(); }
 
 class ClearanceLayer final : public RepairLayer {
  public:
-  ClearanceLayer(std::shared_ptr<const RepairContext> context, std::vector<const Repair*> repairs, std::shared_ptr<const BodyModel> model, std::vector<ArmTask> tasks)
-      : RepairLayer(std::move(context), std::move(repairs)), model_(std::move(model)), tasks_(std::move(tasks)) {
+  ClearanceLayer(std::shared_ptr<const RepairContext> context, std::vector<const Repair*> repairs, std::shared_ptr<const BodyModel> model, std::vector<ClearanceTask> tasks,
+                 ClearedHands hands)
+      : RepairLayer(std::move(context), std::move(repairs)), model_(std::move(model)), tasks_(std::move(tasks)), hands_(hands) {
     stride_ = std::max(1, static_cast<int>(std::lround(context_->rate.hertz() / nodesPerSecond)));
   }
 
@@ -70,116 +61,228 @@ class ClearanceLayer final : public RepairLayer {
 
   [[nodiscard]] std::vector<int> movedJoints() const override {
     std::vector<int> out;
-    for (const ArmTask& task : tasks_)
-      if (const LimbRig& limb = context_->arms[static_cast<std::size_t>(task.side)]; limb.detached) out.push_back(limb.end);
+    for (const ClearanceTask& task : tasks_)
+      for (const ClearedArm& arm : task.arms)
+        if (const LimbRig& limb = context_->arms[static_cast<std::size_t>(arm.side)]; limb.detached) out.push_back(limb.end);
     std::sort(out.begin(), out.end());
     return out;
   }
 
   void apply(const TiledMotion& in, FrameSpan frames, TiledMotion& out, std::vector<Residual>& residuals) const override {
     if (frames.empty() || in.frames() == 0) return;
-    Poser poser(*context_);
-    const int lastNode = (in.frames() - 1 + stride_ - 1) / stride_;
-    // Whole groups of four nodes, also beyond the clip's end, where its last pose stays.
-    const int first = std::max(0, frames.first / stride_ - 2 - spread) / 4 * 4, last = std::min(lastNode + 3, frames.last / stride_ + 3 + spread + 3) / 4 * 4;
-    const auto frameOf = [&](int node) { return std::min(node * stride_, in.frames() - 1); };
-    std::vector<ArmClearer> arms;
-    arms.reserve(tasks_.size());
-    for (const ArmTask& task : tasks_) arms.emplace_back(*context_, model_, task.side, task.settings);
-    const double scale = context_->height / 1.7, slack = 0.003 * scale;
-
-    const auto count = static_cast<std::size_t>(last - first + 1);
-    std::vector<std::vector<ArmChange>> nodes(tasks_.size(), std::vector<ArmChange>(count));
-    std::vector<std::vector<ArmClearer::Watch>> watches(tasks_.size(), std::vector<ArmClearer::Watch>(count));
-    const auto at = [&](int n) { return static_cast<std::size_t>(n - first); };
-    const auto search = [&](int n, int steps, int half) {
-      poser.load(in, frameOf(n));
-      for (std::size_t a = 0; a < arms.size(); ++a) {
-        ArmChange start;
-        if (half > 0)
-          for (std::size_t i = 0; i < start.x.size(); ++i) start.x[i] = (nodes[a][at(n - half)].x[i] + nodes[a][at(n + half)].x[i]) / 2;
-        arms[a].load(poser);
-        nodes[a][at(n)] = arms[a].search(start, tasks_[a].margin + slack, steps, watches[a][at(n)]);
+    Poser poser(*context_), writer(*context_);
+    std::vector<char> written(static_cast<std::size_t>(frames.count()), 0);
+    for (const ClearanceTask& task : tasks_) {
+      Run run(*this, task, in, poser);
+      run.solve(frames);
+      for (int f = frames.first; f <= frames.last; ++f) {
+        const ArmChanges x = run.at(f);
+        if (nothing(x)) continue;
+        // The second task of a frame goes on from what the first has left there.
+        char& before = written[static_cast<std::size_t>(f - frames.first)];
+        writer.load(before ? out : in, f);
+        before = 1;
+        run.write(writer, f, x, residuals);
+        writer.store(out, f);
       }
-    };
-    // Every fourth node from nothing, the others from those beside them, so that neighbours go the same way.
-    for (int n = first; n <= last; n += 4) search(n, 40, 0);
-    for (int half = 2; half >= 1; half /= 2)
-      for (int n = first + half; n + half <= last; n += 2 * half) search(n, 10, half);
-    std::vector<std::vector<ArmChange>> smooth = nodes;
-    for (const int radius : rounds) {
-      for (std::size_t a = 0; a < arms.size(); ++a)
-        for (int n = first; n <= last; ++n) smooth[a][at(n)] = mixed(nodes[a], n - first, radius);
-      for (int n = first; n <= last; ++n) {
-        bool loaded = false;
-        for (std::size_t a = 0; a < arms.size(); ++a) {
-          ArmChange& x = smooth[a][at(n)];
-          const ArmClearer::Watch& watch = watches[a][at(n)];
-          if (watch.none() || x.none()) continue;
-          if (!loaded) poser.load(in, frameOf(n));
-          loaded = true;
-          arms[a].load(poser);
-          x = arms[a].solve(x, x, watch, tasks_[a].margin + slack, 3);
-        }
-      }
-      nodes = smooth;
-    }
-
-    // Frame by frame, a little beyond the ends, so that what each frame adds can be evened out.
-    const int from = std::max(0, frames.first - stride_), to = std::min(in.frames() - 1, frames.last + stride_);
-    const auto weightOf = [&](std::size_t a, int f) {
-      double off = 1;
-      for (const std::size_t r : tasks_[a].repairs) off *= 1 - repairs_[r]->weight * spanWeight(frames_[r], f);
-      double taken = tasks_[a].settings.handStays ? 0 : 1;
-      for (const std::size_t r : tasks_[a].holders) taken = std::max(taken, spanWeight(frames_[r], f));
-      return (1 - off) * taken;
-    };
-    std::vector<std::vector<ArmChange>> found(tasks_.size(), std::vector<ArmChange>(static_cast<std::size_t>(to - from + 1)));
-    const auto watchAt = [&](std::size_t a, int f) -> const ArmClearer::Watch& { return watches[a][at(std::clamp((f + stride_ / 2) / stride_, first, last))]; };
-    for (int f = from; f <= to; ++f) {
-      bool loaded = false;
-      for (std::size_t a = 0; a < tasks_.size(); ++a) {
-        const int n = f / stride_;
-        const auto node = [&](int k) -> const ArmChange& { return nodes[a][at(std::clamp(k, first, last))]; };
-        const ArmChange start = between(node(n - 1), node(n), node(n + 1), node(n + 2), (f % stride_) / double(stride_));
-        if (start.none() && watchAt(a, f).none()) continue;
-        if (!loaded) poser.load(in, f);
-        loaded = true;
-        arms[a].load(poser);
-        found[a][static_cast<std::size_t>(f - from)] = arms[a].solve(start, start, watchAt(a, f), tasks_[a].margin, 2);
-      }
-    }
-    for (int f = frames.first; f <= frames.last; ++f) {
-      bool loaded = false;
-      for (std::size_t a = 0; a < tasks_.size(); ++a) {
-        const double weight = weightOf(a, f);
-        if (weight <= 0) continue;
-        ArmChange x;
-        double sum = 0;
-        for (int k = -stride_; k <= stride_; ++k) {
-          const double u = k / (stride_ + 1.0), w = (1 - u * u) * (1 - u * u);
-          const ArmChange& other = found[a][static_cast<std::size_t>(std::clamp(f + k, 0, in.frames() - 1) - from)];
-          for (std::size_t i = 0; i < x.x.size(); ++i) x.x[i] += w * other.x[i];
-          sum += w;
-        }
-        for (double& v : x.x) v *= weight / sum;
-        if (x.none()) continue;
-        if (!loaded) poser.load(in, f);
-        arms[a].load(poser);
-        const double left = std::max(0.0, arms[a].depth(x, watchAt(a, f)));
-        for (const std::size_t r : tasks_[a].repairs) residuals[r].note(f, left);
-        arms[a].write(poser, x);
-        loaded = true;
-      }
-      if (loaded) poser.store(out, f);
     }
   }
 
  private:
   [[nodiscard]] int support() const { return (spread + 4 + 4) * stride_; }
 
+  /// One task over a range of frames.
+  class Run {
+   public:
+    Run(const ClearanceLayer& layer, const ClearanceTask& task, const TiledMotion& in, Poser& poser)
+        : layer_(layer), task_(task), in_(in), poser_(poser), stride_(layer.stride_), count_(task.arms.size()), margin_(task.margin),
+          slack_(0.003 * layer.context_->height / 1.7) {
+      arms_.reserve(count_);
+      std::vector<ArmClearer*> all;
+      for (const ClearedArm& arm : task.arms) arms_.emplace_back(*layer.context_, layer.model_, arm.side, arm.settings, arm.held.points);
+      for (ArmClearer& arm : arms_) all.push_back(&arm);
+      group_.emplace(std::move(all));
+    }
+
+    void solve(FrameSpan frames) {
+      const int lastNode = (in_.frames() - 1 + stride_ - 1) / stride_;
+      // Whole groups of four nodes, also beyond the clip's end, where its last pose stays.
+      first_ = std::max(0, frames.first / stride_ - 2 - spread) / 4 * 4;
+      last_ = std::min(lastNode + 3, frames.last / stride_ + 3 + spread + 3) / 4 * 4;
+      const auto count = static_cast<std::size_t>(last_ - first_ + 1);
+      nodes_.assign(count, {});
+      watches_.assign(count, {});
+      poses_.assign(count, {});
+      idle_.assign(count, 0);
+      for (int n = first_; n <= last_; ++n) idle_[place(n)] = !busy(n);
+      // Every fourth node from nothing, the others from those beside them, so that neighbours go the same way.
+      for (int n = first_; n <= last_; n += 4) search(n, 40, 0);
+      for (int half = 2; half >= 1; half /= 2)
+        for (int n = first_ + half; n + half <= last_; n += 2 * half) search(n, 10, half);
+      std::vector<ArmChanges> smooth = nodes_;
+      for (const int radius : rounds) {
+        for (int n = first_; n <= last_; ++n)
+          mix(smooth[place(n)], count_, radius, [&](int k) -> const ArmChanges& { return nodes_[place(std::clamp(n + k, first_, last_))]; });
+        for (int n = first_; n <= last_; ++n) {
+          ArmChanges& x = smooth[place(n)];
+          const ArmGroup::Watches& watch = watches_[place(n)];
+          if (nothing(watch) || nothing(x)) continue;
+          load(n);
+          x = group_->solve(x, x, watch, margin_ + slack_, 3, freedom(frameOf(n)));
+        }
+        nodes_ = smooth;
+      }
+      each(frames);
+    }
+
+    /// The change of a frame, evened out.
+    [[nodiscard]] ArmChanges at(int f) const {
+      std::array<double, 2> weight{};
+      for (std::size_t a = 0; a < count_; ++a) weight[a] = weightOf(a, f);
+      if (weight[0] <= 0 && weight[1] <= 0) return {};
+      ArmChanges x;
+      mix(x, count_, stride_, [&](int k) -> const ArmChanges& { return found_[static_cast<std::size_t>(std::clamp(f + k, 0, in_.frames() - 1) - from_)]; });
+      // What both hands hold goes one way with both.
+      const double wrist = shared() ? std::min(weight[0], weight[1]) * shiftOf(f) : 1;
+      for (std::size_t a = 0; a < count_; ++a)
+        for (std::size_t i = 0; i < ArmChange::size; ++i) x[a].x[i] *= shared() && i > 2 ? wrist : weight[a];
+      return x;
+    }
+
+    void write(Poser& poser, int f, ArmChanges x, std::vector<Residual>& residuals) {
+      loadFrom(poser, f);
+      if (layer_.hands_ == ClearedHands::stay) x = group_->kept(x);
+      const double left = std::max(0.0, group_->depth(x, watchAt(f)));
+      double turned = 0;
+      for (std::size_t a = 0; a < count_; ++a) turned = std::max(turned, arms_[a].turned(x[a]));
+      for (const std::size_t r : task_.repairs) residuals[r].note(f, left, turned > toldFrom ? turned : 0);
+      for (std::size_t a = 0; a < count_; ++a) arms_[a].write(poser, x[a]);
+    }
+
+   private:
+    [[nodiscard]] std::size_t place(int node) const { return static_cast<std::size_t>(node - first_); }
+    [[nodiscard]] int frameOf(int node) const { return std::min(node * stride_, in_.frames() - 1); }
+    [[nodiscard]] bool shared() const { return count_ == 2; }
+    [[nodiscard]] double span(std::size_t repair, int f) const { return spanWeight(layer_.frames_[repair], f); }
+
+    /// How much of an arm's change is applied at a frame.
+    [[nodiscard]] double weightOf(std::size_t a, int f) const {
+      double off = 1;
+      for (const std::size_t r : task_.repairs) off *= 1 - layer_.repairs_[r]->weight * span(r, f);
+      double taken = 0;
+      if (layer_.hands_ == ClearedHands::stay) {
+        // Where a hold sets in the free arm has been cleared in part; the rest is due at once.
+        for (const std::size_t r : task_.arms[a].holders) taken = std::max(taken, smoothStep(2.5 * span(r, f)));
+      } else {
+        taken = 1;
+        for (const std::size_t r : task_.grips) taken *= 1 - layer_.repairs_[r]->weight * span(r, f);
+      }
+      return (1 - off) * taken;
+    }
+    /// How much of a common shift of both hands is allowed at a frame.
+    [[nodiscard]] double shiftOf(int f) const {
+      double grip = 0, pin = 0;
+      for (const std::size_t r : task_.grips) grip = std::max(grip, span(r, f));
+      for (const std::size_t r : task_.pins) pin = std::max(pin, span(r, f));
+      return smoothStep(2.5 * grip) * (1 - pin);
+    }
+    [[nodiscard]] ArmFreedom freedom(int f) const {
+      ArmFreedom out;
+      if (layer_.hands_ == ClearedHands::free) return out;
+      out.wrist = shared();
+      double grip = 0;
+      for (const std::size_t r : task_.grips) grip = std::max(grip, span(r, f));
+      for (const std::size_t r : task_.pins) out.wrist = out.wrist && span(r, f) <= 0;
+      out.wrist = out.wrist && grip > 0;
+      return out;
+    }
+    [[nodiscard]] bool holds(std::size_t a, int f) const {
+      const HeldProp& held = task_.arms[a].held;
+      return std::any_of(held.grips.begin(), held.grips.end(), [&](std::size_t r) { return span(r, f) > 0; }) ||
+             std::any_of(held.spans.begin(), held.spans.end(), [&](const FrameSpan& s) { return s.holds(f); });
+    }
+    /// Whether a node, by what smoothing reaches from it, can matter to any frame.
+    [[nodiscard]] bool busy(int node) const {
+      const int reach = (spread + 6) * stride_, f = frameOf(node), step = std::max(1, stride_);
+      for (int k = std::max(0, f - reach); k <= std::min(in_.frames() - 1, f + reach); k += step)
+        for (std::size_t a = 0; a < count_; ++a)
+          if (weightOf(a, k) > 0) return true;
+      return false;
+    }
+
+    void readPose(Poser& poser, std::array<ArmClearer::Pose, 2>& pose) {
+      for (std::size_t a = 0; a < count_; ++a) arms_[a].read(poser, pose[a], a > 0 ? &pose[0].frame : nullptr);
+    }
+    void loadPose(const std::array<ArmClearer::Pose, 2>& pose, int f) {
+      for (std::size_t a = 0; a < count_; ++a) {
+        arms_[a].load(pose[a]);
+        arms_[a].setHolding(holds(a, f));
+      }
+    }
+    void load(int n) {
+      std::array<ArmClearer::Pose, 2>& pose = poses_[place(n)];
+      if (pose[0].turned.empty()) {
+        poser_.load(in_, frameOf(n));
+        readPose(poser_, pose);
+      }
+      loadPose(pose, frameOf(n));
+    }
+    void loadFrom(Poser& poser, int f) {
+      readPose(poser, own_);
+      loadPose(own_, f);
+    }
+
+    void search(int n, int steps, int half) {
+      if (idle_[place(n)]) return;
+      ArmChanges start;
+      if (half > 0)
+        for (std::size_t a = 0; a < count_; ++a)
+          for (std::size_t i = 0; i < ArmChange::size; ++i) start[a].x[i] = (nodes_[place(n - half)][a].x[i] + nodes_[place(n + half)][a].x[i]) / 2;
+      load(n);
+      nodes_[place(n)] = group_->search(start, margin_ + slack_, steps, freedom(frameOf(n)), watches_[place(n)]);
+    }
+
+    /// Frame by frame, a little beyond the ends, so that what each frame adds can be evened out.
+    void each(FrameSpan frames) {
+      from_ = std::max(0, frames.first - stride_);
+      const int to = std::min(in_.frames() - 1, frames.last + stride_);
+      found_.assign(static_cast<std::size_t>(to - from_ + 1), {});
+      for (int f = from_; f <= to; ++f) {
+        const int n = f / stride_;
+        const auto node = [&](int k) -> const ArmChanges& { return nodes_[place(std::clamp(k, first_, last_))]; };
+        const ArmChanges start = between(node(n - 1), node(n), node(n + 1), node(n + 2), (f % stride_) / double(stride_));
+        if (nothing(start) && nothing(watchAt(f))) continue;
+        if (f % stride_ == 0) {
+          load(n);
+        } else {
+          poser_.load(in_, f);
+          loadFrom(poser_, f);
+        }
+        found_[static_cast<std::size_t>(f - from_)] = group_->solve(start, start, watchAt(f), margin_, 2, freedom(f));
+      }
+    }
+    [[nodiscard]] const ArmGroup::Watches& watchAt(int f) const { return watches_[place(std::clamp((f + stride_ / 2) / stride_, first_, last_))]; }
+
+    const ClearanceLayer& layer_;
+    const ClearanceTask& task_;
+    const TiledMotion& in_;
+    Poser& poser_;
+    int stride_;
+    std::size_t count_;
+    double margin_, slack_;
+    std::vector<ArmClearer> arms_;
+    std::optional<ArmGroup> group_;
+    int first_ = 0, last_ = 0, from_ = 0;
+    std::vector<ArmChanges> nodes_, found_;
+    std::vector<ArmGroup::Watches> watches_;
+    std::vector<std::array<ArmClearer::Pose, 2>> poses_;
+    std::vector<char> idle_;
+    std::array<ArmClearer::Pose, 2> own_;
+  };
+
   std::shared_ptr<const BodyModel> model_;
-  std::vector<ArmTask> tasks_;
+  std::vector<ClearanceTask> tasks_;
+  ClearedHands hands_;
   int stride_ = 1;
 };
 
@@ -193,52 +296,21 @@ std::shared_ptr<const BodyModel> bodyModelOf(const RepairContext& context) {
 }
 
 RepairLayerPtr makeClearanceLayer(std::shared_ptr<const RepairContext> context, std::vector<const Repair*> repairs, ClearedHands hands, Issues& issues) {
-  std::vector<ArmTask> tasks;
-  for (int side = 0; side < 2; ++side) {
-    ArmTask task;
-    task.side = side;
-    task.settings.handStays = hands == ClearedHands::stay;
-    task.settings.torso = task.settings.head = task.settings.thighs = false;
-    for (std::size_t r = 0; r < repairs.size(); ++r) {
-      const auto* what = std::get_if<ClearanceRepair>(&repairs[r]->action);
-      if (!what) continue;
-      bool meant = what->limbs.empty();
-      for (const std::string& name : what->limbs) {
-        const Result<int> joint = findBone(*context, name);
-        if (!joint) {
-          if (side == 0) issues.push_back(makeWarning(joint.error().what, describe(*repairs[r]), joint.error().todo));
-          continue;
-        }
-        const LimbRig& limb = context->arms[static_cast<std::size_t>(side)];
-        meant = meant || *joint == limb.root || *joint == limb.mid || *joint == limb.end;
-      }
-      if (!meant) continue;
-      const auto body = [&](const char* name) { return what->bodies.empty() || std::find(what->bodies.begin(), what->bodies.end(), name) != what->bodies.end(); };
-      task.settings.torso = task.settings.torso || body("torso");
-      task.settings.head = task.settings.head || body("head");
-      task.settings.thighs = task.settings.thighs || body("thighs");
-      task.margin = std::max(task.margin, context->scaled(what->margin));
-      task.repairs.push_back(r);
-    }
-    if (task.repairs.empty()) continue;
-    if (hands == ClearedHands::stay) {
-      for (std::size_t r = 0; r < repairs.size(); ++r)
-        if (takesHand(*context, *repairs[r], side)) task.holders.push_back(r);
-      if (task.holders.empty()) continue;
-    }
-    tasks.push_back(std::move(task));
-  }
+  std::vector<ClearanceTask> tasks = clearanceTasks(*context, repairs, hands, issues);
   if (tasks.empty()) return nullptr;
   std::shared_ptr<const BodyModel> model = bodyModelOf(*context);
-  std::erase_if(tasks, [&](ArmTask& task) {
+  for (ClearanceTask& task : tasks) {
     task.margin += model->gridError;
-    if (ArmClearer(*context, model, task.side, task.settings).able()) return false;
-    issues.push_back(makeWarning(std::string("The ") + (task.side == 0 ? "left" : "right") + " arm cannot be kept out of the body: the character has no skin there",
-                                 describe(*repairs[task.repairs.front()])));
-    return true;
-  });
+    std::erase_if(task.arms, [&](const ClearedArm& arm) {
+      if (ArmClearer(*context, model, arm.side, arm.settings, arm.held.points).able()) return false;
+      issues.push_back(makeWarning(std::string("The ") + (arm.side == 0 ? "left" : "right") + " arm cannot be kept out of the body: the character has no skin there",
+                                   describe(*repairs[task.repairs.front()])));
+      return true;
+    });
+  }
+  std::erase_if(tasks, [](const ClearanceTask& task) { return task.arms.empty(); });
   if (tasks.empty()) return nullptr;
-  return std::make_shared<ClearanceLayer>(std::move(context), std::move(repairs), std::move(model), std::move(tasks));
+  return std::make_shared<ClearanceLayer>(std::move(context), std::move(repairs), std::move(model), std::move(tasks), hands);
 }
 
 std::array<std::vector<float>, 2> armDepths(const RepairContext& context, const BodyModel& model, const TiledMotion& motion) {

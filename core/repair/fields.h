@@ -184,6 +184,7 @@ template <class V, Described<PropItem> T> void fields(V&& visit, T& v) {
   visit(FieldInfo{"gripped", "The grips are kept; otherwise they are found on the mesh"}, v.gripped);
   visit(FieldInfo{"end", "Its working end: what sweeps, strikes or points", "m"}, v.end);
   visit(FieldInfo{"foot", "Where its handle begins on the working end's side", "m"}, v.foot);
+  visit(FieldInfo{"outline", "Points of its surface, where it came from a file", "m"}, v.outline);
   visit(FieldInfo{"holders", "Who holds it, in turn, where no grip does"}, v.holders);
 }
 template <class V, Described<SetItem> T> void fields(V&& visit, T& v) {

@@ -226,6 +226,7 @@ struct PropItem {
   bool gripped = false;          ///< false: the grips are found on its mesh when it is first used
   std::optional<Vec3d> end;      ///< its working end (bristles, tip), on the prop, metres; found with the grips
   std::optional<Vec3d> foot;     ///< where the handle begins on the side of that end, on the prop
+  std::vector<Vec3d> outline;    ///< points of a file's surface on the prop, metres, after scale; found with the grips
   std::vector<PropHolder> holders;  ///< in order of time; empty: it stays where the grips before and after it have it
   std::string unknown;
   friend bool operator==(const PropItem&, const PropItem&) = default;

@@ -1,0 +1,273 @@
+#include "core/repair/arm_solve.h"
+
+#include <algorithm>
+#include <cmath>
+
+namespace understudy {
+namespace {
+
+/// Solves M x = b for the first `n` unknowns, M symmetric and positive definite, in place (Cholesky).
+template <class Row>
+void solveInPlace(std::array<Row, std::tuple_size_v<Row>>& m, Row& b, std::size_t n) {
+  for (std::size_t i = 0; i < n; ++i) {
+    for (std::size_t j = 0; j <= i; ++j) {
+      double s = m[i][j];
+      for (std::size_t k = 0; k < j; ++k) s -= m[i][k] * m[j][k];
+      m[i][j] = i == j ? std::sqrt(std::max(s, 1e-18)) : s / m[j][j];
+    }
+    double s = b[i];
+    for (std::size_t k = 0; k < i; ++k) s -= m[i][k] * b[k];
+    b[i] = s / m[i][i];
+  }
+  for (std::size_t i = n; i-- > 0;) {
+    double s = b[i];
+    for (std::size_t k = i + 1; k < n; ++k) s -= m[k][i] * b[k];
+    b[i] = s / m[i][i];
+  }
+}
+
+double squares(const ArmClearer::Likeness& a, const ArmClearer::Likeness& b) {
+  double sum = 0;
+  for (std::size_t k = 0; k < a.size(); ++k) sum += (a[k] - b[k]) * (a[k] - b[k]);
+  return sum;
+}
+
+/// Hands that stay do not fall behind their goal, whatever else.
+constexpr double reachWeight = 40;
+
+}  // namespace
+
+ArmGroup::Watches ArmGroup::watch(const ArmChanges& change) {
+  Watches out;
+  for (std::size_t a = 0; a < arms_.size(); ++a) out[a] = arms_[a]->watch(change[a]);
+  return out;
+}
+
+double ArmGroup::depth(const ArmChanges& change, const Watches& watches) {
+  double worst = -1;
+  for (std::size_t a = 0; a < arms_.size(); ++a) worst = std::max(worst, arms_[a]->depth(change[a], watches[a]));
+  return worst;
+}
+
+void ArmGroup::pose(State& state) const {
+  for (std::size_t a = 0; a < arms_.size(); ++a) {
+    state.carry[a] = arms_[a]->carry(state.x[a]);
+    state.likeness[a] = arms_[a]->likeness(state.x[a], state.carry[a]);
+  }
+}
+
+double ArmGroup::cost(const ArmChanges& change, const ArmChanges& anchor) const {
+  double sum = 0;
+  for (std::size_t a = 0; a < arms_.size(); ++a)
+    sum += squares(arms_[a]->likeness(change[a], arms_[a]->carry(change[a])), arms_[a]->likeness(anchor[a], arms_[a]->carry(anchor[a])));
+  return std::sqrt(sum);
+}
+
+ArmChanges ArmGroup::solve(const ArmChanges& start, const ArmChanges& anchor, const Watches& watches, double margin, int steps, const ArmFreedom& freedom) {
+  const std::size_t n = dims(), count = arms_.size();
+  now_.x = start;
+  for (std::size_t a = 0; a < count; ++a) arms_[a]->clamp(now_.x[a]);
+  bool still = true;
+  for (std::size_t a = 0; a < count; ++a) still = still && anchor[a].none();
+  // Of the needs against the anchor; near no change at all there is a balance to be found, elsewhere needs have to be met.
+  const double firm = still ? 60 : 1000;
+  const double reach = 0.03 * arms_[0]->scaled(1);
+  std::array<ArmClearer::Likeness, 2> wanted{};
+  Row9 w{};
+  std::array<bool, most> used{};
+  for (std::size_t a = 0; a < count; ++a) {
+    wanted[a] = arms_[a]->likeness(anchor[a], arms_[a]->carry(anchor[a]));
+    const std::array<double, ArmChange::size> own = arms_[a]->weights();
+    for (std::size_t k = 0; k < own.size(); ++k) {
+      w[at(a, k)] = own[k];
+      used[at(a, k)] = k == 0 || (k < 3 ? freedom.girdle && arms_[a]->hasGirdle() : freedom.wrist);
+    }
+  }
+  const auto measure = [&](State& s, bool fresh) {
+    s.value = 0;
+    for (std::size_t a = 0; a < count; ++a) {
+      arms_[a]->rows(s.x[a], s.carry[a], watches[a], margin, reach, fresh, s.rows[a]);
+      // A reach is a row without a point.
+      if (arms_[a]->settings().handStays && s.carry[a].over > -0.01 * arms_[a]->reach()) s.rows[a].push_back({s.carry[a].over, {}, {}, -1, reachWeight});
+      s.value += squares(s.likeness[a], wanted[a]);
+      for (const ArmClearer::Row& row : s.rows[a])
+        if (row.need > 0) s.value += firm * row.weight * row.need * row.need;
+    }
+  };
+  pose(now_);
+  measure(now_, true);
+  double damping = 0;
+  bool fresh = true;
+  std::array<std::array<ArmClearer::Likeness, most>, 2> bends{};
+  for (int step = 0; step < steps; ++step) {
+    if (fresh) {
+      double worst = -1, off = 0;
+      for (std::size_t a = 0; a < count; ++a) {
+        off += squares(now_.likeness[a], wanted[a]);
+        for (const ArmClearer::Row& row : now_.rows[a]) worst = std::max(worst, row.need);
+      }
+      if (worst <= 0 && off < 1e-10 * arms_[0]->scaled(1) * arms_[0]->scaled(1)) break;
+      for (std::size_t a = 0; a < count; ++a) {
+        slopes_[a].assign(now_.rows[a].size(), {});
+        for (std::size_t k = 0; k < ArmChange::size; ++k) {
+          const std::size_t g = at(a, k);
+          bends[a][g] = {};
+          if (!used[g]) continue;
+          const double e = 1e-4 / std::max(w[g], 1e-3) * arms_[a]->scaled(1);
+          ArmChange other = now_.x[a];
+          other.x[k] += e;
+          const ArmClearer::Carry there = arms_[a]->carry(other);
+          const ArmClearer::Likeness like = arms_[a]->likeness(other, there);
+          for (std::size_t i = 0; i < like.size(); ++i) bends[a][g][i] = (like[i] - now_.likeness[a][i]) / e;
+          for (std::size_t i = 0; i < now_.rows[a].size(); ++i) {
+            const ArmClearer::Row& row = now_.rows[a][i];
+            slopes_[a][i][g] = (row.index < 0 ? now_.carry[a].over - there.over : arms_[a]->gain(row, there)) / e;
+          }
+        }
+      }
+    }
+    // Which needs act is settled by a few rounds.
+    for (std::size_t a = 0; a < count; ++a) {
+      active_[a].assign(now_.rows[a].size(), 0);
+      for (std::size_t i = 0; i < active_[a].size(); ++i) active_[a][i] = now_.rows[a][i].need > 0;
+    }
+    std::array<Row9, most> base{};
+    Row9 pullBack{};
+    for (std::size_t a = 0; a < count; ++a)
+      for (std::size_t r = 0; r < n; ++r)
+        for (std::size_t i = 0; i < ArmClearer::measures; ++i) {
+          const double v = bends[a][r][i];
+          if (v == 0) continue;
+          pullBack[r] += v * (wanted[a][i] - now_.likeness[a][i]);
+          for (std::size_t c = 0; c <= r; ++c) base[r][c] += v * bends[a][c][i];
+        }
+    Row9 change{};
+    std::array<bool, most> free = used;
+    for (int round = 0; round < 4; ++round) {
+      std::array<Row9, most> m = base;
+      Row9 b = pullBack;
+      for (std::size_t a = 0; a < count; ++a)
+        for (std::size_t i = 0; i < now_.rows[a].size(); ++i) {
+          if (!active_[a][i]) continue;
+          const ArmClearer::Row& row = now_.rows[a][i];
+          const Row9& slope = slopes_[a][i];
+          for (std::size_t r = 0; r < n; ++r) {
+            const double pull = firm * row.weight * slope[r];
+            if (pull == 0) continue;
+            b[r] += pull * row.need;
+            for (std::size_t c = 0; c <= r; ++c) m[r][c] += pull * slope[c];
+          }
+        }
+      for (std::size_t k = 0; k < n; ++k) {
+        m[k][k] += (1e-3 + damping) * w[k] * w[k] + 1e-9;
+        if (free[k]) continue;
+        for (std::size_t c = 0; c < k; ++c) m[k][c] = 0;
+        for (std::size_t r = k + 1; r < n; ++r) m[r][k] = 0;
+        m[k][k] = 1;
+        b[k] = 0;
+      }
+      solveInPlace(m, b, n);
+      change = b;
+      bool same = true;
+      for (std::size_t a = 0; a < count; ++a)
+        for (std::size_t i = 0; i < active_[a].size(); ++i) {
+          double left = now_.rows[a][i].need;
+          for (std::size_t k = 0; k < n; ++k) left -= slopes_[a][i][k] * change[k];
+          const char act = left > 0;
+          same = same && (act == active_[a][i] || active_[a][i]);
+          active_[a][i] = active_[a][i] || act;
+        }
+      // What is at its limit stays there.
+      for (std::size_t a = 0; a < count; ++a)
+        for (std::size_t k = 0; k < 3; ++k) {
+          const double limit = k == 0 ? arms_[a]->settings().swivel : arms_[a]->settings().clavicle, x = now_.x[a].x[k];
+          if (const std::size_t g = at(a, k); free[g] && std::abs(x) >= limit && change[g] * x > 0) free[g] = same = false;
+        }
+      if (same) break;
+    }
+    // No further than the slopes can be trusted.
+    double longest = 0;
+    for (std::size_t k = 0; k < n; ++k) longest += change[k] * w[k] * change[k] * w[k];
+    longest = std::sqrt(longest);
+    if (longest < 2e-5 * arms_[0]->scaled(1)) break;
+    const double far = 0.1 * arms_[0]->scaled(1), factor = longest > far ? far / longest : 1;
+    next_.x = now_.x;
+    for (std::size_t a = 0; a < count; ++a) {
+      for (std::size_t k = 0; k < ArmChange::size; ++k) next_.x[a].x[k] += change[at(a, k)] * factor;
+      arms_[a]->clamp(next_.x[a]);
+    }
+    pose(next_);
+    measure(next_, false);
+    fresh = next_.value < now_.value;
+    if (fresh) {
+      std::swap(now_, next_);
+      damping *= 0.2;
+      if (damping < 0.05) damping = 0;
+    } else {
+      damping = damping > 0 ? damping * 8 : 4;
+    }
+  }
+  left_ = -1;
+  for (std::size_t a = 0; a < count; ++a)
+    for (const ArmClearer::Row& row : now_.rows[a])
+      if (row.index >= 0) left_ = std::max(left_, row.need);
+  return now_.x;
+}
+
+ArmChanges ArmGroup::search(const ArmChanges& start, double margin, int steps, const ArmFreedom& freedom, Watches& watched) {
+  const ArmChanges none;
+  const double metre = arms_[0]->scaled(1);
+  const auto empty = [&](const Watches& seen) {
+    bool all = true;
+    for (std::size_t a = 0; a < arms_.size(); ++a) all = all && seen[a].none();
+    return all;
+  };
+  const auto from = [&](ArmChanges x, Watches& seen) {
+    seen = watch(x);
+    for (int left = steps; left > 0; left -= 8) {
+      const ArmChanges before = x;
+      x = solve(x, none, seen, margin, std::min(left, 8), freedom);
+      if (cost(x, before) < 0.015 * metre) break;
+      seen = watch(x);
+    }
+    // What holding on to no change leaves undone.
+    return empty(seen) ? x : solve(x, x, seen, margin, 3, freedom);
+  };
+  ArmChanges best = from(start, watched);
+  if (!(start == none) || empty(watched) || left() <= 0) return best;
+  // Stuck: with the elbows lifted first.
+  double deep = depth(best, watched);
+  for (const double swivel : {1.4, -1.4}) {
+    if (deep < 0.004 * metre) break;
+    ArmChanges other;
+    for (std::size_t a = 0; a < arms_.size(); ++a) other[a].swivel() = a == 0 ? swivel : -swivel;
+    Watches seen;
+    other = from(other, seen);
+    const double d = depth(other, seen);
+    if (d < deep - 0.004 * metre) best = other, deep = d, watched = seen;
+  }
+  return best;
+}
+
+ArmChanges ArmGroup::kept(const ArmChanges& change) const {
+  const auto meets = [&](const ArmChanges& x) {
+    for (std::size_t a = 0; a < arms_.size(); ++a)
+      if (arms_[a]->settings().handStays && arms_[a]->carry(x[a]).missed > 1e-9) return false;
+    return true;
+  };
+  if (meets(change)) return change;
+  const auto part = [&](double t) {
+    ArmChanges x = change;
+    for (std::size_t a = 0; a < arms_.size(); ++a)
+      for (std::size_t k = 1; k < ArmChange::size; ++k) x[a].x[k] *= t;
+    return x;
+  };
+  double low = 0, high = 1;
+  for (int k = 0; k < 24; ++k) {
+    const double mid = (low + high) / 2;
+    (meets(part(mid)) ? low : high) = mid;
+  }
+  return part(low);
+}
+
+}  // namespace understudy

@@ -1,0 +1,65 @@
+// The smallest change that brings one arm, or both arms that hold one thing, out of the body.
+#pragma once
+
+#include <array>
+#include <vector>
+
+#include "core/repair/arm_clearance.h"
+
+namespace understudy {
+
+/// Of the group's arms, in its order; a group of one uses the first.
+using ArmChanges = std::array<ArmChange, 2>;
+
+/// What a solution may use besides the swivel.
+struct ArmFreedom {
+  bool girdle = true, wrist = true;
+  friend bool operator==(const ArmFreedom&, const ArmFreedom&) = default;
+};
+
+/// Arms that are cleared together: one, or two whose wrists shift by the same vector. Not for several threads at once.
+class ArmGroup {
+ public:
+  /// `arms` outlive the group. Two arms have their poses read with one frame.
+  explicit ArmGroup(std::vector<ArmClearer*> arms) : arms_(std::move(arms)) {}
+  [[nodiscard]] std::size_t arms() const { return arms_.size(); }
+  [[nodiscard]] ArmClearer& arm(std::size_t i) const { return *arms_[i]; }
+
+  using Watches = std::array<ArmClearer::Watch, 2>;
+  [[nodiscard]] Watches watch(const ArmChanges& change);
+  [[nodiscard]] double depth(const ArmChanges& change, const Watches& watches);
+  /// Changes `start` step by step until all watched points are `margin` metres out, holding it near `anchor` in what shows: the
+  /// directions of the arms' bones.
+  [[nodiscard]] ArmChanges solve(const ArmChanges& start, const ArmChanges& anchor, const Watches& watches, double margin, int steps, const ArmFreedom& freedom);
+  /// Metres that the last solve() left of its margin; negative: it is met.
+  [[nodiscard]] double left() const { return left_; }
+  /// From a start to the smallest change (measured from none) that clears the arms; `watches` receives what to watch there.
+  [[nodiscard]] ArmChanges search(const ArmChanges& start, double margin, int steps, const ArmFreedom& freedom, Watches& watches);
+  /// How much of a change it is, metres.
+  [[nodiscard]] double cost(const ArmChanges& change, const ArmChanges& anchor) const;
+  /// Makes the change smaller until no hand that has to stay falls behind its goal.
+  [[nodiscard]] ArmChanges kept(const ArmChanges& change) const;
+
+ private:
+  static constexpr std::size_t most = 9;
+  using Row9 = std::array<double, most>;
+  [[nodiscard]] std::size_t dims() const { return arms_.size() == 1 ? 6 : 9; }
+  /// Place of an arm's parameter among the group's.
+  [[nodiscard]] std::size_t at(std::size_t arm, std::size_t k) const { return arms_.size() == 1 ? k : k < 3 ? 3 * arm + k : 3 + k; }
+  struct State {
+    ArmChanges x;
+    std::array<ArmClearer::Carry, 2> carry;
+    std::array<ArmClearer::Likeness, 2> likeness;
+    std::array<std::vector<ArmClearer::Row>, 2> rows;
+    double value = 0;
+  };
+  void pose(State& state) const;
+
+  std::vector<ArmClearer*> arms_;
+  State now_, next_;
+  std::array<std::vector<Row9>, 2> slopes_;
+  std::array<std::vector<char>, 2> active_;
+  double left_ = -1;
+};
+
+}  // namespace understudy

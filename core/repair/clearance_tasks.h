@@ -1,0 +1,38 @@
+// What a stage of clearance has to do: which arms, kept out of what, with which hands taken by touches and grips.
+#pragma once
+
+#include <vector>
+
+#include "core/repair/arm_clearance.h"
+#include "core/repair/clearance.h"
+
+namespace understudy {
+
+/// A prop in an arm's hand and when it is there.
+struct HeldProp {
+  HeldPoints points;
+  std::vector<std::size_t> grips;    // of the layer's repairs: there while they act
+  std::vector<FrameSpan> spans;      // and there
+};
+
+/// One arm of a task.
+struct ClearedArm {
+  int side = 0;
+  ArmClearanceSettings settings;
+  std::vector<std::size_t> holders;  // touches and grips that take its hand
+  HeldProp held;
+};
+
+/// Arms that are cleared together.
+struct ClearanceTask {
+  std::vector<ClearedArm> arms;      // one, or both where one thing is in both hands
+  double margin = 0;                 // metres
+  std::vector<std::size_t> repairs;  // clearances of the layer that speak of them
+  std::vector<std::size_t> grips;    // that keep both hands together
+  std::vector<std::size_t> pins;     // touches that hold what a shift of the grips would move
+};
+
+/// `frames`: when each repair acts. Names that mean no bone are told in `issues`.
+[[nodiscard]] std::vector<ClearanceTask> clearanceTasks(const RepairContext& context, const std::vector<const Repair*>& repairs, ClearedHands hands, Issues& issues);
+
+}  // namespace understudy
