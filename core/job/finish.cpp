@@ -18,6 +18,9 @@ double secondsSince(Clock::time_point start) { return std::chrono::duration<doub
 /// How often the result is looked at before what is still found is left to the artist.
 constexpr int mostRounds = 3;
 
+/// Arms are out of the body before it is settled how hands that hold something lie to each other: on a wide body they lie farther apart.
+constexpr InspectPart order[inspectParts] = {InspectPart::jumps, InspectPart::feet, InspectPart::touches, InspectPart::depth, InspectPart::grips};
+
 class Finisher {
  public:
   Finisher(const Take& start, const Sources& sources, const FinishSettings& settings, EvaluationCache* cache, const RunControl& control)
@@ -106,9 +109,10 @@ class Finisher {
   }
 
   Status repairParts() {
-    for (int part = 0; part < inspectParts; ++part) {
+    for (int turn = 0; turn < inspectParts; ++turn) {
+      const InspectPart part = order[turn];
       if (!settings_.inspect.parts[static_cast<std::size_t>(part)]) continue;
-      control_.report(0.3 + 0.1 * part, "find and repair");
+      control_.report(0.3 + 0.1 * turn, "find and repair");
       InspectSettings one = settings_.inspect;
       one.parts = {};
       one.parts[static_cast<std::size_t>(part)] = true;

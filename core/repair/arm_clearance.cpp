@@ -300,7 +300,7 @@ void ArmClearer::rows(const ArmChange& change, const Carry& carry, const Watch& 
     const double allowed = points_[static_cast<std::size_t>(i)].allowed;
     const double need = allowed > 0 ? -allowed - d.distance : margin - d.distance;
     // Where not everything can be had, the torso comes first.
-    if (need > -reach) out.push_back({need, p, d.gradient, i, solid.solid().part == BodyPart::torso ? 1.0 : 0.3});
+    if (need > -reach) out.push_back({need, p, d.gradient, i, solid.solid().part == BodyPart::torso ? 1.0 : 0.1});
   }
 }
 

@@ -175,7 +175,6 @@ class ClearanceLayer final : public RepairLayer {
         for (const std::size_t r : task_.arms[a].holders) taken = std::max(taken, smoothStep(2.5 * span(r, f)));
       } else {
         taken = 1;
-        for (const std::size_t r : task_.grips) taken *= 1 - layer_.repairs_[r]->weight * span(r, f);
       }
       return (1 - off) * taken;
     }
