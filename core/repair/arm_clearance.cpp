@@ -199,7 +199,7 @@ ArmClearer::Likeness ArmClearer::likeness(const ArmChange& change, const Carry& 
   const Vec3d upper = (carry.by[2].linear * first_ - first_) * upper_, fore = (carry.by[3].linear * second_ - second_) * lower_;
   const double girdle = 0.6 * std::max(distance(root_, girdle_), 0.05 * scale_), wrist = 0.15;
   const std::array<double, ArmChange::size>& x = change.x;
-  return {upper.x, upper.y, upper.z, fore.x, fore.y, fore.z, girdle * x[1], girdle * x[2], 0.06 * limb_.upper * x[0], wrist * x[3], wrist * x[4], wrist * x[5]};
+  return {upper.x, upper.y, upper.z, fore.x, fore.y, fore.z, girdle * x[1], girdle * x[2], 0.15 * limb_.upper * x[0], wrist * x[3], wrist * x[4], wrist * x[5]};
 }
 
 double ArmClearer::turned(const ArmChange& change) const {

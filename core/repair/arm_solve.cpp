@@ -96,17 +96,25 @@ ArmChanges ArmGroup::solve(const ArmChanges& start, const ArmChanges& anchor, co
   };
   pose(now_);
   measure(now_, true);
+  const auto worst = [&](const State& s) {
+    double out = -1;
+    for (std::size_t a = 0; a < count; ++a)
+      for (const ArmClearer::Row& row : s.rows[a])
+        if (row.index >= 0) out = std::max(out, row.need);
+    return out;
+  };
+  before_ = worst(now_);
   double damping = 0;
   bool fresh = true;
   std::array<std::array<ArmClearer::Likeness, most>, 2> bends{};
   for (int step = 0; step < steps; ++step) {
     if (fresh) {
-      double worst = -1, off = 0;
+      double deepest = -1, off = 0;
       for (std::size_t a = 0; a < count; ++a) {
         off += squares(now_.likeness[a], wanted[a]);
-        for (const ArmClearer::Row& row : now_.rows[a]) worst = std::max(worst, row.need);
+        for (const ArmClearer::Row& row : now_.rows[a]) deepest = std::max(deepest, row.need);
       }
-      if (worst <= 0 && off < 1e-10 * arms_[0]->scaled(1) * arms_[0]->scaled(1)) break;
+      if (deepest <= 0 && off < 1e-10 * arms_[0]->scaled(1) * arms_[0]->scaled(1)) break;
       for (std::size_t a = 0; a < count; ++a) {
         slopes_[a].assign(now_.rows[a].size(), {});
         for (std::size_t k = 0; k < ArmChange::size; ++k) {
@@ -207,10 +215,7 @@ ArmChanges ArmGroup::solve(const ArmChanges& start, const ArmChanges& anchor, co
       damping = damping > 0 ? damping * 8 : 4;
     }
   }
-  left_ = -1;
-  for (std::size_t a = 0; a < count; ++a)
-    for (const ArmClearer::Row& row : now_.rows[a])
-      if (row.index >= 0) left_ = std::max(left_, row.need);
+  left_ = worst(now_);
   return now_.x;
 }
 
@@ -249,15 +254,42 @@ ArmChanges ArmGroup::search(const ArmChanges& start, double margin, int steps, c
   return best;
 }
 
-ArmChanges ArmGroup::kept(const ArmChanges& change) const {
+ArmChanges ArmGroup::kept(const ArmChanges& change, const ArmFreedom& freedom) const {
   const auto meets = [&](const ArmChanges& x) {
     for (std::size_t a = 0; a < arms_.size(); ++a)
       if (arms_[a]->settings().handStays && arms_[a]->carry(x[a]).missed > 1e-9) return false;
     return true;
   };
   if (meets(change)) return change;
+  // The least step that brings the wrist back, arm after arm: of the common shift where there is one, else of the collarbone.
+  ArmChanges x = change;
+  const std::size_t first = freedom.wrist ? 3 : 1, last = freedom.wrist ? 6 : 3;
+  for (int pass = 0; pass < 12; ++pass) {
+    bool all = true;
+    for (std::size_t a = 0; a < arms_.size(); ++a) {
+      const ArmClearer& arm = *arms_[a];
+      const double full = arm.reach(), over = arm.carry(x[a]).over + 1e-6 * full;
+      if (over <= 0) continue;
+      all = false;
+      std::array<double, ArmChange::size> slope{};
+      double sum = 0;
+      for (std::size_t k = first; k < last; ++k) {
+        ArmChange other = x[a];
+        const double e = 1e-5 * (freedom.wrist ? full : 1.0);
+        other.x[k] += e;
+        slope[k] = (arm.carry(other).over + 1e-6 * full - over) / e;
+        sum += slope[k] * slope[k];
+      }
+      if (sum < 1e-12 * full * full) break;
+      for (std::size_t k = first; k < last; ++k)
+        for (std::size_t b = 0; b < arms_.size(); ++b)
+          if (freedom.wrist || b == a) x[b].x[k] -= slope[k] * over / sum;
+    }
+    if (all) break;
+  }
+  if (meets(x)) return x;
   const auto part = [&](double t) {
-    ArmChanges x = change;
+    x = change;
     for (std::size_t a = 0; a < arms_.size(); ++a)
       for (std::size_t k = 1; k < ArmChange::size; ++k) x[a].x[k] *= t;
     return x;

@@ -33,12 +33,14 @@ class ArmGroup {
   [[nodiscard]] ArmChanges solve(const ArmChanges& start, const ArmChanges& anchor, const Watches& watches, double margin, int steps, const ArmFreedom& freedom);
   /// Metres that the last solve() left of its margin; negative: it is met.
   [[nodiscard]] double left() const { return left_; }
+  /// The same at its start.
+  [[nodiscard]] double leftBefore() const { return before_; }
   /// From a start to the smallest change (measured from none) that clears the arms; `watches` receives what to watch there.
   [[nodiscard]] ArmChanges search(const ArmChanges& start, double margin, int steps, const ArmFreedom& freedom, Watches& watches);
   /// How much of a change it is, metres.
   [[nodiscard]] double cost(const ArmChanges& change, const ArmChanges& anchor) const;
-  /// Makes the change smaller until no hand that has to stay falls behind its goal.
-  [[nodiscard]] ArmChanges kept(const ArmChanges& change) const;
+  /// The nearest change in which no hand that has to stay falls behind its goal.
+  [[nodiscard]] ArmChanges kept(const ArmChanges& change, const ArmFreedom& freedom) const;
 
  private:
   static constexpr std::size_t most = 9;
@@ -59,7 +61,7 @@ class ArmGroup {
   State now_, next_;
   std::array<std::vector<Row9>, 2> slopes_;
   std::array<std::vector<char>, 2> active_;
-  double left_ = -1;
+  double left_ = -1, before_ = -1;
 };
 
 }  // namespace understudy

@@ -16,6 +16,10 @@ constexpr int rounds[] = {4, 3, 2, 2};
 constexpr int spread = 4 + 3 + 2 + 2;
 /// Turns of an arm's bones beyond this are told, radians (15°).
 constexpr double toldFrom = 0.2617994;
+/// Seconds around a hold in which arms are looked at as well, and in which that fades out.
+constexpr double fadeSeconds = 0.35;
+/// Metres won a metre moved from which on all of a solution is taken.
+constexpr double worthwhile = 0.2;
 
 template <class At>
 void mix(ArmChanges& out, std::size_t arms, int radius, const At& at) {
@@ -128,7 +132,7 @@ class ClearanceLayer final : public RepairLayer {
           const ArmGroup::Watches& watch = watches_[place(n)];
           if (nothing(watch) || nothing(x)) continue;
           load(n);
-          x = group_->solve(x, x, watch, margin_ + slack_, 3, freedom(frameOf(n)));
+          x = settled(x, group_->solve(x, x, watch, margin_ + slack_, 3, freedom(frameOf(n))));
         }
         nodes_ = smooth;
       }
@@ -151,7 +155,7 @@ class ClearanceLayer final : public RepairLayer {
 
     void write(Poser& poser, int f, ArmChanges x, std::vector<Residual>& residuals) {
       loadFrom(poser, f);
-      if (layer_.hands_ == ClearedHands::stay) x = group_->kept(x);
+      if (layer_.hands_ == ClearedHands::stay) x = group_->kept(x, freedom(f));
       const double left = std::max(0.0, group_->depth(x, watchAt(f)));
       double turned = 0;
       for (std::size_t a = 0; a < count_; ++a) turned = std::max(turned, arms_[a].turned(x[a]));
@@ -169,30 +173,40 @@ class ClearanceLayer final : public RepairLayer {
     [[nodiscard]] double weightOf(std::size_t a, int f) const {
       double off = 1;
       for (const std::size_t r : task_.repairs) off *= 1 - layer_.repairs_[r]->weight * span(r, f);
-      double taken = 0;
+      double taken = 1;
       if (layer_.hands_ == ClearedHands::stay) {
-        // Where a hold sets in the free arm has been cleared in part; the rest is due at once.
-        for (const std::size_t r : task_.arms[a].holders) taken = std::max(taken, smoothStep(2.5 * span(r, f)));
-      } else {
-        taken = 1;
+        // Around a hold as well: the changes it asks for die away by themselves where the free arm has been cleared.
+        taken = 0;
+        for (const std::size_t r : task_.arms[a].holders) taken = std::max(taken, near(r, f));
       }
       return (1 - off) * taken;
     }
-    /// How much of a common shift of both hands is allowed at a frame.
+    /// 1 while a repair acts and some time around, from there down to 0.
+    [[nodiscard]] double near(std::size_t repair, int f) const {
+      const FrameSpan acting = layer_.frames_[repair].acting();
+      if (acting.empty()) return 0;
+      const double away = std::max({acting.first - f, f - acting.last, 0}) / layer_.context_->rate.hertz();
+      return smoothStep(2 - away / fadeSeconds);
+    }
+    /// How much of a common shift of both hands is allowed at a frame: none of what a touch holds.
     [[nodiscard]] double shiftOf(int f) const {
-      double grip = 0, pin = 0;
-      for (const std::size_t r : task_.grips) grip = std::max(grip, span(r, f));
+      double pin = 0;
       for (const std::size_t r : task_.pins) pin = std::max(pin, span(r, f));
-      return smoothStep(2.5 * grip) * (1 - pin);
+      return 1 - pin;
     }
     [[nodiscard]] ArmFreedom freedom(int f) const {
       ArmFreedom out;
-      if (layer_.hands_ == ClearedHands::free) return out;
-      out.wrist = shared();
-      double grip = 0;
-      for (const std::size_t r : task_.grips) grip = std::max(grip, span(r, f));
-      for (const std::size_t r : task_.pins) out.wrist = out.wrist && span(r, f) <= 0;
-      out.wrist = out.wrist && grip > 0;
+      if (layer_.hands_ == ClearedHands::stay) out.wrist = shared() && shiftOf(f) >= 1;
+      return out;
+    }
+    /// As much of a solution as its way is worth: where there is no room, a far change that wins little is noise.
+    [[nodiscard]] ArmChanges settled(const ArmChanges& start, const ArmChanges& solved) const {
+      if (group_->left() <= 0 || solved == start) return solved;
+      const double way = group_->cost(solved, start), won = group_->leftBefore() - group_->left();
+      const double t = way > 0 ? smoothStep(won / (worthwhile * way)) : 1;
+      ArmChanges out = start;
+      for (std::size_t a = 0; a < count_; ++a)
+        for (std::size_t i = 0; i < ArmChange::size; ++i) out[a].x[i] += t * (solved[a].x[i] - start[a].x[i]);
       return out;
     }
     [[nodiscard]] bool holds(std::size_t a, int f) const {
@@ -257,7 +271,7 @@ class ClearanceLayer final : public RepairLayer {
           poser_.load(in_, f);
           loadFrom(poser_, f);
         }
-        found_[static_cast<std::size_t>(f - from_)] = group_->solve(start, start, watchAt(f), margin_, 2, freedom(f));
+        found_[static_cast<std::size_t>(f - from_)] = settled(start, group_->solve(start, start, watchAt(f), margin_, 2, freedom(f)));
       }
     }
     [[nodiscard]] const ArmGroup::Watches& watchAt(int f) const { return watches_[place(std::clamp((f + stride_ / 2) / stride_, first_, last_))]; }
