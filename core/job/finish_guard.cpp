@@ -46,9 +46,14 @@ Result<std::vector<Withdrawal>> withdrawHarmful(Judged& now, const std::vector<A
   for (const Accepted& flaw : accepted)
     for (const std::uint64_t id : flaw.repairs) {
       Balance& balance = balances[id];
-      double left = 0, measure = 0;
+      double left = 0, measure = 0, deep = 0;
       for (const Finding& f : now.findings)
-        if (sameFlaw(f, flaw.finding)) left = std::max(left, f.severity), measure = std::max(measure, f.measure);
+        if (sameFlaw(f, flaw.finding)) {
+          left = std::max(left, f.severity), measure = std::max(measure, f.measure);
+          deep += f.severity * common(f.span, flaw.finding.span).count();
+        }
+      // Arms are in the body for seconds or whole clips: what is left for part of the time counts for that part.
+      if (flaw.finding.kind == FindingKind::depth) left = std::min(left, deep / std::max(1, flaw.finding.span.count()));
       balance.mends += std::max(0.0, flaw.finding.severity - left);
       balance.leaves += std::min(flaw.finding.severity, left);
       balance.before = std::max(balance.before, flaw.finding.measure);
@@ -65,8 +70,10 @@ Result<std::vector<Withdrawal>> withdrawHarmful(Judged& now, const std::vector<A
       balance.harms += f.severity;
       if (!balance.worst || f.severity > balance.worst->severity) balance.worst = &f;
     }
-    const bool useless = std::holds_alternative<ClearanceRepair>(repair->action) && balance.leaves >= settings.useless * (balance.leaves + balance.mends);
-    if (balance.harms > balance.mends && balance.worst)
+    // How long arms stay out of the body cannot be set against single jumps, which are told with their cause.
+    const bool clears = std::holds_alternative<ClearanceRepair>(repair->action);
+    const bool useless = clears && balance.leaves >= settings.useless * (balance.leaves + balance.mends);
+    if (!clears && balance.harms > balance.mends && balance.worst)
       suspects.push_back({id, "with it the " + spokenBone(balance.worst->bones.empty() ? std::string("body") : balance.worst->bones.front()) + " jumps by " +
                                   spokenFigure(balance.worst->measure, findingUnit(balance.worst->kind))});
     else if (useless)

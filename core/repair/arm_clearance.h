@@ -46,6 +46,8 @@ class ArmClearer {
   /// Metres of a character 1.7 m tall, for this one.
   [[nodiscard]] double scaled(double metres) const { return metres * scale_; }
   [[nodiscard]] double reach() const { return limb_.full(); }
+  /// +1 on the left, where outwards is +x; −1 on the right.
+  [[nodiscard]] double outwards() const { return side_ == 0 ? 1 : -1; }
 
   /// What the arm needs to know of a frame's pose.
   struct Pose {

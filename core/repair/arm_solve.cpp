@@ -236,20 +236,37 @@ ArmChanges ArmGroup::search(const ArmChanges& start, double margin, int steps, c
       seen = watch(x);
     }
     // What holding on to no change leaves undone.
-    return empty(seen) ? x : solve(x, x, seen, margin, 3, freedom);
+    for (int pass = 0; pass < 3 && !empty(seen); ++pass) {
+      x = solve(x, x, seen, margin, pass == 0 ? 3 : 8, freedom);
+      if (left() <= 0.001 * metre || steps < 40) break;
+      seen = watch(x);
+    }
+    return x;
   };
   ArmChanges best = from(start, watched);
   if (!(start == none) || empty(watched) || left() <= 0) return best;
-  // Stuck: with the elbows lifted first.
+  // Stuck: with the elbows lifted first, then with the hands led out in front and to the sides.
   double deep = depth(best, watched);
-  for (const double swivel : {1.4, -1.4}) {
-    if (deep < 0.004 * metre) break;
+  const double way = 0.12 * metre;
+  struct Start {
+    double swivel, side, up, front;
+  };
+  for (const Start& s : {Start{1.4, 0, 0, 0}, Start{-1.4, 0, 0, 0}, Start{0.8, 1, 1, 1}, Start{-0.8, 1, 1, 1}, Start{0.8, 1, -1, 1}, Start{-0.8, 1, -1, 1}}) {
+    if (deep < 0.002 * metre) break;
+    const bool leads = s.front != 0;
+    if (leads && !freedom.wrist) continue;
     ArmChanges other;
-    for (std::size_t a = 0; a < arms_.size(); ++a) other[a].swivel() = a == 0 ? swivel : -swivel;
+    for (std::size_t a = 0; a < arms_.size(); ++a) {
+      other[a].swivel() = a == 0 ? s.swivel : -s.swivel;
+      // A thing in both hands goes straight ahead.
+      other[a].x[3] = arms_.size() > 1 ? 0 : way * s.side * arms_[a]->outwards();
+      other[a].x[4] = way * s.up;
+      other[a].x[5] = way * s.front;
+    }
     Watches seen;
     other = from(other, seen);
     const double d = depth(other, seen);
-    if (d < deep - 0.004 * metre) best = other, deep = d, watched = seen;
+    if (d < deep - 0.003 * metre) best = other, deep = d, watched = seen;
   }
   return best;
 }
