@@ -33,7 +33,7 @@ bool leftLeads(const RepairContext& context, const TiledMotion& motion, FrameSpa
 }  // namespace
 
 std::vector<Repair> proposeGrips(const RepairContext& context, const TiledMotion& motion, const std::vector<HandsTogether>& holds, FrameRate rate,
-                                 const GripProposalSettings& settings, Issues& issues) {
+                                 const GripProposalSettings& settings, Issues& issues, const TiledMotion* performed) {
   std::vector<Repair> out;
   const auto tell = [&](const Issue& why) {
     issues.push_back(makeWarning("The hands hold something together here, but cannot be kept so: " + why.what, why.where, why.todo));
@@ -52,7 +52,7 @@ std::vector<Repair> proposeGrips(const RepairContext& context, const TiledMotion
     whole.action = grip;
     if (context.arms[0].complete() && context.arms[1].complete()) grip.leadLeft = settings.leadLeft.value_or(leftLeads(context, motion, frames));
     whole.action = grip;
-    const Result<std::vector<FrameSpan>> spans = divideGrip(context, motion, whole, settings.division);
+    const Result<std::vector<FrameSpan>> spans = divideGrip(context, performed ? *performed : motion, whole, settings.division);
     if (!spans) {
       tell(spans.error());
       continue;

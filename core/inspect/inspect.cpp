@@ -101,7 +101,9 @@ class Inspector {
       if (!already(probe)) holds.push_back(hold);
     }
     const TiledMotion& input = seen_.stageInputs[static_cast<std::size_t>(RepairStage::grip)];
-    measure<GripRepair>(proposeGrips(context_, input, holds, performance_.motion->rate, settings, out.issues),
+    // Arms that have been led out of the body move the hands against each other in ways that are no new hold.
+    const TiledMotion& performed = seen_.stageInputs[static_cast<std::size_t>(RepairStage::freeClearance)];
+    measure<GripRepair>(proposeGrips(context_, input, holds, performance_.motion->rate, settings, out.issues, &performed),
             [&](const std::vector<Repair>& grips) { return driftFindings(grips); });
   }
 
