@@ -146,6 +146,10 @@ Result<Nudge> carriedOver(const Nudge& nudge, const RepairContext& from, const R
   Nudge out = nudge;
   const std::string where = nudge.name.empty() ? "nudge " + std::to_string(nudge.id) : "nudge '" + nudge.name + "'";
   if (!Carrier(from, to, where, issues).changes(out.joints, out.space)) return nothingLeft(where);
+  std::vector<JointNudge> slopes = slopeParts(nudge.slopes);
+  Issues told;  // what stands against the slopes stands against the turns, and was said
+  static_cast<void>(Carrier(from, to, where, told).changes(slopes, out.space));
+  out.slopes = slopesOf(slopes);
   return out;
 }
 

@@ -41,4 +41,25 @@ double easeWeight(const NudgeFrames& frames, int frame) {
   return 2 * t * t * t - 3 * t * t + 1;
 }
 
+std::vector<JointNudge> slopeParts(const std::vector<NudgeSlope>& slopes) {
+  std::vector<JointNudge> parts;
+  for (const NudgeSlope& slope : slopes) parts.push_back({slope.joint, slope.before, {}});
+  for (const NudgeSlope& slope : slopes) parts.push_back({slope.joint, slope.after, {}});
+  return parts;
+}
+
+std::vector<NudgeSlope> slopesOf(const std::vector<JointNudge>& parts) {
+  std::vector<NudgeSlope> slopes;
+  const std::size_t count = parts.size() / 2;
+  for (std::size_t i = 0; i < count; ++i) slopes.push_back({parts[i].joint, parts[i].rotation, parts[count + i].rotation});
+  return slopes;
+}
+
+double slopeWeight(const NudgeFrames& frames, int frame) {
+  const int distance = frame - frames.frame, ease = distance < 0 ? frames.before : frames.after;
+  if (distance == 0 || std::abs(distance) >= ease) return 0;
+  const double t = static_cast<double>(std::abs(distance)) / ease;
+  return distance * (t * t - 2 * t + 1);
+}
+
 }  // namespace understudy

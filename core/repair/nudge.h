@@ -32,6 +32,17 @@ struct JointNudge {
   friend bool operator==(const JointNudge&, const JointNudge&) = default;
 };
 
+/// How the turn of one joint passes through the key: slopes of the rotation vector on either side, radians a second.
+struct NudgeSlope {
+  std::string joint;  ///< spelled as in the nudge's joints
+  Vec3d before, after;
+  friend bool operator==(const NudgeSlope&, const NudgeSlope&) = default;
+};
+
+/// The slopes as changes of their joints, first all before, then all after; and back: joints follow what became of them.
+[[nodiscard]] std::vector<JointNudge> slopeParts(const std::vector<NudgeSlope>& slopes);
+[[nodiscard]] std::vector<NudgeSlope> slopesOf(const std::vector<JointNudge>& parts);
+
 /// Eight frames at 30 frames/s.
 inline constexpr double defaultEaseSeconds = 8.0 / 30.0;
 
@@ -49,6 +60,7 @@ struct Nudge {
   bool late = false;     ///< made on the result: applied after all repairs
   NudgeSpace space = NudgeSpace::bone;
   std::vector<JointNudge> joints;
+  std::vector<NudgeSlope> slopes;  ///< of joints whose turn is not level at the key
   std::string unknown;  ///< fields of the file that this version does not know (JSON object text)
   friend bool operator==(const Nudge&, const Nudge&) = default;
 };
@@ -67,5 +79,9 @@ struct NudgeFrames {
 /// Weight of a nudge's shape at a frame, 0 … 1: the C¹ kernel 2t³−3t²+1 of the distance from the key
 /// (Kovar, Schreiner, Gleicher 2002). 1 at `frame`, exactly 0 from frame−before and frame+after outwards.
 [[nodiscard]] double easeWeight(const NudgeFrames& frames, int frame);
+
+/// What a slope of one a frame at the key adds at a frame: the cubic Hermite form's t³−2t²+t (de Boor, A Practical Guide to Splines),
+/// so that nudges whose eases end at one another's keys make one smooth curve. 0 at the key and from the ends of the eases outwards.
+[[nodiscard]] double slopeWeight(const NudgeFrames& frames, int frame);
 
 }  // namespace understudy

@@ -14,6 +14,14 @@ struct Change {
   int joint = 0;
   Vec3d rotation, translation;
   bool mirror = false;  ///< given for the other side, in the stage's axes
+  Vec3d slopeBefore, slopeAfter;  ///< of a nudge, radians a frame
+
+  /// Its turn at weight `own`, of which the slopes take `weight`.
+  [[nodiscard]] Vec3d turn(double own, const NudgeFrames& key, double weight, int frame) const {
+    const Vec3d& slope = frame < key.frame ? slopeBefore : slopeAfter;
+    return slope == Vec3d{} ? rotation * own : rotation * own + slope * (slopeWeight(key, frame) * weight);
+  }
+  [[nodiscard]] bool turns() const { return rotation != Vec3d{} || slopeBefore != Vec3d{} || slopeAfter != Vec3d{}; }
 };
 
 /// One offset or nudge.
@@ -133,17 +141,22 @@ class OffsetLayer : public RepairLayer {
     part.index = index;
     part.key = nudgeFrames(nudge, context_->rate);
     part.extent = {part.key.first(), part.key.last()};
-    part.changes = changesOf(nudge.joints, nudge.space, false, where, issues);
+    part.changes = changesOf(nudge.joints, nudge.space, false, where, issues, nudge.slopes);
     if (part.changes.empty()) return;
     nudgeExtents_[index] = part.extent;
     parts_.push_back(std::move(part));
   }
 
-  std::vector<Change> changesOf(const std::vector<JointNudge>& bones, NudgeSpace space, bool bothSides, const std::string& where, Issues& issues) {
+  std::vector<Change> changesOf(const std::vector<JointNudge>& bones, NudgeSpace space, bool bothSides, const std::string& where, Issues& issues,
+                                const std::vector<NudgeSlope>& slopes = {}) {
     std::vector<Change> changes;
+    const double perFrame = 1 / context_->rate.hertz();
     for (const JointNudge& bone : bones) {
-      if (bone.rotation == Vec3d{} && bone.translation == Vec3d{}) continue;
-      if (!isFinite(bone.rotation) || !isFinite(bone.translation)) {
+      NudgeSlope slope;
+      for (const NudgeSlope& one : slopes)
+        if (one.joint == bone.joint) slope = one;
+      if (bone.rotation == Vec3d{} && bone.translation == Vec3d{} && slope.before == Vec3d{} && slope.after == Vec3d{}) continue;
+      if (!isFinite(bone.rotation) || !isFinite(bone.translation) || !isFinite(slope.before) || !isFinite(slope.after)) {
         issues.push_back(makeWarning("The numbers for '" + bone.joint + "' are not finite; it is left out", where, "Set them anew"));
         continue;
       }
@@ -152,7 +165,7 @@ class OffsetLayer : public RepairLayer {
         issues.push_back(makeWarning(joint.error().what, where, joint.error().todo));
         continue;
       }
-      changes.push_back({*joint, bone.rotation, bone.translation, false});
+      changes.push_back({*joint, bone.rotation, bone.translation, false, slope.before * perFrame, slope.after * perFrame});
       if (!bothSides) continue;
       const int other = mirroredJoint(*context_, *joint);
       if (other < 0)
@@ -210,10 +223,10 @@ class OffsetLayer : public RepairLayer {
       const double w = part->weightAt(frame);
       if (w == 0) continue;
       for (const Change& c : part->changes) {
-        const double own = part->nudge ? w * kept(c.joint, frame) : w;
+        const double left = part->nudge ? kept(c.joint, frame) : 1, own = w * left;
         if (own == 0) continue;
         Quatf& stored = rotations[static_cast<std::size_t>(c.joint)];
-        const Quatd before(stored), turn = expOf(c.rotation * own);
+        const Quatd before(stored), turn = expOf(c.turn(own, part->key, part->weight * left, frame));
         stored = Quatf(sameHemisphere(normalised(part->space == NudgeSpace::bone ? before * turn : turn * before), before));
       }
     }
@@ -226,12 +239,12 @@ class OffsetLayer : public RepairLayer {
     const auto mirrors = std::any_of(part.changes.begin(), part.changes.end(), [](const Change& c) { return c.mirror; });
     const Quatd facing = mirrors ? fromAxisAngle(up, hipsHeading(poser)) : Quatd{};
     for (const Change& c : part.changes) {
-      const double own = part.nudge ? w * kept(c.joint, frame) : w;
+      const double left = part.nudge ? kept(c.joint, frame) : 1, own = w * left;
       if (own == 0) continue;
-      Vec3d turn = c.rotation * own, shift = c.translation * own;
+      Vec3d turn = c.turn(own, part.key, part.weight * left, frame), shift = c.translation * own;
       const Quatd before = poser.local(c.joint);
       if (part.space == NudgeSpace::bone || part.space == NudgeSpace::parent) {
-        if (c.rotation != Vec3d{}) poser.setLocal(c.joint, part.space == NudgeSpace::bone ? before * expOf(turn) : expOf(turn) * before);
+        if (c.turns()) poser.setLocal(c.joint, part.space == NudgeSpace::bone ? before * expOf(turn) : expOf(turn) * before);
         if (c.translation == Vec3d{}) continue;
         // Along the axes as the file has them, which below a mirrored node are mirrored too.
         if (part.space == NudgeSpace::bone) shift = rotate(before, shift);
@@ -247,7 +260,7 @@ class OffsetLayer : public RepairLayer {
         turn = rotate(axes, turn);
         shift = rotate(axes, shift);
       }
-      if (c.rotation != Vec3d{}) poser.turn(c.joint, expOf(turn));
+      if (c.turns()) poser.turn(c.joint, expOf(turn));
       if (c.translation != Vec3d{}) poser.moveBy(c.joint, shift);
     }
   }

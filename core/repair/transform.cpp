@@ -152,6 +152,10 @@ Repair mirrored(const Repair& repair, const RepairContext& context, const Sagitt
 Nudge mirrored(const Nudge& nudge, const RepairContext& context, const SagittalPlane& plane, Issues& issues) {
   Nudge out = nudge;
   Mirror(context, plane, nameOf(nudge), issues).changes(out.joints, out.space);
+  std::vector<JointNudge> slopes = slopeParts(nudge.slopes);
+  Issues told;  // what stands against the slopes stands against the turns, and was said
+  Mirror(context, plane, nameOf(nudge), told).changes(slopes, out.space);
+  out.slopes = slopesOf(slopes);
   return out;
 }
 

@@ -104,6 +104,7 @@ Json toJson(const Nudge& nudge) {
   if (nudge.muted) json["muted"] = true;
   if (nudge.solo) json["solo"] = true;
   if (nudge.late) json["late"] = true;
+  for (const NudgeSlope& slope : nudge.slopes) json["slopes"].push_back({{"joint", slope.joint}, {"before", toJson(slope.before)}, {"after", toJson(slope.after)}});
   addUnknown(json, nudge.unknown);
   return json;
 }
@@ -362,6 +363,12 @@ Nudge readNudge(Reader r) {
     joint.translation = part.vector("translation");
     part.dropUnknown();
     nudge.joints.push_back(std::move(joint));
+  }
+  const std::vector<Json> slopes = r.list("slopes");
+  for (std::size_t i = 0; i < slopes.size(); ++i) {
+    Reader part = r.item("slopes", i, slopes[i]);
+    nudge.slopes.push_back({part.text("joint"), part.vector("before"), part.vector("after")});
+    part.dropUnknown();
   }
   nudge.unknown = r.unknown();
   return nudge;

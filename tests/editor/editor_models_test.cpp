@@ -14,7 +14,7 @@
 #include "app/editor/panels/map_model.h"
 #include "app/editor/panels/step_strip.h"
 #include "app/editor/stage/turn_handle.h"
-#include "app/editor/timeline/curves_view.h"
+#include "app/editor/document/angles.h"
 #include "app/editor/timeline/frame_scale.h"
 
 namespace understudy::editor {

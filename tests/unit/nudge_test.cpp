@@ -8,6 +8,7 @@
 #include "core/bake/bake.h"
 #include "core/evaluate/evaluate.h"
 #include "core/io/read.h"
+#include "core/store/reel_file.h"
 #include "core/take/edits.h"
 #include "tests/support/fixtures.h"
 
@@ -69,6 +70,39 @@ TEST(NudgeEase, KeepsItsTimeAtAnotherRate) {
   EXPECT_EQ(nudgeFrames(nudge, {30, 1}), (NudgeFrames{60, 8, 8}));
   EXPECT_EQ(nudgeFrames(nudge, {120, 1}), (NudgeFrames{240, 32, 32}));
   EXPECT_EQ(nudgeFrames(nudge, {24, 1}), (NudgeFrames{48, 6, 6}));
+}
+
+// glTF 2.0, appendix C, interpolation cubic: v0 = 0, b0 = 1, v1 = 1, a1 = −1 over two seconds is 0.53125 at a quarter of them.
+TEST(NudgeEase, TwoKeysWithSlopesAreACubicHermiteSpline) {
+  const NudgeFrames first{0, 0, 8}, second{8, 8, 0};  // four frames a second
+  const double perFrame = 0.25;
+  const double value = easeWeight(second, 2) * 1 + slopeWeight(first, 2) * 1 * perFrame + slopeWeight(second, 2) * -1 * perFrame;
+  EXPECT_NEAR(value, 0.53125, 1e-12);
+  EXPECT_EQ(slopeWeight(first, 0), 0);
+  EXPECT_EQ(slopeWeight(first, 8), 0);
+  EXPECT_EQ(slopeWeight(first, -1), 0);
+  EXPECT_DOUBLE_EQ(slopeWeight({100, 8, 8}, 96), -slopeWeight({100, 8, 8}, 104));
+}
+
+TEST(Nudge, ASlopeTurnsOnBothSidesOfItsKeyAndNotAtIt) {
+  const Figure figure = chain();
+  const TiledMotion base = swinging(figure, 200);
+  Nudge nudge = *oneNudge(NudgeSpace::bone, {"arm", {}, {}})[0];
+  nudge.slopes = {{"arm", {0, 0, 3}, {0, 0, 6}}};
+  const TiledMotion out = applyNudges(figure, base, {Node<Nudge>(nudge)}, nullptr, nullptr);
+  const auto turn = [&](int frame) { return logOf(normalised(conjugate(Quatd(base.rotationsAt(frame)[1])) * Quatd(out.rotationsAt(frame)[1]))).z; };
+  EXPECT_NEAR(turn(100), 0, 1e-6);
+  EXPECT_NEAR(turn(101), 6.0 / 30 * std::pow(1 - 1 / 8.0, 2), 1e-5);
+  EXPECT_NEAR(turn(98), -2 * 3.0 / 30 * std::pow(1 - 2 / 8.0, 2), 1e-5);
+  for (int f : {92, 108, 0, 199}) EXPECT_TRUE(sameBytes(base, out, f)) << f;
+  // Half the weight, half the turn; and as a file says it.
+  nudge.weight = 0.5;
+  const TiledMotion half = applyNudges(figure, base, {Node<Nudge>(nudge)}, nullptr, nullptr);
+  EXPECT_NEAR(logOf(normalised(conjugate(Quatd(base.rotationsAt(101)[1])) * Quatd(half.rotationsAt(101)[1]))).z, turn(101) / 2, 1e-5);
+  const Reel reel{{Node<Take>(addNudge({}, nudge))}, 0, {}};
+  const auto read = readReel(writeReel(reel, "a.reel"), "a.reel");
+  ASSERT_TRUE(read) << read.error().text();
+  EXPECT_EQ(*read->currentTake()->nudges, *reel.currentTake()->nudges);
 }
 
 TEST(Nudge, OutsideItsEaseEveryByteStays) {

@@ -13,7 +13,7 @@
 
 #include "app/editor/look/appearance.h"
 #include "app/editor/look/icons.h"
-#include "app/editor/timeline/curves_view.h"
+#include "app/editor/timeline/curves_page.h"
 #include "app/editor/timeline/lanes_view.h"
 
 namespace understudy::editor {
@@ -99,7 +99,8 @@ TimelinePanel::TimelinePanel(Document& document, Session& session, QWidget* pare
   body->addWidget(names);
   connect(lanes_, &LanesView::lanesChanged, names, [names] { names->update(); });
   pages_->addWidget(lanes_);
-  pages_->addWidget(new CurvesView(document, session, scale_, pages_));
+  curves_ = new CurvesPage(document, session, scale_, pages_);
+  pages_->addWidget(curves_);
   body->addWidget(pages_, 1);
   rows->addLayout(body, 1);
   setMinimumHeight(TrackView::rulerHeight + 150);

@@ -16,6 +16,7 @@ class QToolButton;
 
 namespace understudy::editor {
 
+class CurvesPage;
 class LanesView;
 
 class TimelinePanel : public QWidget {
@@ -23,6 +24,7 @@ class TimelinePanel : public QWidget {
  public:
   TimelinePanel(Document& document, Session& session, QWidget* parent = nullptr);
   [[nodiscard]] LanesView& lanes() { return *lanes_; }
+  [[nodiscard]] CurvesPage& curves() { return *curves_; }
   [[nodiscard]] FrameScale& scale() { return scale_; }
   void showCurves(bool curves);
   void toggleCurves();
@@ -35,6 +37,7 @@ class TimelinePanel : public QWidget {
   Session& session_;
   FrameScale scale_;
   LanesView* lanes_;
+  CurvesPage* curves_;
   QStackedWidget* pages_;
   QTabBar* tabs_;
   QToolButton *play_, *loop_;

@@ -9,6 +9,7 @@
 #include "app/editor/panels/bars.h"
 #include "app/editor/panels/hand_over_dialog.h"
 #include "app/editor/stage/stage_widget.h"
+#include "app/editor/timeline/curves_page.h"
 #include "app/editor/timeline/timeline_panel.h"
 #include "app/editor/window/actions.h"
 #include "app/editor/window/file_keeper.h"
@@ -45,6 +46,10 @@ void MainWindow::buildActions() {
     if (session_.picking()) session_.setPicking(false);
     else if (!messages_->text().isEmpty()) messages_->dismiss();
     else session_.select({});
+  });
+  a.add(pose, tr("Key the bone's curve here"), QKeySequence(tr("K")), [this] {
+    timeline_->showCurves(true);
+    timeline_->curves().view().keyHere();
   });
   buildRepairActions();
   a.add(play, tr("Play or pause"), QKeySequence(Qt::Key_Space), [this] { session_.setPlaying(!session_.playing()); }, "play");
