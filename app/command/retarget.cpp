@@ -28,6 +28,12 @@ int run(const Context& context, const Options& options) {
   handOverSettings.path = out;
   handOverSettings.animationOnly = options.has("animation-only");
   if (options.has("name")) handOverSettings.animationName = options.value("name");
+  if (options.has("bake") && !bakeKindNamed(options.value("bake"), handOverSettings.bake))
+    return fail(context, makeError(Fault::usage, "'" + options.value("bake") + "' is no kind of curves", "--bake", "Give sampled, reduced or editable"));
+  const auto millimetres = options.number("tolerance", 1000 * handOverSettings.tolerance);
+  if (!millimetres) return fail(context, millimetres.error());
+  if (!(*millimetres > 0)) return fail(context, makeError(Fault::usage, "The tolerance must be above 0", "--tolerance", "Give millimetres, such as 1"));
+  handOverSettings.tolerance = *millimetres * 0.001;
   take = setExport(take, handOverSettings);
 
   const auto begin = Clock::now();
@@ -84,6 +90,9 @@ Command retargetCommand() {
   command.options.push_back({"animation-only", "", "write nodes and animation without meshes (.glb)"});
   for (OptionSpec& option : matchOptions()) command.options.push_back(std::move(option));
   command.options.push_back({"save-reel", "FILE", "also save the take as a reel (.reel) for the editor"});
+  command.options.push_back({"bake", "KIND", "curves of a glTF file: sampled (a key a frame; the default), reduced (as few keys as the\n"
+                                             "tolerance allows), editable (few keys, at the same frames along a limb, smooth)"});
+  command.options.push_back({"tolerance", "MM", "how far reduced and editable curves may be off, 3 cm from each joint; default 1"});
   command.options.push_back({"no-check", "", "do not read the written file again to measure it"});
   command.run = run;
   return command;

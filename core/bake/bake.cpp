@@ -4,6 +4,7 @@
 #include <cmath>
 #include <filesystem>
 
+#include "core/bake/reduce.h"
 #include "core/evaluate/props.h"
 #include "core/io/read.h"
 #include "core/io/world_tracks.h"
@@ -78,6 +79,14 @@ Result<Baked> bake(const Take& take, const Figure& character, const Evaluated& e
   std::sort(baked.clip.rotated.begin(), baked.clip.rotated.end());
   baked.clip.rotated.erase(std::unique(baked.clip.rotated.begin(), baked.clip.rotated.end()), baked.clip.rotated.end());
   bakeProps(take, character, evaluated, baked);
+  if (take.handOver->bake != BakeKind::sampled) {
+    ReduceSettings settings;
+    settings.tolerance = take.handOver->tolerance;
+    settings.editable = take.handOver->bake == BakeKind::editable;
+    Result<KeyPlan> plan = planKeys(character, *baked.motion, baked.clip.rotated, &evaluated.map->character, settings);
+    if (!plan) return plan.error();
+    baked.clip.plan = std::move(plan).value();
+  }
   return baked;
 }
 

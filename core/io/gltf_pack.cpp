@@ -6,6 +6,8 @@
 #include <cstring>
 #include <optional>
 
+#include "core/motion/keyed_track.h"
+
 namespace understudy {
 namespace {
 
@@ -111,6 +113,25 @@ std::string packAnimation(GltfPack& pack, const BakedClip& clip, std::string_vie
   std::vector<float> t(frames);
   for (std::size_t f = 0; f < frames; ++f) t[f] = static_cast<float>(m.rate.seconds(static_cast<std::int64_t>(f)));
   std::optional<std::size_t> all, once;
+  // Joints of one limb share their key frames, and so their times.
+  std::map<std::vector<int>, std::size_t> shared;
+  const auto planned = [&](const std::map<int, std::vector<int>>& keys, int joint) -> const std::vector<int>* {
+    const auto at = keys.find(joint);
+    return at == keys.end() || at->second.size() >= frames ? nullptr : &at->second;
+  };
+  const auto timesAt = [&](const std::vector<int>& keys) {
+    const auto [at, isNew] = shared.emplace(keys, 0);
+    if (isNew) {
+      std::vector<float> some;
+      for (int f : keys) some.push_back(t[static_cast<std::size_t>(f)]);
+      at->second = builder.times(some);
+    }
+    return at->second;
+  };
+  const bool smooth = clip.plan && clip.plan->smooth;
+  const std::string_view interpolation = smooth ? "CUBICSPLINE" : "LINEAR";
+  // In- and out-tangent are a second's change (glTF 2.0, appendix C).
+  const double hertz = m.rate.hertz();
   const auto input = [&](bool constant) {
     std::optional<std::size_t>& times = constant ? once : all;
     if (!times) times = builder.times(constant ? std::span(t).first(1) : std::span(t));
@@ -129,25 +150,52 @@ std::string packAnimation(GltfPack& pack, const BakedClip& clip, std::string_vie
       track[f] = Quatf(q);
       constant = constant && track[f] == track[0];
     }
+    if (const auto* some = clip.plan && !constant ? planned(clip.plan->rotation, j) : nullptr) {
+      const std::size_t in = timesAt(*some), at = builder.begin();
+      for (int f : *some) {
+        const Quatf q = track[static_cast<std::size_t>(f)];
+        const Quatd slope = slopeAt(std::span<const Quatf>(track), f);
+        const auto tangent = [&] {
+          for (double v : {slope.x, slope.y, slope.z, slope.w}) pack.put(static_cast<float>(v * hertz));
+        };
+        if (smooth) tangent();
+        for (float v : {q.x, q.y, q.z, q.w}) pack.put(v);
+        if (smooth) tangent();
+      }
+      builder.channel(nodeOf(j), "rotation", in, at, some->size() * (smooth ? 3 : 1), "VEC4", interpolation);
+      continue;
+    }
     const std::size_t keys = constant ? 1 : frames, in = input(constant), at = builder.begin();
     for (std::size_t f = 0; f < keys; ++f)
       for (float v : {track[f].x, track[f].y, track[f].z, track[f].w}) pack.put(v);
     builder.channel(nodeOf(j), "rotation", in, at, keys, "VEC4", "LINEAR");
   }
-  const auto vectors = [&](const std::vector<int>& joints, const std::vector<Vec3f>& values, const char* path) {
+  const auto vectors = [&](const std::vector<int>& joints, const std::vector<Vec3f>& values, const char* path, const std::map<int, std::vector<int>>* plan) {
     const std::size_t width = joints.size();
     for (std::size_t k = 0; k < width; ++k) {
       if (nodeOf(joints[k]) < 0) continue;
       bool constant = true;
       for (std::size_t f = 1; f < frames; ++f) constant = constant && values[f * width + k] == values[k];
+      if (const auto* some = plan && !constant ? planned(*plan, joints[k]) : nullptr) {
+        std::vector<Vec3f> own(frames);
+        for (std::size_t f = 0; f < frames; ++f) own[f] = values[f * width + k];
+        const std::size_t in = timesAt(*some), at = builder.begin();
+        for (int f : *some) {
+          const Vec3d slope = slopeAt(std::span<const Vec3f>(own), f) * hertz;
+          for (int part = smooth ? 0 : 1; part < (smooth ? 3 : 2); ++part)
+            for (int c = 0; c < 3; ++c) pack.put(part == 1 ? own[static_cast<std::size_t>(f)][c] : static_cast<float>(slope[c]));
+        }
+        builder.channel(nodeOf(joints[k]), path, in, at, some->size() * (smooth ? 3 : 1), "VEC3", interpolation);
+        continue;
+      }
       const std::size_t keys = constant ? 1 : frames, in = input(constant), at = builder.begin();
       for (std::size_t f = 0; f < keys; ++f)
         for (int c = 0; c < 3; ++c) pack.put(values[f * width + k][c]);
       builder.channel(nodeOf(joints[k]), path, in, at, keys, "VEC3", "LINEAR");
     }
   };
-  vectors(m.movedJoints, m.translations, "translation");
-  vectors(m.scaledJoints, m.scales, "scale");
+  vectors(m.movedJoints, m.translations, "translation", clip.plan ? &clip.plan->translation : nullptr);
+  vectors(m.scaledJoints, m.scales, "scale", nullptr);
   return builder.finish(name);
 }
 

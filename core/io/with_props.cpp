@@ -111,6 +111,11 @@ Result<std::unique_ptr<const WithProps>> withProps(const Figure& character, cons
       motion.translationsAt(f)[k] = Vec3f(place);
     }
     out->clip.rotated.push_back(joint);
+    if (out->clip.plan) {
+      // Its own path takes the place of what the plan was made for.
+      out->clip.plan->rotation.erase(joint);
+      out->clip.plan->translation.erase(joint);
+    }
   }
   std::sort(out->clip.rotated.begin(), out->clip.rotated.end());
   out->clip.rotated.erase(std::unique(out->clip.rotated.begin(), out->clip.rotated.end()), out->clip.rotated.end());

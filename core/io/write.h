@@ -1,6 +1,8 @@
 // Handing results over. Nothing half-written is ever left: files are written beside their target and renamed.
 #pragma once
 
+#include <map>
+#include <optional>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -20,12 +22,19 @@ struct BakedProp {
   std::vector<Rigid> path;         ///< one a frame of the motion
 };
 
+/// Which frames get keys, by joint; joints that are not named get all. Frames ascend and hold the first and the last.
+struct KeyPlan {
+  bool smooth = false;  ///< cubic curves with the motion's own slope at each key, not straight ones
+  std::map<int, std::vector<int>> rotation, translation;
+};
+
 /// A baked animation on a figure's own skeleton: which joints get which tracks.
 struct BakedClip {
   std::string name = "Understudy";
   const Motion* motion = nullptr;      ///< local, file unit and axes of the figure
   std::vector<int> rotated;            ///< joints with rotation tracks (translations: motion->movedJoints)
   int firstFrame = 1;                  ///< number of the first frame, where the format has numbers
+  std::optional<KeyPlan> plan;         ///< glTF only; none: a key a frame
   std::vector<BakedProp> props;        ///< glTF only: animated nodes beside the character
 };
 

@@ -109,11 +109,22 @@ Json toJson(const Nudge& nudge) {
   return json;
 }
 
+Json toJson(const Note& note) {
+  Json json = {{"id", note.id}, {"time", number(note.time)}, {"text", note.text}};
+  if (!note.bone.empty()) json["bone"] = note.bone;
+  if (!note.author.empty()) json["author"] = note.author;
+  if (note.done) json["done"] = true;
+  addUnknown(json, note.unknown);
+  return json;
+}
+
 Json toJson(const HandOver& handOver, const std::string& reelPath) {
   Json json = {{"animationName", handOver.animationName}, {"animationOnly", handOver.animationOnly}};
   if (!handOver.path.empty()) json["path"] = relativeTo(handOver.path, reelPath);
   if (!handOver.format.empty()) json["format"] = handOver.format;
   if (handOver.rate) json["rate"] = handOver.rate->spelling();
+  if (handOver.bake != BakeKind::sampled) json["bake"] = bakeKindName(handOver.bake);
+  if (handOver.tolerance != HandOver{}.tolerance) json["tolerance"] = number(handOver.tolerance);
   return json;
 }
 
@@ -146,6 +157,7 @@ Json toJson(const Take& take, const std::string& reelPath) {
     return writeSetItem(item);
   });
   addList("locks", *take.locks, writeLock);
+  for (const Note& note : *take.notes) json["notes"].push_back(toJson(note));
   if (!take.waved.empty()) json["waved"] = take.waved;
   json["handOver"] = toJson(*take.handOver, reelPath);
   addUnknown(json, take.unknown);
@@ -374,6 +386,22 @@ Nudge readNudge(Reader r) {
   return nudge;
 }
 
+Note readNote(Reader r) {
+  Note note;
+  const Json id = r.take("id");
+  if (!id.is_null()) {
+    if (!id.is_number_unsigned()) r.wrong("id", "a whole number");
+    note.id = id.get<std::uint64_t>();
+  }
+  note.time = r.real("time", 0);
+  note.bone = r.text("bone");
+  note.text = r.text("text");
+  note.author = r.text("author");
+  note.done = r.flag("done", false);
+  note.unknown = r.unknown();
+  return note;
+}
+
 HandOver readHandOver(Reader r, const std::string& reelPath) {
   HandOver handOver;
   handOver.animationName = r.text("animationName", handOver.animationName);
@@ -381,6 +409,9 @@ HandOver readHandOver(Reader r, const std::string& reelPath) {
   handOver.path = absoluteFrom(r.text("path"), reelPath);
   handOver.format = r.text("format");
   handOver.rate = r.rate("rate");
+  if (r.has("bake") && !bakeKindNamed(r.text("bake"), handOver.bake)) r.wrong("bake", "one of sampled, reduced, editable");
+  handOver.tolerance = r.real("tolerance", handOver.tolerance);
+  if (!(handOver.tolerance > 0)) r.wrong("tolerance", "metres above 0");
   r.dropUnknown();
   return handOver;
 }
@@ -430,6 +461,10 @@ Take readTake(Reader r, const std::string& reelPath) {
   for (SetItem& item : set) item.path = absoluteFrom(item.path, reelPath);
   take.set = std::move(set);
   take.locks = readList<Lock>(r, "locks", [](const auto&... a) { return readLock(a...); });
+  const std::vector<Json> notes = r.list("notes");
+  std::vector<Note> remarks;
+  for (std::size_t i = 0; i < notes.size(); ++i) remarks.push_back(readNote(r.item("notes", i, notes[i])));
+  take.notes = std::move(remarks);
   for (const Json& key : r.list("waved")) {
     if (!key.is_string()) r.wrong("waved", "a list of texts");
     take.waved.push_back(key.get<std::string>());

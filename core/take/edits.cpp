@@ -314,6 +314,50 @@ Take setWaved(const Take& take, const std::string& finding, bool waved) {
   return next;
 }
 
+namespace {
+
+Take withNotes(const Take& take, std::vector<Note> notes) {
+  std::stable_sort(notes.begin(), notes.end(), [](const Note& a, const Note& b) { return a.time < b.time; });
+  Take next = take;
+  next.notes = edited(take.notes, [&](std::vector<Note>& n) { n = std::move(notes); });
+  return next;
+}
+
+}  // namespace
+
+Take addNote(const Take& take, Note note, std::uint64_t* idOut) {
+  std::vector<Note> notes = *take.notes;
+  std::uint64_t free = 1;
+  bool taken = note.id == 0;
+  for (const Note& other : notes) {
+    free = std::max(free, other.id + 1);
+    taken = taken || other.id == note.id;
+  }
+  if (taken) note.id = free;
+  if (idOut) *idOut = note.id;
+  notes.push_back(std::move(note));
+  return withNotes(take, std::move(notes));
+}
+
+Take changeNote(const Take& take, Note note) {
+  std::vector<Note> notes = *take.notes;
+  for (Note& other : notes)
+    if (other.id == note.id) other = note;
+  return withNotes(take, std::move(notes));
+}
+
+Take removeNote(const Take& take, std::uint64_t id) {
+  std::vector<Note> notes = *take.notes;
+  std::erase_if(notes, [&](const Note& note) { return note.id == id; });
+  return withNotes(take, std::move(notes));
+}
+
+const Note* findNote(const Take& take, std::uint64_t id) {
+  for (const Note& note : *take.notes)
+    if (note.id == id) return &note;
+  return nullptr;
+}
+
 Take setExport(const Take& take, HandOver handOver) {
   Take next = take;
   next.handOver = edited(take.handOver, [&](HandOver& h) { h = std::move(handOver); });
@@ -347,6 +391,20 @@ Reel selectTake(const Reel& reel, int index) {
   if (index < 0 || index >= static_cast<int>(reel.takes.size())) return reel;
   Reel next = reel;
   next.current = index;
+  return next;
+}
+
+Reel setPerformerForAll(const Reel& reel, const FileReference& file) {
+  Reel next = reel;
+  for (Node<Take>& take : next.takes)
+    if (!(*take->performer == file)) take = Node<Take>(setPerformer(*take, file));
+  return next;
+}
+
+Reel setCharacterForAll(const Reel& reel, const FileReference& file) {
+  Reel next = reel;
+  for (Node<Take>& take : next.takes)
+    if (!(*take->character == file)) take = Node<Take>(setCharacter(*take, file));
   return next;
 }
 

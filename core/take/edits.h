@@ -66,6 +66,12 @@ enum class MapSide { performer, character };
 /// A finding is left alone from now on, or is told again.
 [[nodiscard]] Take setWaved(const Take& take, const std::string& finding, bool waved);
 
+/// Notes are kept in order of time; `idOut` receives the number of the new one. Unknown numbers change nothing.
+[[nodiscard]] Take addNote(const Take& take, Note note, std::uint64_t* idOut = nullptr);
+[[nodiscard]] Take changeNote(const Take& take, Note note);
+[[nodiscard]] Take removeNote(const Take& take, std::uint64_t id);
+[[nodiscard]] const Note* findNote(const Take& take, std::uint64_t id);
+
 [[nodiscard]] Take setExport(const Take& take, HandOver handOver);
 
 /// Edits of the list of takes.
@@ -73,5 +79,8 @@ enum class MapSide { performer, character };
 [[nodiscard]] Reel addTake(const Reel& reel, Take take);
 [[nodiscard]] Reel removeTake(const Reel& reel, int index);
 [[nodiscard]] Reel selectTake(const Reel& reel, int index);
+/// One performer or character file for every take; takes that have it already stay as they are.
+[[nodiscard]] Reel setPerformerForAll(const Reel& reel, const FileReference& file);
+[[nodiscard]] Reel setCharacterForAll(const Reel& reel, const FileReference& file);
 
 }  // namespace understudy

@@ -32,6 +32,17 @@ SkeletonMap resolve(const PerRole<RoleKeys>& keys, const Skeleton& skeleton, con
 
 }  // namespace
 
+std::string bakeKindName(BakeKind kind) { return kind == BakeKind::sampled ? "sampled" : kind == BakeKind::reduced ? "reduced" : "editable"; }
+
+bool bakeKindNamed(const std::string& name, BakeKind& kind) {
+  for (BakeKind one : {BakeKind::sampled, BakeKind::reduced, BakeKind::editable})
+    if (name == bakeKindName(one)) {
+      kind = one;
+      return true;
+    }
+  return false;
+}
+
 Reel newReel() {
   Reel reel;
   Take take;

@@ -37,6 +37,16 @@ struct MapKeys {
   friend bool operator==(const MapKeys&, const MapKeys&) = default;
 };
 
+/// Which keys written curves get.
+enum class BakeKind {
+  sampled,   ///< one a frame
+  reduced,   ///< as few as keep every frame within the tolerance
+  editable,  ///< fewer, at the same frames along a limb, with smooth tangents
+};
+/// The spelling in files: "sampled", "reduced", "editable".
+[[nodiscard]] std::string bakeKindName(BakeKind kind);
+[[nodiscard]] bool bakeKindNamed(const std::string& name, BakeKind& kind);
+
 /// How the take is handed over.
 struct HandOver {
   std::string path;                    ///< last file written, "" none
@@ -44,7 +54,20 @@ struct HandOver {
   bool animationOnly = false;
   std::string animationName = "Understudy";
   std::optional<FrameRate> rate;       ///< default: the scene's
+  BakeKind bake = BakeKind::sampled;   ///< BVH and CSV are always sampled
+  double tolerance = 0.001;            ///< metres at 3 cm from each joint, of reduced and editable curves
   friend bool operator==(const HandOver&, const HandOver&) = default;
+};
+
+/// A remark of a review, pinned to a frame and, where it concerns one, a bone.
+struct Note {
+  std::uint64_t id = 0;   ///< unique within its take; addNote gives one where it is 0
+  double time = 0;        ///< seconds from the first frame of the untrimmed clip
+  std::string bone;       ///< "@role" or jointKey() of the character; "" none
+  std::string text, author;
+  bool done = false;
+  std::string unknown;    ///< fields this version does not know (JSON object text)
+  friend bool operator==(const Note&, const Note&) = default;
 };
 
 using Nudges = std::vector<Node<Nudge>>;
@@ -65,6 +88,7 @@ struct Take {
   Node<std::vector<PropItem>> props;
   Node<std::vector<SetItem>> set;
   Node<std::vector<Lock>> locks;
+  Node<std::vector<Note>> notes;       ///< by time
   std::vector<std::string> waved;      ///< findings the artist waved off, by their keys, ascending
   Node<HandOver> handOver;
   int firstFrame = 1;                  ///< number of the first frame of the trimmed clip: shown = typed = exported

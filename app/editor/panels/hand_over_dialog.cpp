@@ -2,6 +2,7 @@
 
 #include <QCheckBox>
 #include <QComboBox>
+#include <QDoubleSpinBox>
 #include <QFileDialog>
 #include <QFileInfo>
 #include <QFormLayout>
@@ -9,6 +10,7 @@
 #include <QLabel>
 #include <QLineEdit>
 #include <QPushButton>
+#include <QScopedValueRollback>
 #include <QSignalBlocker>
 #include <QSpinBox>
 #include <QVBoxLayout>
@@ -45,6 +47,24 @@ HandOverDialog::HandOverDialog(Document& document, QWidget* parent) : QDialog(pa
   form->addRow(tr("Animation's name"), name_);
   rate_ = new QComboBox(this);
   form->addRow(tr("Frames per second"), rate_);
+  auto* keys = new QHBoxLayout;
+  curves_ = new QComboBox(this);
+  curves_->setObjectName(QStringLiteral("handOverCurves"));
+  curves_->setAccessibleName(tr("Curves"));
+  curves_->addItem(tr("sampled: a key a frame"));
+  curves_->addItem(tr("reduced: as few keys as the bound allows"));
+  curves_->addItem(tr("editable: few keys, aligned along each limb, smooth"));
+  tolerance_ = new QDoubleSpinBox(this);
+  tolerance_->setObjectName(QStringLiteral("handOverTolerance"));
+  tolerance_->setAccessibleName(tr("Bound in millimetres"));
+  tolerance_->setToolTip(tr("How far any point 3 cm from a joint may be off, at every frame"));
+  tolerance_->setRange(0.05, 20);
+  tolerance_->setDecimals(2);
+  tolerance_->setSingleStep(0.5);
+  tolerance_->setSuffix(tr(" mm"));
+  keys->addWidget(curves_, 1);
+  keys->addWidget(tolerance_);
+  form->addRow(tr("Curves"), keys);
   first_ = new QSpinBox(this);
   first_->setRange(-100000, 1000000);
   first_->setToolTip(tr("The number of the first frame, here and in the file"));
@@ -77,6 +97,11 @@ HandOverDialog::HandOverDialog(Document& document, QWidget* parent) : QDialog(pa
   connect(go_, &QPushButton::clicked, this, &HandOverDialog::write);
   connect(path_, &QLineEdit::textChanged, this, &HandOverDialog::check);
   connect(only_, &QCheckBox::toggled, this, &HandOverDialog::check);
+  connect(curves_, &QComboBox::currentIndexChanged, this, [this](int kind) {
+    // What one would choose first: a millimetre nobody sees, or few enough keys to work with.
+    if (!filling_) tolerance_->setValue(kind == 2 ? 3 : 1);
+    check();
+  });
   connect(format_, &QComboBox::activated, this, [this] {
     const QFileInfo info(path_->text());
     path_->setText(info.path() + QLatin1Char('/') + info.completeBaseName() + QLatin1Char('.') + format_->currentData().toString());
@@ -124,6 +149,11 @@ void HandOverDialog::open() {
   name_->setText(QString::fromStdString(take.handOver->animationName));
   only_->setChecked(take.handOver->animationOnly);
   first_->setValue(take.firstFrame);
+  {
+    const QScopedValueRollback guard(filling_, true);
+    curves_->setCurrentIndex(static_cast<int>(take.handOver->bake));
+    tolerance_->setValue(take.handOver->tolerance * 1000);
+  }
   rate_->clear();
   rate_->addItem(tr("the take's, %1").arg(evaluated ? QString::fromStdString(evaluated->rate.text()) : QString()), QString());
   for (const char* rate : {"24", "25", "30000/1001", "30", "48", "60", "120"}) rate_->addItem(QString::fromStdString(parseFrameRate(rate)->text()), QString::fromLatin1(rate));
@@ -145,6 +175,9 @@ void HandOverDialog::check() {
   const int at = format_->findData(ending);
   if (at >= 0) format_->setCurrentIndex(at);
   only_->setEnabled(ending == QLatin1String("glb") || ending == QLatin1String("gltf"));
+  const bool keyed = ending == QLatin1String("glb") || ending == QLatin1String("gltf");
+  curves_->setEnabled(keyed);
+  tolerance_->setEnabled(keyed && curves_->currentIndex() > 0);
   const Take& take = document_.take();
   const auto evaluated = document_.evaluated();
   const auto character = document_.figure(Cast::character);
@@ -171,6 +204,8 @@ void HandOverDialog::write() {
   settings.path = QFileInfo(path_->text()).absoluteFilePath().toStdString();
   settings.animationOnly = only_->isEnabled() && only_->isChecked();
   settings.animationName = name_->text().isEmpty() ? "Understudy" : name_->text().toStdString();
+  settings.bake = curves_->isEnabled() ? static_cast<BakeKind>(curves_->currentIndex()) : BakeKind::sampled;
+  settings.tolerance = tolerance_->value() / 1000;
   settings.rate.reset();
   if (const QString rate = rate_->currentData().toString(); !rate.isEmpty())
     if (const auto parsed = parseFrameRate(rate.toStdString())) settings.rate = parsed.value();

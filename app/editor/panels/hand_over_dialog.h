@@ -7,6 +7,7 @@
 
 class QCheckBox;
 class QComboBox;
+class QDoubleSpinBox;
 class QLabel;
 class QLineEdit;
 class QPushButton;
@@ -29,11 +30,13 @@ class HandOverDialog : public QDialog {
 
   Document& document_;
   QLineEdit *path_, *name_;
-  QComboBox *format_, *rate_;
+  QComboBox *format_, *rate_, *curves_;
+  QDoubleSpinBox* tolerance_;
   QCheckBox* only_;
   QSpinBox* first_;
   QLabel *hint_, *report_;
   QPushButton* go_;
+  bool filling_ = false;
 };
 
 }  // namespace understudy::editor
