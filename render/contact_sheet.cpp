@@ -53,7 +53,9 @@ Result<ContactSheet> drawContactSheet(OffscreenContext& context, const StageFigu
   const int columns = std::min(settings.columns, count), rows = (count + columns - 1) / columns;
   const int width = settings.cellSize, upper = settings.cellSize, lower = settings.secondView ? settings.cellSize * 4 / 5 : 0;
   const int sheetWidth = std::max(2 * margin + columns * width + (columns - 1) * gap, 640);
-  const int sheetHeight = heading + rows * (upper + lower + (lower ? 2 : 0)) + (rows - 1) * gap * 2 + margin;
+  constexpr int noteLine = 24;
+  const int framesEnd = heading + rows * (upper + lower + (lower ? 2 : 0)) + (rows - 1) * gap * 2 + margin;
+  const int sheetHeight = framesEnd + (settings.notes.empty() ? 0 : static_cast<int>(settings.notes.size()) * noteLine + margin);
   if (static_cast<long long>(sheetWidth) * sheetHeight > 100'000'000) {
     return makeError(Fault::usage, "The sheet would be " + std::to_string(sheetWidth) + " × " + std::to_string(sheetHeight) + " pixels", {}, "Ask for fewer or smaller cells");
   }
@@ -96,6 +98,12 @@ Result<ContactSheet> drawContactSheet(OffscreenContext& context, const StageFigu
   writeText(sheet.picture, margin + 2, 34, 15, 2.3f, settings.theme == Theme::dark ? palette.selection : palette.selectionEdge, settings.title);
   writeText(sheet.picture, margin + 2 + strokeTextWidth(settings.title) * 15 + 26, 34, 11, 1.4f, palette.text, settings.subtitle);
 
+  float noteAt = static_cast<float>(framesEnd) + 14;
+  for (const PreviewNote& note : settings.notes) {
+    writeText(sheet.picture, margin + 2, noteAt, 11, 1.7f, settings.theme == Theme::dark ? palette.selection : palette.selectionEdge, std::to_string(note.first));
+    writeText(sheet.picture, margin + 62, noteAt, 11, 1.4f, palette.text, note.text);
+    noteAt += noteLine;
+  }
   const SheetView views[2] = {settings.view, settings.view == SheetView::side ? SheetView::front : SheetView::side};
   const int heights[2] = {upper, lower};
   for (int strip = 0; strip < (settings.secondView ? 2 : 1); ++strip) {

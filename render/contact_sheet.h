@@ -12,6 +12,12 @@ namespace understudy {
 
 enum class SheetView { front, side, threeQuarter };
 
+/// A line of text over some frames (counted from 1).
+struct PreviewNote {
+  int first = 1, last = 1;
+  std::string text;
+};
+
 struct SheetSettings {
   SheetView view = SheetView::threeQuarter;  ///< of the upper strip; the lower one is from the side (from the front, where the upper is the side)
   bool secondView = true;
@@ -21,6 +27,7 @@ struct SheetSettings {
   Theme theme = Theme::dark;
   std::string title;       ///< heading, large
   std::string subtitle;    ///< behind it, smaller
+  std::vector<PreviewNote> notes;  ///< listed below the frames, each with the number of its first
   std::vector<std::uint8_t> hiddenMeshes;  ///< one a mesh, 1: hidden; empty: all shown
 };
 

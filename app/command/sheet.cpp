@@ -3,6 +3,7 @@
 
 #ifdef UNDERSTUDY_WITH_RENDER
 #include <algorithm>
+#include <cmath>
 #include <cstdio>
 #include <filesystem>
 #include <memory>
@@ -12,7 +13,9 @@
 #include "core/io/write.h"
 #include "core/mapping/bone_map.h"
 #include "core/retarget/retarget.h"
+#include "core/store/reel_file.h"
 #include "render/contact_sheet.h"
+#include "render/preview.h"
 #endif
 
 namespace understudy::cli {
@@ -62,6 +65,19 @@ Result<std::vector<std::uint8_t>> hiddenMeshes(const Figure& figure, const std::
   return hidden;
 }
 
+/// A note as it is drawn: for a second from its frame on, with who says it and of what.
+PreviewNote shownNote(const Note& note, const Take& take, FrameRate rate) {
+  const double from = take.trim ? take.trim->first : 0;
+  PreviewNote shown;
+  shown.first = 1 + static_cast<int>(std::lround((note.time - from) * rate.hertz()));
+  shown.last = shown.first + static_cast<int>(rate.hertz());
+  if (!note.bone.empty()) shown.text = note.bone.substr(note.bone.front() == '@') + ": ";
+  shown.text += note.text;
+  if (!note.author.empty()) shown.text += " (" + note.author + ")";
+  if (note.done) shown.text += " - done";
+  return shown;
+}
+
 int run(const Context& context, const Options& options) {
   const std::string path = options.arguments().front(), out = options.value("out");
   const Result<SheetView> view = parseView(options.value("view"));
@@ -87,8 +103,10 @@ int run(const Context& context, const Options& options) {
     if (!given) return fail(context, given.error());
     range = *given;
   }
+  const bool pictures = out.ends_with("/"), video = isVideoName(out);
   if (const Status status = checkOutput(out, {path}); !status) return fail(context, status.error());
-  if (const Status status = checkWritableTarget(out); !status) return fail(context, status.error());
+  if (!pictures)
+    if (const Status status = checkWritableTarget(out); !status) return fail(context, status.error());
   const Result<FileReference> reference = fileReference(options, path, "");
   if (!reference) return fail(context, reference.error());
 
@@ -135,8 +153,37 @@ int run(const Context& context, const Options& options) {
   std::snprintf(seconds, sizeof seconds, "%.2f s", motion.duration());
   settings.subtitle = clipName + "  ·  frames " + std::to_string(range.first) + "–" + std::to_string(range.last) + " of " + std::to_string(motion.frames) +
                       " at " + motion.rate.text() + " fps  ·  " + seconds;
+  std::vector<PreviewNote> notes;
+  if (options.has("reel")) {
+    const Result<Reel> reel = loadReel(options.value("reel"), &issues);
+    if (!reel) return fail(context, reel.error());
+    if (const Take* take = reel->currentTake())
+      for (const Note& note : *take->notes) notes.push_back(shownNote(note, *take, motion.rate));
+  }
+  settings.notes = notes;
   auto off = OffscreenContext::create();
   if (!off) return fail(context, off.error());
+  if (pictures || video) {
+    PreviewSettings preview;
+    preview.view = settings.view;
+    preview.theme = settings.theme;
+    preview.hiddenMeshes = settings.hiddenMeshes;
+    preview.notes = notes;
+    if (options.has("size")) preview.height = settings.cellSize / 2 * 2, preview.width = preview.height * 16 / 18 * 2;
+    const auto made = Preview::make(stageFigure, motion, range, placement, map.joint(Role::hips), preview);
+    if (!made) return fail(context, made.error());
+    if (video) {
+      if (const Status status = writeVideo(*made, **off, preview, motion.rate, out, context.control); !status) return fail(context, status.error());
+    } else if (const auto files = writePictures(*made, **off, preview, out.substr(0, out.size() - 1), context.control); !files) {
+      return fail(context, files.error());
+    }
+    tell(context, issues);
+    const Json body = {{"ok", true}, {"file", path}, {"out", out}, {"clip", clipName}, {"range", {range.first, range.last}}, {"width", preview.width}, {"height", preview.height}};
+    if (context.json) return printJson(context, textOf(body));
+    return context.quiet ? exitDone
+                         : print(context, out + ": " + std::to_string(range.count()) + " frames of " + clipName + ", " + std::to_string(preview.width) + " × " +
+                                              std::to_string(preview.height) + " pixels\n");
+  }
   const Result<ContactSheet> sheet = drawContactSheet(**off, stageFigure, motion, range, placement, map.joint(Role::hips), settings, context.control);
   if (!sheet) return fail(context, sheet.error());
   const std::vector<std::uint8_t> png = encodePng(sheet->picture);
@@ -186,16 +233,19 @@ Command sheetCommand() {
       "Draws frames spread evenly over a clip into one PNG picture, each from two sides: the\n"
       "figure as it is, and below it from the side with its skeleton. The camera goes along with\n"
       "the hips while the metre grid stands still, so that a sliding foot is seen to slide.\n"
+      "With the name of a video (.mp4, .mov, .mkv, .webm, .gif) every frame is drawn with its number\n"
+      "and joined by the program ffmpeg; with a folder (a name that ends in /) each becomes a PNG file.\n"
       "Needs no display.";
   command.arguments = {{"FILE", "BVH, glTF 2.0, FBX or Collada file"}};
-  command.options = {{"out", "PNG", "the picture to write", true},
+  command.options = {{"out", "FILE", "the picture, the video, or with / at its end the folder to write", true},
                      {"clip", "N", "the clip, by number counted from 1 or by exact name; default: the last one\nnamed Understudy…, else the first"},
                      {"range", "A:B", "frames to draw, both included, counted from 1; default: all"},
                      {"view", "VIEW", "of the upper strip: three-quarter (default), front or side"},
                      {"cells", "N", "how many frames to draw (default 12)"},
                      {"columns", "N", "how many side by side (default 6)"},
-                     {"size", "PIXELS", "of a cell (default 300)"},
+                     {"size", "PIXELS", "of a cell (default 300); the height of a preview (default 540)"},
                      {"theme", "NAME", "dark (default) or light"},
+                     {"reel", "FILE", "show the notes of this reel's current take at their frames"},
                      {"hide", "NAMES", "meshes to leave out, separated by commas"}};
   for (const OptionSpec& option : readOverrideOptions("", "the file")) command.options.push_back(option);
   command.run = run;

@@ -2,8 +2,11 @@
 #include <sys/wait.h>
 
 #include <cstdlib>
+#include <filesystem>
 #include <nlohmann/json.hpp>
 
+#include "core/store/reel_file.h"
+#include "core/take/edits.h"
 #include "render/offscreen.h"
 #include "tests/support/fixtures.h"
 
@@ -18,9 +21,9 @@ struct Ran {
 };
 
 /// Runs the program without a display.
-Ran runSheet(const TemporaryFolder& folder, const std::string& words) {
+Ran runSheet(const TemporaryFolder& folder, const std::string& words, const std::string& environment = {}) {
   const std::string out = folder.file("stdout"), err = folder.file("stderr");
-  const std::string line = "env -u DISPLAY -u WAYLAND_DISPLAY '" UNDERSTUDY_BINARY "/bin/understudy-cli' sheet " + words + " >'" + out + "' 2>'" + err + "'";
+  const std::string line = "env -u DISPLAY -u WAYLAND_DISPLAY " + environment + " '" UNDERSTUDY_BINARY "/bin/understudy-cli' sheet " + words + " >'" + out + "' 2>'" + err + "'";
   const int status = std::system(line.c_str());
   return {WIFEXITED(status) ? WEXITSTATUS(status) : -1, readFile(out), readFile(err)};
 }
@@ -114,6 +117,35 @@ TEST_F(SheetCommand, WrongRequestsAreExplained) {
   EXPECT_EQ(over.code, 2);
   EXPECT_FALSE(over.err.empty());
   EXPECT_EQ(readFile(folder.file("keeper walk.bvh")), makeWalkBvh());
+}
+
+TEST_F(SheetCommand, AFolderGetsAPictureAFrameWithNotesOfAReel) {
+  Take take;
+  take = addNote(take, {0, 12 / 60.0, "@leftHand", "reaches too far", "Ada", false, {}});
+  ASSERT_TRUE(saveReel(Reel{{Node<Take>(take)}, 0, {}}, folder.file("noted.reel")));
+  const std::string words = "'" + folder.file("keeper walk.bvh") + "' --range 11:14 --size 120 --json --out '" + folder.file("frames") + "/'";
+  const Ran plain = runSheet(folder, words);
+  ASSERT_EQ(plain.code, 0) << plain.err;
+  const Picture before = readPicture(folder.file("frames/0013.png"));
+  EXPECT_EQ(before.height, 120);
+  for (const char* name : {"0011", "0012", "0014"}) EXPECT_GT(readPicture(folder.file(std::string("frames/") + name + ".png")).width, 0) << name;
+  const Ran noted = runSheet(folder, words + " --reel '" + folder.file("noted.reel") + "'");
+  ASSERT_EQ(noted.code, 0) << noted.err;
+  EXPECT_NE(readPicture(folder.file("frames/0013.png")).rgba, before.rgba) << "the note stands at its frame";
+  // On a sheet the notes are listed below.
+  const std::string sheet = "'" + folder.file("keeper walk.bvh") + "' --cells 4 --size 96 --json --out '" + folder.file("sheet.png") + "'";
+  ASSERT_EQ(runSheet(folder, sheet).code, 0);
+  const int height = readPicture(folder.file("sheet.png")).height;
+  ASSERT_EQ(runSheet(folder, sheet + " --reel '" + folder.file("noted.reel") + "'").code, 0);
+  EXPECT_GT(readPicture(folder.file("sheet.png")).height, height + 20);
+}
+
+TEST_F(SheetCommand, AVideoWithoutFfmpegSaysWhatToDo) {
+  const Ran ran = runSheet(folder, "'" + folder.file("keeper walk.bvh") + "' --range 1:2 --out '" + folder.file("walk.mp4") + "'", "PATH=/nowhere");
+  EXPECT_NE(ran.code, 0);
+  EXPECT_NE(ran.err.find("ffmpeg"), std::string::npos) << ran.err;
+  EXPECT_NE(ran.err.find("folder"), std::string::npos) << ran.err;
+  EXPECT_FALSE(std::filesystem::exists(folder.file("walk.mp4")));
 }
 
 }  // namespace

@@ -33,7 +33,7 @@ TEST(EditorAngles, ALimbsTwistAndSwingAreToldApart) {
   EXPECT_NEAR(t[2] * M_PI / 180, 1.1, 1e-9);
 }
 
-class EditorCurves : public EditorRun {
+class EditorCurveKeys : public EditorRun {
  protected:
   void openCurves() {
     load();
@@ -57,7 +57,7 @@ class EditorCurves : public EditorRun {
   }
 };
 
-TEST_F(EditorCurves, AKeyIsSetAndDraggedAndOnlyItsAngleChanges) {
+TEST_F(EditorCurveKeys, AKeyIsSetAndDraggedAndOnlyItsAngleChanges) {
   openCurves();
   const auto before = document().evaluated()->motion;
   doubleClick(20);
@@ -80,8 +80,6 @@ TEST_F(EditorCurves, AKeyIsSetAndDraggedAndOnlyItsAngleChanges) {
   EXPECT_NEAR(now(0, 20), was[0], 0.01);
   EXPECT_NEAR(now(1, 20), was[1], 0.01);
   EXPECT_EQ(turnedJoints(before, document().evaluated()->motion), std::vector<int>{joint("upperarm_l")});
-  const auto far = view().pointOf({keyAt(20), 2});
-  EXPECT_NEAR(far->y(), view().pointOf({keyAt(20), 2})->y(), 1e-9);
   key(Qt::Key_Z, Qt::ControlModifier);
   settle();
   EXPECT_TRUE(turnedJoints(before, document().evaluated()->motion).empty()) << "one drag is one step";
@@ -105,7 +103,7 @@ TEST_F(EditorCurves, AKeyIsSetAndDraggedAndOnlyItsAngleChanges) {
   EXPECT_NEAR(curves[2][20], wanted, 0.02);
 }
 
-TEST_F(EditorCurves, ABoxIsStretchedInTimeAndScaledInAngle) {
+TEST_F(EditorCurveKeys, ABoxIsStretchedInTimeAndScaledInAngle) {
   openCurves();
   doubleClick(10);
   doubleClick(22);
@@ -138,7 +136,7 @@ TEST_F(EditorCurves, ABoxIsStretchedInTimeAndScaledInAngle) {
   EXPECT_TRUE(document().take().nudges->empty());
 }
 
-TEST_F(EditorCurves, AHandleBendsTheCurveThroughItsKey) {
+TEST_F(EditorCurveKeys, AHandleBendsTheCurveThroughItsKey) {
   openCurves();
   doubleClick(30);
   window->timeline().curves().findChild<QToolButton*>(QStringLiteral("channel1"))->click();
@@ -167,7 +165,7 @@ TEST_F(EditorCurves, AHandleBendsTheCurveThroughItsKey) {
   EXPECT_TRUE(document().take().nudges->front()->slopes.empty());
 }
 
-TEST_F(EditorCurves, AKeySetOnABentCurveLeavesItAsItIs) {
+TEST_F(EditorCurveKeys, AKeySetOnABentCurveLeavesItAsItIs) {
   openCurves();
   doubleClick(10);
   doubleClick(40);
@@ -176,14 +174,14 @@ TEST_F(EditorCurves, AKeySetOnABentCurveLeavesItAsItIs) {
   QTest::keyClick(&view(), Qt::Key_Up, Qt::ShiftModifier);
   settle();
   const auto curve = line().after;
-  doubleClick(25);
+  doubleClick(21);
   ASSERT_EQ(line().keys.size(), 3U);
   for (std::size_t i = 0; i < 3; ++i)
     for (std::size_t f = 0; f < curve[i].size(); ++f) EXPECT_NEAR(line().after[i][f], curve[i][f], 0.6) << i << " at " << f;
-  EXPECT_NEAR(line().after[0][25], curve[0][25], 0.01);
+  EXPECT_NEAR(line().after[0][21], curve[0][21], 0.01);
 }
 
-TEST_F(EditorCurves, KeysOutliveRepairsMadeLater) {
+TEST_F(EditorCurveKeys, KeysOutliveRepairsMadeLater) {
   openCurves();
   doubleClick(20);
   view().setFocus();
@@ -205,7 +203,7 @@ TEST_F(EditorCurves, KeysOutliveRepairsMadeLater) {
   EXPECT_GT(angleBetween(Quatd(evaluated.base.rotationsAt(20)[static_cast<std::size_t>(arm)]), input), 0.2);
 }
 
-TEST_F(EditorCurves, BonesAreFilteredByNameAndRole) {
+TEST_F(EditorCurveKeys, BonesAreFilteredByNameAndRole) {
   openCurves();
   CurvesPage& page = window->timeline().curves();
   QTest::keyClicks(&page.filter(), QStringLiteral("left lower"));

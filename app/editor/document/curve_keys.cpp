@@ -195,12 +195,16 @@ std::uint64_t addKey(Document& document, int joint, int frame, const QString& me
   const FrameRate rate = evaluated->rate;
   Chain chain = chainOf(document, document.take(), joint);
   const int at = evaluated->trimFirst + frame;
-  Vec3d turn, ahead;
-  for (const Nudge& key : chain) {
+  for (const Nudge& key : chain)
     if (nudgeFrames(key, rate).frame == at) return key.id;
-    turn = turn + turnAt(key, rate, at);
-    ahead = ahead + turnAt(key, rate, at + 1) - turnAt(key, rate, at - 1);
-  }
+  // What the keys there are add up to, one after another as they apply.
+  const auto together = [&](int f) {
+    Quatd all;
+    for (const auto& nudge : *document.take().nudges)
+      if (!nudge->muted && jointOf(document, *nudge) == joint) all = all * expOf(turnAt(*nudge, rate, f));
+    return logOf(normalised(all));
+  };
+  const Vec3d turn = together(at), ahead = together(at + 1) - together(at - 1);
   Nudge nudge = nudgeAt(*evaluated, frame);
   nudge.late = true;
   nudge.joints = {{jointKey(character->skeleton, joint), turn, {}}};

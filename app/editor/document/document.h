@@ -88,6 +88,9 @@ class Document : public QObject {
   /// The bone map of the current evaluation; empty roles without one.
   [[nodiscard]] const BoneMap& map() const;
 
+  /// Roles of one side that are filled by hand fill those of the other side too.
+  [[nodiscard]] bool mirrorsMap() const { return mirrorsMap_; }
+  void setMirrorsMap(bool mirrors) { mirrorsMap_ = mirrors; }
   /// Reads a file and takes it up: reels replace the document, other files become performer or character by what they
   /// hold, or as `as` says. On failure a message, and nothing changes.
   void open(const QString& path, std::optional<Cast> as = {});
@@ -139,6 +142,7 @@ class Document : public QObject {
   PropsKeeper* props_;
   std::uint64_t wanted_ = 0, shown_ = 0, previews_ = 0;
   std::shared_ptr<EvaluationCache> cache_, previewCache_;
+  bool mirrorsMap_ = false;
   Issues told_;
   JobLane files_, evaluations_, previewing_;
 };

@@ -19,7 +19,12 @@ struct MapSummary {
 /// The bone a row stands for: the character's, else the performer's, else none.
 [[nodiscard]] std::optional<Bone> boneOf(const BoneMap& map, Role role);
 
-/// Fills a role on one side by hand. `append` adds to its chain instead. An automatic map becomes the take's own first.
+/// The role of the other side; nothing for roles of the middle.
+[[nodiscard]] std::optional<Role> otherSide(Role role);
+/// The joint that stands in the reference pose where a mirror through the body's middle shows this one; −1 where none does.
+[[nodiscard]] int mirroredJoint(const Document& document, Cast cast, int joint);
+
+/// Fills a role on one side by hand, where the document mirrors the map also the other side's with the mirrored bones. `append` adds to its chain instead. An automatic map becomes the take's own first.
 void assignRole(Document& document, Cast cast, Role role, const std::vector<int>& joints, bool append = false);
 /// Drops the take's own map: it is found automatically again.
 void mapAgain(Document& document);

@@ -10,6 +10,7 @@
 #include "app/editor/document/props_keeper.h"
 #include "app/editor/look/appearance.h"
 #include "app/editor/look/icons.h"
+#include "app/editor/panels/reel_bar.h"
 #include "core/take/edits.h"
 
 namespace understudy::editor {
@@ -133,6 +134,7 @@ CastPanel::CastPanel(Document& document, QWidget* parent) : QWidget(parent) {
   auto* heading = new QLabel(tr("CAST"), this);
   heading->setObjectName(QStringLiteral("heading"));
   column->addWidget(heading);
+  column->addWidget(new ReelBar(document, this));
   for (Cast cast : {Cast::performer, Cast::character}) {
     auto* card = new CastCard(document, cast, this);
     connect(card, &CastCard::fileAsked, this, &CastPanel::fileAsked);

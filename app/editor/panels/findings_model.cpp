@@ -2,6 +2,7 @@
 
 #include <QMouseEvent>
 #include <QPainter>
+#include <QPainterPath>
 #include <algorithm>
 
 #include "app/editor/document/repairing.h"
@@ -10,7 +11,10 @@
 
 namespace understudy::editor {
 
-FindingsModel::FindingsModel(Document& document, QObject* parent) : QAbstractListModel(parent), document_(document) {
+FindingsModel::FindingsModel(Document& document, QObject* parent) : QAbstractListModel(parent), document_(document), pictures_(new FindingPictures(document, this)) {
+  connect(pictures_, &FindingPictures::changed, this, [this] {
+    if (!keys_.empty()) Q_EMIT dataChanged(index(0), index(rowCount() - 1), {pictureRole});
+  });
   connect(&document.findings(), &FindingsKeeper::changed, this, &FindingsModel::refresh);
   connect(&document, &Document::shownChanged, this, [this] {
     if (!keys_.empty()) Q_EMIT dataChanged(index(0), index(rowCount() - 1));
@@ -64,6 +68,7 @@ QVariant FindingsModel::data(const QModelIndex& index, int role) const {
       if (!finding->cause.empty()) text += QLatin1Char('\n') + QString::fromStdString(finding->cause);
       return text;
     }
+    case pictureRole: return pictures_->before(finding->key);
     case iconRole: return findingIcon(finding->kind);
     case severityRole: return finding->severity;
     case wavedRole: return finding->waved;
@@ -74,7 +79,7 @@ QVariant FindingsModel::data(const QModelIndex& index, int role) const {
   }
 }
 
-QSize FindingDelegate::sizeHint(const QStyleOptionViewItem&, const QModelIndex&) const { return {200, 46}; }
+QSize FindingDelegate::sizeHint(const QStyleOptionViewItem&, const QModelIndex&) const { return {200, 50}; }
 
 QRectF FindingDelegate::offerRect(const QRect& row, const QString& text) {
   QFont font = Appearance::small();
@@ -107,15 +112,26 @@ void FindingDelegate::paint(QPainter* p, const QStyleOptionViewItem& option, con
     p->setBrush(Qt::NoBrush);
     p->drawRoundedRect(card.adjusted(0.5, 0.5, -0.5, -0.5), 6, 6);
   }
-  const QPixmap picture = iconPixmap(index.data(FindingsModel::iconRole).toString(), waved ? c.disabledText : c.text, 18, 2);
-  p->drawPixmap(QRectF(card.left() + 14, card.center().y() - 9, 18, 18), picture, QRectF(picture.rect()));
+  const QRectF place(card.left() + 11, card.center().y() - FindingPictures::smallSide / 2.0, FindingPictures::smallSide, FindingPictures::smallSide);
+  const QImage shown = index.data(FindingsModel::pictureRole).value<QImage>();
+  if (!shown.isNull() && !waved) {
+    QPainterPath clip;
+    clip.addRoundedRect(place, 5, 5);
+    p->save();
+    p->setClipPath(clip);
+    p->drawImage(place, shown);
+    p->restore();
+  } else {
+    const QPixmap picture = iconPixmap(index.data(FindingsModel::iconRole).toString(), waved ? c.disabledText : c.text, 18, 2);
+    p->drawPixmap(QRectF(place.center().x() - 9, place.center().y() - 9, 18, 18), picture, QRectF(picture.rect()));
+  }
   const QString offer = index.data(FindingsModel::proposalRole).toString();
   double right = card.right() - 8;
   if (!offer.isEmpty()) {
     const QRectF box = offerRect(option.rect, offer);
-    const bool shown = index.data(FindingsModel::previewedRole).toBool();
-    p->setPen(QPen(shown ? c.selection : c.line, 1));
-    p->setBrush(shown ? c.picked : c.sunken);
+    const bool previewed = index.data(FindingsModel::previewedRole).toBool();
+    p->setPen(QPen(previewed ? c.selection : c.line, 1));
+    p->setBrush(previewed ? c.picked : c.sunken);
     p->drawRoundedRect(box, 10, 10);
     QFont font = Appearance::small();
     font.setWeight(QFont::DemiBold);
@@ -124,7 +140,8 @@ void FindingDelegate::paint(QPainter* p, const QStyleOptionViewItem& option, con
     p->drawText(box, Qt::AlignCenter, offer);
     right = box.left() - 6;
   }
-  const QRectF text(card.left() + 40, card.top() + 4, right - card.left() - 40, card.height() - 8);
+  const double left = place.right() + 8;
+  const QRectF text(left, card.top() + 4, right - left, card.height() - 8);
   p->setFont(Appearance::body());
   p->setPen(waved ? c.dimText : c.text);
   const double full = card.right() - 8 - text.left();

@@ -5,6 +5,7 @@
 #include <QStyledItemDelegate>
 
 #include "app/editor/document/document.h"
+#include "app/editor/document/finding_pictures.h"
 #include "app/editor/document/findings_keeper.h"
 
 namespace understudy::editor {
@@ -12,7 +13,7 @@ namespace understudy::editor {
 class FindingsModel : public QAbstractListModel {
   Q_OBJECT
  public:
-  enum DataRole { iconRole = Qt::UserRole + 1, noteRole, severityRole, wavedRole, proposalRole, causeRole, previewedRole };
+  enum DataRole { iconRole = Qt::UserRole + 1, noteRole, severityRole, wavedRole, proposalRole, causeRole, previewedRole, pictureRole };
   FindingsModel(Document& document, QObject* parent = nullptr);
   int rowCount(const QModelIndex& parent = {}) const override;
   QVariant data(const QModelIndex& index, int role) const override;
@@ -20,10 +21,12 @@ class FindingsModel : public QAbstractListModel {
   [[nodiscard]] int rowOf(const std::string& key) const;
   /// Shows those waved off as well.
   void setAll(bool all);
+  [[nodiscard]] FindingPictures& pictures() { return *pictures_; }
 
  private:
   void refresh();
   Document& document_;
+  FindingPictures* pictures_;
   std::vector<std::string> keys_;
   bool all_ = false;
 };

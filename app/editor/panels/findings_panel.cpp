@@ -58,6 +58,25 @@ FindingsPanel::FindingsPanel(Document& document, Session& session, QWidget* pare
   sentence_ = new QLabel(this);
   sentence_->setWordWrap(true);
   sentence_->setAlignment(Qt::AlignTop | Qt::AlignLeft);
+  pair_ = new QWidget(this);
+  pair_->setObjectName(QStringLiteral("findingPair"));
+  auto* pictures = new QHBoxLayout(pair_);
+  pictures->setContentsMargins(0, 0, 0, 0);
+  pictures->setSpacing(6);
+  beforePicture_ = new QLabel(pair_);
+  beforePicture_->setAccessibleName(tr("The chosen finding as it is"));
+  beforePicture_->setToolTip(beforePicture_->accessibleName());
+  afterPicture_ = new QLabel(pair_);
+  afterPicture_->setObjectName(QStringLiteral("findingAfter"));
+  afterPicture_->setAccessibleName(tr("As the offered repair would make it"));
+  afterPicture_->setToolTip(afterPicture_->accessibleName());
+  for (QLabel* label : {beforePicture_, afterPicture_}) {
+    label->setFixedHeight(FindingPictures::largeSide);
+    pictures->addWidget(label);
+  }
+  pictures->addStretch(1);
+  column->addWidget(pair_);
+  connect(&model_->pictures(), &FindingPictures::changed, this, &FindingsPanel::showPair);
   column->addWidget(sentence_);
   auto* strength = new QHBoxLayout;
   auto* label = new QLabel(tr("strength"), this);
@@ -140,12 +159,23 @@ void FindingsPanel::refresh() {
   kind_->setEnabled(chosen && !chosen->proposal.empty());
   wave_->setEnabled(chosen);
   wave_->setText(chosen && chosen->waved ? tr("Tell again") : tr("Wave off"));
+  showPair();
   sentence_->setVisible(chosen);
   if (chosen) {
     QString text = QString::fromStdString(chosen->sentence) + QLatin1Char('.');
     if (!chosen->cause.empty()) text += QLatin1Char(' ') + QString::fromStdString(chosen->cause) + QLatin1Char('.');
     sentence_->setText(text);
   }
+}
+
+void FindingsPanel::showPair() {
+  const Finding* chosen = document_.findings().chosen();
+  // A low window keeps its room for the list.
+  pair_->setVisible(chosen && height() > 470);
+  if (!chosen || !pair_->isVisible()) return;
+  const FindingPictures::Pair pair = model_->pictures().pair(chosen->key);
+  beforePicture_->setPixmap(QPixmap::fromImage(pair.before));
+  afterPicture_->setPixmap(QPixmap::fromImage(pair.after));
 }
 
 void FindingsPanel::choose(const std::string& key) {

@@ -45,12 +45,14 @@ class FindingsPanel : public QWidget {
   /// Plays what is offered at a row; −1: as it was before.
   void hover(int row);
   void pictureOf(const Finding& finding);
+  void showPair();
 
   Document& document_;
   Session& session_;
   FindingsModel* model_;
   QListView* list_;
-  QLabel *state_, *sentence_;
+  QLabel *state_, *sentence_, *beforePicture_, *afterPicture_;
+  QWidget* pair_;
   QPushButton *finish_, *accept_, *kind_, *wave_;
   QSlider* strength_;
   QLabel* strengthText_;

@@ -4,6 +4,7 @@
 #include <QHeaderView>
 #include <QLabel>
 #include <QSignalBlocker>
+#include <QSplitter>
 #include <QTableView>
 #include <QToolButton>
 #include <QVBoxLayout>
@@ -11,6 +12,7 @@
 
 #include "app/editor/document/describe.h"
 #include "app/editor/look/icons.h"
+#include "app/editor/panels/map_figure.h"
 #include "app/editor/panels/map_model.h"
 
 namespace understudy::editor {
@@ -39,7 +41,16 @@ MapPanel::MapPanel(Document& document, Session& session, QWidget* parent) : QWid
   all->setCheckable(true);
   all->setProperty("flat", true);
   all->setToolTip(tr("Show fingers, eyes and jaw too"));
+  auto* mirror = new QToolButton(this);
+  mirror->setObjectName(QStringLiteral("mirrorMap"));
+  mirror->setIcon(icon(QStringLiteral("mirror")));
+  mirror->setCheckable(true);
+  mirror->setProperty("flat", true);
+  mirror->setToolTip(tr("Fill the other side's role with the mirrored bone as well"));
+  mirror->setAccessibleName(mirror->toolTip());
+  connect(mirror, &QToolButton::toggled, this, [this](bool on) { document_.setMirrorsMap(on); });
   bar->addWidget(all);
+  bar->addWidget(mirror);
   bar->addWidget(again);
   bar->addWidget(pick_);
   column->addLayout(bar);
@@ -61,7 +72,14 @@ MapPanel::MapPanel(Document& document, Session& session, QWidget* parent) : QWid
   table_->horizontalHeader()->setSectionResizeMode(QHeaderView::Stretch);
   table_->horizontalHeader()->setSectionResizeMode(0, QHeaderView::ResizeToContents);
   table_->setHorizontalScrollBarPolicy(Qt::ScrollBarAlwaysOff);
-  column->addWidget(table_, 1);
+  figure_ = new MapFigure(document, session, this);
+  auto* parts = new QSplitter(Qt::Vertical, this);
+  parts->setChildrenCollapsible(false);
+  parts->setHandleWidth(4);
+  parts->addWidget(figure_);
+  parts->addWidget(table_);
+  parts->setSizes({240, 200});
+  column->addWidget(parts, 1);
   connect(all, &QToolButton::toggled, model_, &MapModel::setAll);
   connect(again, &QToolButton::clicked, this, [this] { mapAgain(document_); });
   connect(pick_, &QToolButton::toggled, &session, &Session::setPicking);

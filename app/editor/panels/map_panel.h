@@ -12,6 +12,7 @@ class QToolButton;
 
 namespace understudy::editor {
 
+class MapFigure;
 class MapModel;
 
 class MapPanel : public QWidget {
@@ -19,6 +20,7 @@ class MapPanel : public QWidget {
  public:
   MapPanel(Document& document, Session& session, QWidget* parent = nullptr);
   [[nodiscard]] QTableView& table() { return *table_; }
+  [[nodiscard]] MapFigure& figure() { return *figure_; }
   [[nodiscard]] MapModel& model() { return *model_; }
 
  private:
@@ -27,6 +29,7 @@ class MapPanel : public QWidget {
   Document& document_;
   Session& session_;
   MapModel* model_;
+  MapFigure* figure_;
   QTableView* table_;
   QLabel* summary_;
   QToolButton* pick_;

@@ -124,6 +124,19 @@ QToolButton* CurvesPage::button(QHBoxLayout* row, const QString& name, const QSt
   return b;
 }
 
+void CurvesPage::showEvent(QShowEvent* event) {
+  QWidget::showEvent(event);
+  // Curves need more room than lanes; it is given back.
+  setMinimumHeight(240);
+  fillBones();
+  followSelection();
+}
+
+void CurvesPage::hideEvent(QHideEvent* event) {
+  QWidget::hideEvent(event);
+  setMinimumHeight(0);
+}
+
 void CurvesPage::followSelection() {
   if (filling_) return;
   const QScopedValueRollback guard(filling_, true);
@@ -149,7 +162,6 @@ void CurvesPage::fillBones() {
     int joint;
     QString text;
     bool keyed;
-    friend bool operator==(const Row&, const Row&) = default;
   };
   std::vector<Row> rows;
   for (int j = 0; character && j < character->skeleton.size(); ++j) {

@@ -21,6 +21,10 @@ class CurvesPage : public QWidget {
   [[nodiscard]] QListWidget& bones() { return *bones_; }
   [[nodiscard]] QLineEdit& filter() { return *filter_; }
 
+ protected:
+  void showEvent(QShowEvent* event) override;
+  void hideEvent(QHideEvent* event) override;
+
  private:
   void fillBones();
   void followSelection();

@@ -91,7 +91,7 @@ void CurvesView::refresh() {
     if (low_ > high_) low_ = -10, high_ = 10;
     const double room = std::max(4.0, (high_ - low_) * 0.1);
     low_ -= room;
-    high_ += room;
+    high_ += 1.8 * room;  // the numbers at the playhead stand above
   }
   update();
 }

@@ -7,12 +7,68 @@
 #include <QMainWindow>
 #include <QMenu>
 #include <QMenuBar>
+#include <QSettings>
 #include <QTabBar>
 #include <QTableView>
 
 #include "app/editor/look/icons.h"
 
 namespace understudy::editor {
+
+namespace {
+
+QString keyOf(const QString& name) { return QStringLiteral("keys/") + name; }
+
+}  // namespace
+
+QKeySequence Actions::ownKey(const QAction& action) { return QKeySequence(action.property("ownKey").toString(), QKeySequence::PortableText); }
+
+QAction* Actions::withKey(const QKeySequence& key) const {
+  if (key.isEmpty()) return nullptr;
+  for (QAction* action : all_)
+    if (action->shortcut() == key) return action;
+  return nullptr;
+}
+
+void Actions::setKey(QAction& action, const QKeySequence& key) {
+  const auto give = [](QAction& to, const QKeySequence& k) {
+    to.setShortcut(k);
+    const QString name = keyOf(to.property("name").toString());
+    if (k == ownKey(to)) QSettings().remove(name);
+    else QSettings().setValue(name, k.toString(QKeySequence::PortableText));
+  };
+  if (QAction* other = withKey(key); other && other != &action) give(*other, {});
+  give(action, key);
+  refreshTips();
+  Q_EMIT keysChanged();
+}
+
+void Actions::resetKeys() {
+  QSettings().remove(QStringLiteral("keys"));
+  for (QAction* action : all_) action->setShortcut(ownKey(*action));
+  refreshTips();
+  Q_EMIT keysChanged();
+}
+
+void Actions::refreshTips() {
+  for (QWidget* widget : window_->findChildren<QWidget*>()) {
+    QString own = widget->property("ownTip").toString();
+    const QString tip = widget->toolTip();
+    // Tips that were set anew meanwhile count from now on.
+    if (own.isEmpty() || tip != widget->property("shownTip").toString()) own = tip;
+    const qsizetype at = own.lastIndexOf(QStringLiteral("  ("));
+    if (at < 0 || !own.endsWith(QLatin1Char(')'))) continue;
+    const QKeySequence key(own.mid(at + 3, own.size() - at - 4), QKeySequence::NativeText);
+    for (const QAction* action : all_) {
+      if (ownKey(*action) != key || key.isEmpty()) continue;
+      const QString now = action->shortcut().toString(QKeySequence::NativeText);
+      const QString shown = now.isEmpty() ? own.left(at) : own.left(at + 3) + now + QLatin1Char(')');
+      widget->setProperty("ownTip", own);
+      widget->setProperty("shownTip", shown);
+      if (shown != tip) widget->setToolTip(shown);
+    }
+  }
+}
 
 Actions::Actions(QWidget* window) : QObject(window), window_(window), bar_(qobject_cast<QMainWindow*>(window)->menuBar()) {
   qApp->installEventFilter(this);
@@ -43,7 +99,10 @@ QMenu* Actions::menu(const QString& name) {
 QAction* Actions::add(const QString& menuName, const QString& text, const QKeySequence& key, std::function<void()> run, const char* iconName) {
   auto* action = new QAction(text, this);
   action->setProperty("name", text);
-  action->setShortcut(key);
+  action->setProperty("ownKey", key.toString(QKeySequence::PortableText));
+  // A key of one's own; an empty text means none.
+  const QString saved = QSettings().value(keyOf(text), QStringLiteral("own")).toString();
+  action->setShortcut(saved == QStringLiteral("own") ? key : QKeySequence(saved, QKeySequence::PortableText));
   action->setShortcutContext(Qt::WindowShortcut);
   if (iconName) action->setProperty("iconName", QString::fromLatin1(iconName));
   connect(action, &QAction::triggered, this, [run = std::move(run)] { run(); });

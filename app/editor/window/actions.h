@@ -25,6 +25,17 @@ class Actions : public QObject {
   /// The command of a name; null where there is none.
   [[nodiscard]] QAction* find(const QString& text) const;
   void refreshIcons();
+  /// The key a command has by itself, and another one, which is remembered; it is taken from the command that had it.
+  [[nodiscard]] static QKeySequence ownKey(const QAction& action);
+  void setKey(QAction& action, const QKeySequence& key);
+  void resetKeys();
+  /// The command that has a key; null for none.
+  [[nodiscard]] QAction* withKey(const QKeySequence& key) const;
+  /// Tooltips that name a command's own key, "…  (Ctrl+F)", name the one it has now.
+  void refreshTips();
+
+ Q_SIGNALS:
+  void keysChanged();
 
  protected:
   /// Buttons keep Space, tables and tabs their arrow keys: commands with these keys step back while they have the focus.

@@ -6,6 +6,7 @@
 #include <cmath>
 
 #include "app/editor/look/appearance.h"
+#include "app/editor/panels/audition_dialog.h"
 #include "app/editor/panels/bars.h"
 #include "app/editor/panels/hand_over_dialog.h"
 #include "app/editor/stage/stage_widget.h"
@@ -28,6 +29,7 @@ void MainWindow::buildActions() {
   a.separator(file);
   a.add(file, tr("Choose performer…"), QKeySequence(tr("Ctrl+Shift+P")), [this] { files_->askOpen(Cast::performer); }, "performer");
   a.add(file, tr("Choose character…"), QKeySequence(tr("Ctrl+Shift+C")), [this] { files_->askOpen(Cast::character); }, "character");
+  a.add(file, tr("Audition clips…"), QKeySequence(tr("Ctrl+Shift+A")), [this] { audition_->open(); });
   a.separator(file);
   a.add(file, tr("Save"), QKeySequence::Save, [this] { files_->save(); }, "save");
   a.add(file, tr("Save as…"), QKeySequence::SaveAs, [this] { files_->saveAs(); });
@@ -85,6 +87,7 @@ void MainWindow::buildActions() {
   a.add(view, tr("Lanes or curves"), QKeySequence(tr("C")), [this] { timeline_->toggleCurves(); });
   a.separator(view);
   a.add(view, tr("Light or dark"), QKeySequence(tr("Ctrl+L")), [this] { setAppearance(Appearance::instance().kind() == Appearance::Kind::dark); }, "theme");
+  buildHelp();
   a.refreshIcons();
   auto* completer = new QCompleter([&] {
     QStringList names;

@@ -10,6 +10,7 @@
 #include <QSettings>
 #include <QStandardPaths>
 
+#include "app/editor/document/preview_writer.h"
 #include "app/editor/document/props_keeper.h"
 #include "app/editor/panels/bars.h"
 #include "core/store/autosave.h"
@@ -81,6 +82,13 @@ void FileKeeper::askProp() {
   if (!file.isEmpty()) document_.props().add(file);
 }
 
+void FileKeeper::askPreview() {
+  const QString start = QSettings().value(QStringLiteral("lastFolder")).toString() + QStringLiteral("/preview.mp4");
+  const QString file = QFileDialog::getSaveFileName(window_, tr("Write a preview: a video, or a folder of pictures"), start,
+                                                    tr("Video (*.mp4 *.mov *.mkv *.webm *.gif);;Folder of pictures (*)"));
+  if (!file.isEmpty()) writePreview(document_, file);
+}
+
 void FileKeeper::openPath(const QString& path, std::optional<Cast> as) {
   if (path.endsWith(QLatin1String(".reel"), Qt::CaseInsensitive))
     whenSafe([this, path] { document_.open(path); });
@@ -92,6 +100,7 @@ void FileKeeper::save(std::function<void()> after) {
   if (document_.path().isEmpty()) return saveAs(std::move(after));
   if (!document_.save(document_.path())) return;
   remember(document_.path());
+  Q_EMIT saved(document_.path());
   discardAutosave(folder_.toStdString(), session_.toStdString());
   if (after) after();
 }
@@ -103,6 +112,7 @@ void FileKeeper::saveAs(std::function<void()> after) {
   if (QFileInfo(file).suffix().isEmpty()) file += QStringLiteral(".reel");
   if (!document_.save(file)) return;
   remember(file);
+  Q_EMIT saved(file);
   discardAutosave(folder_.toStdString(), session_.toStdString());
   if (after) after();
 }

@@ -25,6 +25,8 @@ class FileKeeper : public QObject {
   void newReel();
   /// Asks for a file that becomes a prop of the take.
   void askProp();
+  /// Asks for the name of a video, or of a folder of pictures.
+  void askPreview();
   void askOpen(std::optional<Cast> as = {});
   void openPath(const QString& path, std::optional<Cast> as = {});
   void save(std::function<void()> after = {});
@@ -37,6 +39,9 @@ class FileKeeper : public QObject {
   void setAutosaveFolder(const QString& folder) { folder_ = folder; }
   [[nodiscard]] QString autosaveFolder() const { return folder_; }
   void autosaveNow();
+
+ Q_SIGNALS:
+  void saved(const QString& path);
 
  private:
   void remember(const QString& path);

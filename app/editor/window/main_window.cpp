@@ -19,12 +19,14 @@
 #include <utility>
 
 #include "app/editor/look/appearance.h"
+#include "app/editor/panels/audition_dialog.h"
 #include "app/editor/panels/bars.h"
 #include "app/editor/panels/cast_panel.h"
 #include "app/editor/panels/findings_panel.h"
 #include "app/editor/panels/hand_over_dialog.h"
 #include "app/editor/panels/map_panel.h"
 #include "app/editor/panels/match_panel.h"
+#include "app/editor/panels/notes_panel.h"
 #include "app/editor/panels/repairs_panel.h"
 #include "app/editor/panels/stage_bar.h"
 #include "app/editor/stage/stage_widget.h"
@@ -42,6 +44,7 @@ MainWindow::MainWindow() {
   buildParts();
   files_ = new FileKeeper(document_, *messages_, this);
   handOver_ = new HandOverDialog(document_, this);
+  audition_ = new AuditionDialog(document_, this);
   buildActions();
   wire();
   restoreLayout();
@@ -111,6 +114,8 @@ void MainWindow::buildParts() {
   right_->addTab(found_, tr("Findings"));
   repairs_ = new RepairsPanel(document_, session_, right_);
   right_->addTab(repairs_, tr("Repairs"));
+  notes_ = new NotesPanel(document_, session_, right_);
+  right_->addTab(notes_, tr("Notes"));
   rightColumn->addWidget(right_);
   across_->addWidget(leftSide);
   across_->addWidget(middle);

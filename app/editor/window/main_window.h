@@ -14,14 +14,20 @@ class QTabWidget;
 namespace understudy::editor {
 
 class Actions;
+class AuditionDialog;
 class FileKeeper;
 class FindingsPanel;
+class HelpDialog;
 class HandOverDialog;
 class MapPanel;
 class MessageBar;
+class NotesPanel;
+class PreferencesDialog;
 class RepairsPanel;
 class StageWidget;
 class TimelinePanel;
+class Tour;
+class Welcome;
 
 class MainWindow : public QMainWindow {
   Q_OBJECT
@@ -36,9 +42,15 @@ class MainWindow : public QMainWindow {
   [[nodiscard]] MapPanel& map() { return *map_; }
   [[nodiscard]] RepairsPanel& repairs() { return *repairs_; }
   [[nodiscard]] FindingsPanel& findings() { return *found_; }
+  [[nodiscard]] NotesPanel& notes() { return *notes_; }
   [[nodiscard]] MessageBar& messages() { return *messages_; }
   [[nodiscard]] FileKeeper& files() { return *files_; }
   [[nodiscard]] HandOverDialog& handOverDialog() { return *handOver_; }
+  [[nodiscard]] AuditionDialog& audition() { return *audition_; }
+  [[nodiscard]] PreferencesDialog& preferences() { return *preferences_; }
+  [[nodiscard]] HelpDialog& help() { return *help_; }
+  [[nodiscard]] Tour& tour() { return *tour_; }
+  [[nodiscard]] Welcome& welcome() { return *welcome_; }
   [[nodiscard]] Actions& actions() { return *actions_; }
   void showStep(Step step);
   void showRepairs();
@@ -52,6 +64,7 @@ class MainWindow : public QMainWindow {
   void buildParts();
   void buildActions();
   void buildRepairActions();
+  void buildHelp();
   void wire();
   void setAppearance(bool light);
   void restoreLayout();
@@ -72,8 +85,14 @@ class MainWindow : public QMainWindow {
   StageWidget* stage_;
   RepairsPanel* repairs_;
   FindingsPanel* found_;
+  NotesPanel* notes_;
   TimelinePanel* timeline_;
   HandOverDialog* handOver_;
+  AuditionDialog* audition_;
+  PreferencesDialog* preferences_;
+  HelpDialog* help_;
+  Tour* tour_;
+  Welcome* welcome_;
   FileKeeper* files_;
   QSplitter *across_, *down_;
   QAction *undo_, *redo_;

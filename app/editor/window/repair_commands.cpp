@@ -1,8 +1,12 @@
 // The window's commands for repairs: names, keys, and what they do.
+#include <QPlainTextEdit>
+
 #include "app/editor/document/props_keeper.h"
 #include "app/editor/document/repairing.h"
 #include "app/editor/document/spans.h"
 #include "app/editor/panels/findings_panel.h"
+#include "app/editor/panels/notes_panel.h"
+#include "app/editor/panels/reel_bar.h"
 #include "app/editor/panels/repairs_model.h"
 #include "app/editor/panels/repairs_panel.h"
 #include "app/editor/stage/stage_widget.h"
@@ -10,6 +14,7 @@
 #include "app/editor/window/file_keeper.h"
 #include "app/editor/window/main_window.h"
 #include "core/take/edits.h"
+
 
 namespace understudy::editor {
 namespace {
@@ -68,11 +73,15 @@ void MainWindow::buildRepairActions() {
   for (std::size_t kind = 0; kind < repairKinds().size(); ++kind)
     a.add(menu, tr("Add %1").arg(kindText(kind)), QKeySequence(), [this, kind] { repairs_->add(kind); });
   a.separator(menu);
-  a.add(menu, tr("New take like this one"), QKeySequence(), [this] {
-    Take copy = document_.take();
-    copy.name = tr("take %1").arg(document_.reel().takes.size() + 1).toStdString();
-    document_.editReel(tr("New take"), addTake(document_.reel(), copy));
-  });
+  a.add(menu, tr("New take like this one"), QKeySequence(), [this] { addTakeLike(document_, false); });
+  const QString review = tr("Re&view");
+  a.add(review, tr("Write a note here"), QKeySequence(tr("Ctrl+M")), [this] {
+    right_->setCurrentWidget(notes_);
+    notes_->text().setFocus();
+  }, "note");
+  a.add(review, tr("Write a preview…"), QKeySequence(tr("Ctrl+Shift+E")), [this] { files_->askPreview(); });
+  a.add(review, tr("Next note"), QKeySequence(tr("J")), [this] { notes_->step(1); });
+  a.add(review, tr("Note before"), QKeySequence(tr("Shift+J")), [this] { notes_->step(-1); });
   a.add(menu, tr("Next take"), QKeySequence(tr("Ctrl+Tab")), [this] {
     const Reel& reel = document_.reel();
     document_.editReel(tr("Next take"), selectTake(reel, (reel.current + 1) % std::max(1, static_cast<int>(reel.takes.size()))));

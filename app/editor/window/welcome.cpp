@@ -1,0 +1,144 @@
+#include "app/editor/window/welcome.h"
+
+#include <QCryptographicHash>
+#include <QDir>
+#include <QEvent>
+#include <QFileInfo>
+#include <QHBoxLayout>
+#include <QLabel>
+#include <QListWidget>
+#include <QPushButton>
+#include <QSettings>
+#include <QStandardPaths>
+#include <QVBoxLayout>
+
+#include "app/editor/look/appearance.h"
+#include "app/editor/look/icons.h"
+#include "app/editor/window/samples.h"
+
+namespace understudy::editor {
+namespace {
+
+QString thumbnailFile(const QString& reel) {
+  const QByteArray name = QCryptographicHash::hash(QFileInfo(reel).absoluteFilePath().toUtf8(), QCryptographicHash::Sha1).toHex();
+  return QStandardPaths::writableLocation(QStandardPaths::AppLocalDataLocation) + QStringLiteral("/thumbnails/") + QString::fromLatin1(name) + QStringLiteral(".png");
+}
+
+}  // namespace
+
+void keepThumbnail(const QString& reel, const QImage& picture) {
+  if (picture.isNull()) return;
+  const QString file = thumbnailFile(reel);
+  QDir().mkpath(QFileInfo(file).absolutePath());
+  // The middle of the stage, as wide as the list shows it.
+  const int side = std::min(picture.width(), picture.height() * 4 / 3);
+  const QImage middle = picture.copy((picture.width() - side) / 2, (picture.height() - side * 3 / 4) / 2, side, side * 3 / 4);
+  middle.scaled(240, 180, Qt::KeepAspectRatio, Qt::SmoothTransformation).save(file, "PNG");
+}
+
+QImage thumbnailOf(const QString& reel) { return QImage(thumbnailFile(reel)); }
+
+Welcome::Welcome(Document& document, QWidget* over) : QFrame(over), document_(document), over_(over) {
+  setObjectName(QStringLiteral("welcome"));
+  setAttribute(Qt::WA_StyledBackground);
+  auto* column = new QVBoxLayout(this);
+  column->setContentsMargins(26, 22, 26, 20);
+  column->setSpacing(10);
+  auto* title = new QLabel(tr("Put a performance on your character"), this);
+  title->setFont(Appearance::title());
+  auto* what = new QLabel(tr("Drop two files anywhere in this window: a capture (BVH, FBX, glTF) and a rigged character (glTF, FBX, Collada). "
+                             "A prop may follow. The strip above says what is done and what comes next."), this);
+  what->setWordWrap(true);
+  what->setProperty("quiet", true);
+  column->addWidget(title);
+  column->addWidget(what);
+  auto* row = new QHBoxLayout;
+  auto* open = new QPushButton(tr("Open files…"), this);
+  open->setToolTip(tr("Choose a performer, a character or a reel  (Ctrl+O)"));
+  open->setProperty("next", true);
+  auto* audition = new QPushButton(tr("Audition a folder…"), this);
+  audition->setToolTip(tr("See every clip of a folder on your character  (Ctrl+Shift+A)"));
+  demo_ = new QPushButton(tr("Open the demo"), this);
+  demo_->setObjectName(QStringLiteral("openDemo"));
+  demo_->setToolTip(tr("The keeper of a lighthouse sweeps the gallery"));
+  tour_ = new QPushButton(tr("Take the tour"), this);
+  tour_->setObjectName(QStringLiteral("takeTour"));
+  tour_->setToolTip(tr("The demo from two files to the finished one, step by step"));
+  for (QPushButton* button : {open, audition, demo_, tour_}) row->addWidget(button);
+  row->addStretch(1);
+  column->addLayout(row);
+  auto* heading = new QLabel(tr("LATELY"), this);
+  heading->setObjectName(QStringLiteral("heading"));
+  column->addSpacing(4);
+  column->addWidget(heading);
+  recent_ = new QListWidget(this);
+  recent_->setObjectName(QStringLiteral("recent"));
+  recent_->setAccessibleName(tr("Recent files"));
+  recent_->setViewMode(QListView::IconMode);
+  recent_->setIconSize({120, 90});
+  recent_->setGridSize({142, 128});
+  recent_->setMovement(QListView::Static);
+  recent_->setResizeMode(QListView::Adjust);
+  recent_->setWordWrap(false);
+  recent_->setTextElideMode(Qt::ElideMiddle);
+  column->addWidget(recent_, 1);
+  connect(open, &QPushButton::clicked, this, &Welcome::openAsked);
+  connect(audition, &QPushButton::clicked, this, &Welcome::auditionAsked);
+  connect(demo_, &QPushButton::clicked, this, &Welcome::demoAsked);
+  connect(tour_, &QPushButton::clicked, this, &Welcome::tourAsked);
+  for (auto signal : {&QListWidget::itemActivated, &QListWidget::itemClicked})
+    connect(recent_, signal, this, [this](const QListWidgetItem* item) { Q_EMIT fileAsked(item->data(Qt::UserRole).toString()); });
+  connect(&document, &Document::takeChanged, this, &Welcome::refresh);
+  connect(&document, &Document::filesChanged, this, &Welcome::refresh);
+  connect(&Appearance::instance(), &Appearance::changed, this, [this] {
+    listed_.clear();
+    refresh();
+  });
+  over->installEventFilter(this);
+  refresh();
+}
+
+void Welcome::refresh() {
+  const Take& take = document_.take();
+  const bool empty = take.performer->path.empty() && take.character->path.empty();
+  if (empty) fill();
+  setVisible(empty);
+  if (empty) {
+    place();
+    raise();
+  }
+}
+
+void Welcome::fill() {
+  const QStringList files = QSettings().value(QStringLiteral("recentFiles")).toStringList();
+  if (files.join(QLatin1Char('\n')) == listed_ && recent_->count() > 0) return;
+  listed_ = files.join(QLatin1Char('\n'));
+  recent_->clear();
+  for (const QString& file : files) {
+    if (!QFileInfo::exists(file)) continue;
+    auto* item = new QListWidgetItem(QFileInfo(file).fileName(), recent_);
+    item->setData(Qt::UserRole, file);
+    item->setToolTip(file);
+    const QImage picture = thumbnailOf(file);
+    item->setIcon(picture.isNull() ? icon(file.endsWith(QLatin1String(".reel")) ? QStringLiteral("save") : QStringLiteral("performer")) : QIcon(QPixmap::fromImage(picture)));
+  }
+  if (recent_->count() == 0) {
+    auto* item = new QListWidgetItem(tr("nothing yet"), recent_);
+    item->setFlags(Qt::NoItemFlags);
+  }
+  const bool there = !sampleFolder().isEmpty();
+  demo_->setVisible(there);
+  tour_->setVisible(there);
+}
+
+void Welcome::place() {
+  const int w = std::min(640, over_->width() - 32), h = std::min(430, over_->height() - 32);
+  setGeometry((over_->width() - w) / 2, (over_->height() - h) / 2, w, h);
+}
+
+bool Welcome::eventFilter(QObject* watched, QEvent* event) {
+  if (watched == over_ && event->type() == QEvent::Resize) place();
+  return QFrame::eventFilter(watched, event);
+}
+
+}  // namespace understudy::editor

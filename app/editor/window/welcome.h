@@ -1,0 +1,46 @@
+// What an empty window says: how to begin, the demo, and the reels of late with their pictures.
+#pragma once
+
+#include <QFrame>
+
+#include "app/editor/document/document.h"
+
+class QListWidget;
+class QPushButton;
+
+namespace understudy::editor {
+
+/// Keeps a small picture of a reel for the list of recent ones.
+void keepThumbnail(const QString& reel, const QImage& picture);
+[[nodiscard]] QImage thumbnailOf(const QString& reel);
+
+class Welcome : public QFrame {
+  Q_OBJECT
+ public:
+  /// Lies over `over` as long as the document has neither performer nor character.
+  Welcome(Document& document, QWidget* over);
+  [[nodiscard]] QListWidget& recent() { return *recent_; }
+  [[nodiscard]] QPushButton& demoButton() { return *demo_; }
+
+ Q_SIGNALS:
+  void openAsked();
+  void auditionAsked();
+  void demoAsked();
+  void tourAsked();
+  void fileAsked(const QString& file);
+
+ protected:
+  bool eventFilter(QObject* watched, QEvent* event) override;
+
+ private:
+  void refresh();
+  void fill();
+  void place();
+  Document& document_;
+  QWidget* over_;
+  QListWidget* recent_;
+  QPushButton *demo_, *tour_;
+  QString listed_;
+};
+
+}  // namespace understudy::editor
