@@ -73,6 +73,7 @@ TEST_F(EditorAudition, AFolderLoopsOnTheCharacterAndSeveralMakeAReel) {
   ASSERT_TRUE(document().evaluated() && document().evaluated()->complete());
   EXPECT_EQ(document().evaluated()->frames, 61);
   EXPECT_EQ(document().undoLabel().toStdString(), "Take up 2 clips");
+  QApplication::setActiveWindow(window.get());
   key(Qt::Key_Z, Qt::ControlModifier);
   settle();
   EXPECT_EQ(document().reel().takes.size(), 1U) << document().undoLabel().toStdString();

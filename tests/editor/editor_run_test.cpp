@@ -227,7 +227,7 @@ TEST_F(EditorRun, AButtonWithTheFocusKeepsTheSpaceKey) {
   load();
   QToolButton* loop = nullptr;
   for (auto* button : window->timeline().findChildren<QToolButton*>())
-    if (button->isCheckable()) loop = button;
+    if (button->isCheckable() && button->toolTip().contains(QStringLiteral("loop"))) loop = button;
   ASSERT_TRUE(loop);
   ASSERT_TRUE(session().looping());
   loop->setFocus(Qt::TabFocusReason);

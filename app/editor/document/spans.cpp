@@ -60,6 +60,9 @@ Repair withEdge(const Repair& repair, SpanPart edge, int frame, FrameRate rate, 
   if (edge == SpanPart::first) first = std::min(frame, last);
   if (edge == SpanPart::last) last = std::max(frame, first);
   next.span = TimeRange{rate.seconds(first), rate.seconds(last)};
+  // A foot that is to stay longer also lets go later.
+  if (auto* plant = std::get_if<PlantRepair>(&next.action); plant && plant->release && last > frameAt(span.last, rate))
+    *plant->release += rate.seconds(last - frameAt(span.last, rate));
   fitMarks(next);
   return next;
 }
