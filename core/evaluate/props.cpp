@@ -40,6 +40,29 @@ Result<PropModel> openProp(const PropItem& item, const std::shared_ptr<const Fig
   return smaller;
 }
 
+namespace {
+
+/// Points of the surface, each next one the farthest from those before.
+std::vector<Vec3d> outlineOf(const PropModel& model) {
+  constexpr std::size_t most = 64;
+  std::vector<Vec3d> all, out;
+  for (const Mesh& mesh : model.figure.meshes)
+    for (const Vec3f& p : mesh.positions)
+      if (isFinite(Vec3d(p))) all.push_back(Vec3d(p));
+  std::vector<double> away(all.size(), 1e300);
+  for (std::size_t next = 0; !all.empty() && out.size() < std::min(most, all.size());) {
+    out.push_back(all[next]);
+    double far = -1;
+    for (std::size_t i = 0; i < all.size(); ++i) {
+      away[i] = std::min(away[i], distance(all[i], out.back()));
+      if (away[i] > far) far = away[i], next = i;
+    }
+  }
+  return out;
+}
+
+}  // namespace
+
 Result<PropItem> withGrips(const PropItem& item, const PropModel& model, double height) {
   if (item.gripped) return item;
   const Result<PropShape> shape = shapeOf(model);
@@ -52,6 +75,7 @@ Result<PropItem> withGrips(const PropItem& item, const PropModel& model, double 
   out.end = grips.end;
   out.foot = grips.foot;
   if (!item.path.empty()) out.radius = grips.radius;
+  if (!item.path.empty()) out.outline = outlineOf(model);
   out.gripped = true;
   return out;
 }

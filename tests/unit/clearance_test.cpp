@@ -4,7 +4,9 @@
 #include <cstring>
 
 #include "core/body/body_model.h"
+#include "core/inspect/grips.h"
 #include "core/repair/clearance.h"
+#include "core/repair/grip.h"
 #include "core/repair/poser.h"
 #include "tests/support/puppet.h"
 
@@ -118,6 +120,78 @@ TEST_P(Puppets, MovesAsSteadilyAsBefore) {
 INSTANTIATE_TEST_SUITE_P(Clearance, Puppets,
                          testing::Values(test::PuppetOptions{0.26, 1, false, false}, test::PuppetOptions{0.32, 1.5, false, false}, test::PuppetOptions{0.28, 1, true, false},
                                          test::PuppetOptions{0.3, 0.5, false, true}));
+
+TEST(Clearance, TakesBothHandsOfAGripOutTogether) {
+  Stage s = stage({0.28, 1, false, false});
+  Repair grip;
+  grip.id = 2;
+  GripRepair together;
+  together.share = 0.4;
+  grip.action = together;
+  const Result<GripRepair> ready = anchorGrip(*s.context, s.motion, grip);
+  ASSERT_TRUE(ready.ok());
+  grip.action = *ready;
+  const RepairLayerPtr holding = makeGripLayer(s.context, {&grip}, s.issues);
+  TiledMotion held = s.motion.writable(0, s.motion.frames());
+  std::vector<Residual> residuals{{2, 0, std::vector<Miss>(static_cast<std::size_t>(held.frames()))}};
+  holding->apply(s.motion, {0, held.frames() - 1}, held, residuals);
+  s.motion = held;
+  const Repair r = clearance();
+  const TiledMotion out = cleared(s, {&r, &grip}, ClearedHands::stay);
+  double before = 0, after = 0;
+  for (int f = 0; f < out.frames(); f += 3) before = std::max(before, depthAt(s, held, f)), after = std::max(after, depthAt(s, out, f));
+  EXPECT_GT(before, 0.02);
+  EXPECT_LE(after, 0.002);
+  EXPECT_LE(gripDrift(*s.context, out, grip).worstMetres, 1e-4);
+  EXPECT_LE(gripDrift(*s.context, out, grip).worstRadians, 1e-3);
+}
+
+TEST(Clearance, KeepsTheHeldShaftOutWhereAsked) {
+  Stage s = stage({0.24, 1, false, false});
+  auto context = std::make_shared<RepairContext>(*s.context);
+  PropItem shaft;
+  shaft.id = 1;
+  shaft.length = 0.4;
+  shaft.gripped = true;
+  context->props = {shaft};
+  s.context = context;
+  // Out of the right palm, towards the body and up.
+  Repair grip;
+  grip.id = 2;
+  GripRepair hold;
+  hold.prop = 1;
+  hold.support = false;
+  hold.anchored = true;
+  hold.leadPalm = placementOf(handsOf(*context)[1].palm);
+  hold.leadGrip = {{0, 0.05, 0}, rotationBetween(normalised(Vec3d{1, 0, 1}), Vec3d{0, 1, 0})};
+  grip.action = hold;
+  const std::shared_ptr<const BodyModel> model = bodyModelOf(*context);
+  const auto deepest = [&](const TiledMotion& motion) {
+    const std::vector<Rigid> path = propPath(*context, motion, shaft, {&grip}, {0, motion.frames() - 1});
+    Poser poser(*context);
+    double worst = 0;
+    for (int f = 0; f < motion.frames(); f += 3) {
+      poser.load(motion, f);
+      std::vector<Quatd> rotation;
+      std::vector<Vec3d> position;
+      for (int j = 0; j < s.figure->skeleton.size(); ++j) rotation.push_back(poser.rotation(j)), position.push_back(poser.position(j));
+      const std::vector<Affined> turned = turnedFrames(model->reference(), {rotation, position});
+      const PartMesh mesh = partMesh(model->surface, BodyPart::torso);
+      std::vector<Vec3d> own(mesh.vertices.size());
+      pointsOf(model->surface, turned, mesh.vertices, own);
+      const TriangleTree torso(mesh.withRims(own), mesh.indices);
+      for (double at = 0; at <= shaft.length; at += 0.02)
+        if (const Vec3d p = apply(path[static_cast<std::size_t>(f)], Vec3d{0, at, 0}); torso.inside(p)) worst = std::max(worst, torso.nearest(p).distance);
+    }
+    return worst;
+  };
+  Repair r = clearance();
+  const TiledMotion armOnly = cleared(s, {&r, &grip});
+  r.action = ClearanceRepair{{}, {}, 0.002, true};
+  const TiledMotion both = cleared(s, {&r, &grip});
+  EXPECT_GT(deepest(armOnly), 0.05);
+  EXPECT_LE(deepest(both), 0.002);
+}
 
 TEST(Clearance, KeepsEveryByteWhereNothingIsInTheWay) {
   const Stage s = stage({0.16, 1, false, false}, [](const Figure& f) { return std::make_shared<Motion>(restMotion(f.skeleton, 40, {60, 1}, {0})); }, {60, 1}, 40);
