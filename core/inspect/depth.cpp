@@ -38,7 +38,9 @@ Findings depthFindings(const RepairContext& context, const TiledMotion& motion, 
       // One for both arms and the whole clip: it does nothing where nothing is in the way.
       Repair repair;
       repair.name = "arms out of the body";
-      repair.action = ClearanceRepair{};
+      ClearanceRepair clearance;
+      clearance.prop = !context.props.empty();
+      repair.action = std::move(clearance);
       finding.proposal = {repair};
       nameFinding(finding, context.rate);
       list.push_back(std::move(finding));
