@@ -19,6 +19,7 @@
 #include "app/command/json_text.h"
 #include "core/io/read.h"
 #include "core/io/write.h"
+#include "core/store/profile_file.h"
 #include "core/store/reel_file.h"
 
 extern char** environ;
@@ -212,6 +213,8 @@ Ended runSelf(const std::vector<std::string>& words, const RunControl& control) 
 std::string keyOf(const Pair& pair, const Options& options) {
   std::string text = UNDERSTUDY_VERSION;
   for (const std::string& file : {pair.performer, pair.character, pair.map, options.value("prop")}) text += "|" + (file.empty() ? std::string() : file + "=" + contentHash(file));
+  const std::string profile = options.has("profile") ? options.value("profile") : profilePathOf(pair.character);
+  text += "|" + (profile == "off" ? profile : contentHash(profile));
   for (const char* name : {"lead", "fps", "no-pictures"}) text += "|" + std::string(options.has(name) ? name : "") + options.value(name);
   return text;
 }
@@ -296,7 +299,7 @@ int run(const Context& context, const Options& options) {
     fs::remove(folder / "job.json", error);
     std::vector<std::string> words{"finish", "--quiet", "--performer", pair.performer, "--character", pair.character, "--out", folder.string()};
     if (!pair.map.empty()) words.insert(words.end(), {"--map", pair.map});
-    for (const char* name : {"prop", "lead", "fps"})
+    for (const char* name : {"prop", "lead", "fps", "profile", "threads", "cache"})
       if (options.has(name)) words.insert(words.end(), {std::string("--") + name, options.value(name)});
     if (options.has("no-pictures")) words.emplace_back("--no-pictures");
     const Ended ended = runSelf(words, context.control);
@@ -359,6 +362,7 @@ Command batchCommand() {
                      {"prop", "FILE", "what the performers hold, for all pairs"},
                      {"lead", "left|right", "the hand that leads it"},
                      {"fps", "R", "frames per second of the outputs"},
+                     {"profile", "FILE|off", "one profile for all characters, or none; default: those that lie beside them"},
                      {"no-pictures", "", "leave pictures out of the reports"}};
   command.run = run;
   return command;

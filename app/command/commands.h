@@ -11,6 +11,7 @@ namespace understudy::cli {
 [[nodiscard]] Command findCommand();
 [[nodiscard]] Command finishCommand();
 [[nodiscard]] Command repairCommand();
+[[nodiscard]] Command profileCommand();
 [[nodiscard]] Command packCommand();
 [[nodiscard]] Command batchCommand();
 [[nodiscard]] Command sheetCommand();

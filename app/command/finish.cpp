@@ -57,7 +57,7 @@ Result<Prepared> prepare(const Context& context, const Options& options) {
     out.settings.inspect.prop = prop.id;
   }
   const auto begin = Clock::now();
-  Result<Sources> sources = readRequest(options, out.take, out.issues, part(context.control, 0, 0.2));
+  Result<Sources> sources = readRequest(options, out.take, out.issues, part(context.control, 0, 0.2), &out.settings.inspect.limits);
   if (!sources) return sources.error();
   out.sources = std::move(*sources);
   if (!out.take.props->empty()) {

@@ -24,9 +24,8 @@ constexpr const char* exitCodes =
     "  6  stopped on request (Ctrl-C)\n";
 
 std::vector<Command> allCommands() {
-  return {lookCommand(),   mapCommand(),    retargetCommand(), findCommand(),
-          finishCommand(), repairCommand(), sheetCommand(),   packCommand(),
-          batchCommand()};
+  return {lookCommand(),   mapCommand(),    retargetCommand(), findCommand(), finishCommand(),
+          repairCommand(), profileCommand(), sheetCommand(),  packCommand(), batchCommand()};
 }
 
 std::vector<OptionSpec> commonOptions() {

@@ -4,6 +4,7 @@
 #include "app/command/commands.h"
 #include "app/command/json_text.h"
 #include "app/command/map_file.h"
+#include "app/command/take_request.h"
 #include "core/evaluate/evaluate.h"
 #include "core/io/read.h"
 #include "core/io/write.h"
@@ -40,21 +41,30 @@ int run(const Context& context, const Options& options) {
   if (!performerFile) return fail(context, performerFile.error());
   const auto characterFile = fileReference(options, options.value("character"), "character");
   if (!characterFile) return fail(context, characterFile.error());
+  Issues issues;
+  const auto profile = requestedProfile(options, options.value("character"), issues);
+  if (!profile) return fail(context, profile.error());
+  Take known;
+  known.character = *characterFile;
+  if (*profile) known = withProfile(known, **profile);
   const auto performer = readReference(*performerFile, context.control);
   if (!performer) return fail(context, performer.error());
-  const auto character = readReference(*characterFile, context.control);
+  const auto character = readReference(*known.character, context.control);
   if (!character) return fail(context, character.error());
   const Figure& p = **performer;
   const Figure& c = **character;
   MapSettings settings;
   settings.useNames = !options.has("no-names");
-  const BoneMap map{mapRoles(p, settings), mapRoles(c, settings)};
+  BoneMap map = resolveMap(*known.map, p.skeleton, c.skeleton, &issues);
+  map.performer = mapRoles(p, settings);
+  const bool mapped = std::any_of(map.character.roles.begin(), map.character.roles.end(), [](const RoleJoints& role) { return !role.empty(); });
+  if (!mapped) map.character = mapRoles(c, settings);
   if (context.control.stopped()) return fail(context, RunControl::cancelled());
   if (const Status s = writeBytes(out, writeMapFile(map, p, c)); !s) return fail(context, s.error());
 
   const auto missingPerformer = missingRequired(map.performer), missingCharacter = missingRequired(map.character);
   const bool complete = missingPerformer.empty() && missingCharacter.empty();
-  Issues issues = map.performer.issues;
+  issues.insert(issues.end(), map.performer.issues.begin(), map.performer.issues.end());
   issues.insert(issues.end(), map.character.issues.begin(), map.character.issues.end());
   if (context.json) {
     Json roles = Json::object();
@@ -108,6 +118,7 @@ Command mapCommand() {
   command.options = {{"performer", "FILE", "the captured motion: BVH, glTF 2.0, FBX or Collada", true},
                      {"character", "FILE", "your rigged character: glTF 2.0, FBX, Collada or BVH", true},
                      {"out", "FILE", "the map file to write (.json)", true},
+                     profileOption(),
                      {"no-names", "", "ignore joint names: topology and geometry alone"}};
   for (const auto& [prefix, who] : {std::pair{"performer", "the performer's file"}, std::pair{"character", "the character's file"}})
     for (OptionSpec& option : readOverrideOptions(prefix, who)) command.options.push_back(std::move(option));

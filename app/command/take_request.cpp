@@ -3,6 +3,7 @@
 #include <filesystem>
 
 #include "app/command/map_file.h"
+#include "core/store/profile_file.h"
 #include "core/take/edits.h"
 
 namespace understudy::cli {
@@ -14,11 +15,25 @@ RunControl part(const RunControl& whole, double from, double to) {
   return control;
 }
 
+OptionSpec profileOption() {
+  return {"profile", "FILE|off", "what is known of the character, as written by 'profile save'; default: the profile that\nlies beside its file, if there is one"};
+}
+
+Result<std::optional<Profile>> requestedProfile(const Options& options, const std::string& character, Issues& issues) {
+  if (!options.has("profile")) return profileBeside(character, &issues);
+  const std::string path = options.value("profile");
+  if (path == "off") return std::optional<Profile>();
+  Result<Profile> profile = loadProfile(path, &issues);
+  if (!profile) return profile.error();
+  return std::optional<Profile>(std::move(*profile));
+}
+
 std::vector<OptionSpec> takeOptions() {
   return {
       {"performer", "FILE", "the captured motion: BVH, glTF 2.0, FBX or Collada", true},
       {"character", "FILE", "your rigged character: glTF 2.0, FBX, Collada or BVH", true},
       {"map", "FILE", "bone map to use, as written by 'map'; default: found automatically"},
+      profileOption(),
       {"clip", "N|NAME", "clip of the performer: its number, counted from 1, or its exact name; default 1"},
       {"fps", "R", "frames per second of the output (24, 29.97, 30000/1001); default: the performer's"},
       {"range", "A:B", "output frames to write, both included, counted from 1; default: all"},
@@ -43,6 +58,7 @@ std::vector<std::string> inputsOf(const Options& options) {
   std::vector<std::string> inputs;
   for (const char* name : {"performer", "character", "map"})
     if (options.has(name)) inputs.push_back(options.value(name));
+  inputs.push_back(options.has("profile") ? options.value("profile") : profilePathOf(options.value("character")));
   return inputs;
 }
 
@@ -88,7 +104,19 @@ Result<Take> takeRequest(const Options& options) {
   return setRetarget(take, settings);
 }
 
-Result<Sources> readRequest(const Options& options, Take& take, Issues& issues, const RunControl& control) {
+Result<Sources> readRequest(const Options& options, Take& take, Issues& issues, const RunControl& control, FindingLimits* limits) {
+  Result<std::optional<Profile>> profile = requestedProfile(options, take.character->path, issues);
+  if (!profile) return profile.error();
+  if (*profile) {
+    take = withProfile(take, **profile);
+    FindingLimits own;
+    if (const Status s = setLimits((*profile)->thresholds, limits ? *limits : own); !s) {
+      Issue issue = s.error();
+      issue.where = options.has("profile") ? options.value("profile") : profilePathOf(take.character->path);
+      issue.fault = Fault::input;
+      return issue;
+    }
+  }
   Sources sources;
   sources.performerFile = *take.performer;
   sources.characterFile = *take.character;

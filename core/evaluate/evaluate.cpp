@@ -17,6 +17,12 @@ bool emptySide(const PerRole<RoleKeys>& side) {
   return std::all_of(side.begin(), side.end(), [](const RoleKeys& r) { return r.joints.empty(); });
 }
 
+bool hasMesh(const Figure& figure, const std::string& name) {
+  return std::any_of(figure.meshes.begin(), figure.meshes.end(), [&](const Mesh& mesh) {
+    return mesh.name == name || (mesh.node >= 0 && figure.skeleton.names[static_cast<std::size_t>(mesh.node)] == name);
+  });
+}
+
 }  // namespace
 
 // Each stage keeps its last inputs beside its result. The figures are held, so that their addresses stay theirs.
@@ -59,6 +65,7 @@ struct EvaluationCache::Stages {
     Node<std::vector<PropItem>> props;
     Node<std::vector<SetItem>> set;
     Node<std::vector<Lock>> locks;
+    std::vector<std::string> leftOut;
     Issues issues;                                 // of locks and the character's body
     Pipeline pipeline;
     Node<Nudges> nudges;
@@ -205,7 +212,7 @@ Result<Evaluated> evaluate(const Take& take, const Sources& sources, EvaluationC
   out.base = carried.base.view(first, out.frames);
 
   auto& repaired = stages.repaired;
-  const bool sameBase = repaired.report == carried.report && repaired.context;
+  const bool sameBase = repaired.report == carried.report && repaired.context && repaired.leftOut == take.leftOut;
   const bool sameContext = sameBase && repaired.props == take.props && repaired.set == take.set && repaired.locks == take.locks;
   if (!sameContext) {
     EvaluationCache::Stages::Repaired next;
@@ -213,6 +220,7 @@ Result<Evaluated> evaluate(const Take& take, const Sources& sources, EvaluationC
     next.props = take.props;
     next.set = take.set;
     next.locks = take.locks;
+    next.leftOut = take.leftOut;
     std::shared_ptr<const RepairContext> start = repaired.context;
     if (!sameBase) {
       Result<std::shared_ptr<const RepairContext>> made = repairContext(sources.character, mapped.map, *take.retarget, clip.rate, clip.frames);
@@ -220,18 +228,22 @@ Result<Evaluated> evaluate(const Take& take, const Sources& sources, EvaluationC
         out.issues.push_back(made.error());
         return out;
       }
-      auto parts = repaired.context && repaired.context->figure == sources.character && repaired.context->map == mapped.map &&
+      auto parts = repaired.context && repaired.context->leftOut == take.leftOut && repaired.context->figure == sources.character && repaired.context->map == mapped.map &&
                            repaired.context->body.pose.fileWorld == (*made)->body.pose.fileWorld
                        ? repaired.context->parts
                        : (*made)->parts;
       auto shared = std::make_shared<RepairContext>(**made);
       shared->parts = std::move(parts);
+      shared->leftOut = take.leftOut;
       start = std::move(shared);
     }
     auto context = std::make_shared<RepairContext>(*start);
     context->props = *take.props;
     context->set = *take.set;
     context->locks.clear();
+    for (const std::string& mesh : take.leftOut)
+      if (!hasMesh(character, mesh))
+        next.issues.push_back(makeWarning("There is no mesh '" + mesh + "' to leave out of the body", character.path, "Its meshes are listed by 'look'"));
     for (const Lock& lock : *take.locks) {
       Repair span;
       span.span = lock.span;

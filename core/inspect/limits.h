@@ -1,6 +1,10 @@
 // From what size on a flaw is one: the defaults of every kind, to be overridden for a character.
 #pragma once
 
+#include <map>
+#include <span>
+#include <string>
+
 #include "core/inspect/depth.h"
 #include "core/inspect/events.h"
 #include "core/inspect/feet.h"
@@ -25,5 +29,19 @@ struct FindingLimits {
   DepthSettings depth;
   EventSettings events;
 };
+
+/// A limit that can be set by name.
+struct LimitField {
+  const char* name;   ///< "slide"
+  const char* unit;   ///< "mm" (of a character 1.7 m tall), "°", "×"
+  const char* help;   ///< what it is, for people
+  double perUnit;     ///< of the struct's own unit: 0.001 for millimetres
+  double& (*of)(FindingLimits& limits);
+};
+[[nodiscard]] std::span<const LimitField> limitFields();
+
+/// Sets limits by name, in the units of limitFields(). Errors (usage), with nothing set: no such name (which there are), a value that is
+/// not finite or not above 0.
+[[nodiscard]] Status setLimits(const std::map<std::string, double>& values, FindingLimits& limits);
 
 }  // namespace understudy

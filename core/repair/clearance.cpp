@@ -303,7 +303,7 @@ class ClearanceLayer final : public RepairLayer {
 
 std::shared_ptr<const BodyModel> bodyModelOf(const RepairContext& context) {
   return *context.parts->get<std::shared_ptr<const BodyModel>>([&] {
-    return bodyModel(bodySurface(*context.figure, context.roles(), context.body.pose.fileWorld, worldFromFile(*context.figure, context.body.pose)),
+    return bodyModel(bodySurface(*context.figure, context.roles(), context.body.pose.fileWorld, worldFromFile(*context.figure, context.body.pose), {context.leftOut}),
                      {context.body.rotation, context.body.position}, context.roles(), context.figure->skeleton, context.height);
   });
 }

@@ -60,6 +60,7 @@ struct RepairContext {
   int frames = 0;                 ///< of the untrimmed clip
   std::vector<PropItem> props;
   std::vector<SetItem> set;
+  std::vector<std::string> leftOut;  ///< meshes that are no part of the body, as in Take
   /// Joints that automatic repairs leave alone, with the frames.
   struct Locked {
     std::vector<int> joints;

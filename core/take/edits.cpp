@@ -98,6 +98,7 @@ Take setCharacter(const Take& take, FileReference file) {
     r.alignmentOffsets.clear();
     r.alignmentChoices.clear();
   });
+  next.leftOut.clear();
   next.repairs = edited(take.repairs, [](Repairs& repairs) {
     for (Node<Repair>& repair : repairs) repair = withoutAnchor(repair);
   });
@@ -298,6 +299,12 @@ Take setSet(const Take& take, std::vector<SetItem> set) {
 Take setLocks(const Take& take, std::vector<Lock> locks) {
   Take next = take;
   next.locks = edited(take.locks, [&](std::vector<Lock>& l) { l = std::move(locks); });
+  return next;
+}
+
+Take setLeftOut(const Take& take, std::vector<std::string> meshes) {
+  Take next = take;
+  next.leftOut = std::move(meshes);
   return next;
 }
 

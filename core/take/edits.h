@@ -63,6 +63,8 @@ enum class MapSide { performer, character };
 [[nodiscard]] Take setProps(const Take& take, std::vector<PropItem> props);
 [[nodiscard]] Take setSet(const Take& take, std::vector<SetItem> set);
 [[nodiscard]] Take setLocks(const Take& take, std::vector<Lock> locks);
+/// Meshes that do not count as the character's body.
+[[nodiscard]] Take setLeftOut(const Take& take, std::vector<std::string> meshes);
 /// A finding is left alone from now on, or is told again.
 [[nodiscard]] Take setWaved(const Take& take, const std::string& finding, bool waved);
 

@@ -89,6 +89,7 @@ struct Take {
   Node<std::vector<SetItem>> set;
   Node<std::vector<Lock>> locks;
   Node<std::vector<Note>> notes;       ///< by time
+  std::vector<std::string> leftOut;    ///< meshes of the character (or nodes they hang on) that nothing has to keep out of: skirts, capes
   std::vector<std::string> waved;      ///< findings the artist waved off, by their keys, ascending
   Node<HandOver> handOver;
   int firstFrame = 1;                  ///< number of the first frame of the trimmed clip: shown = typed = exported

@@ -8,6 +8,7 @@
 #include "core/bake/bake.h"
 #include "core/io/read.h"
 #include "core/repair/transform.h"
+#include "core/store/profile_file.h"
 #include "core/store/reel_file.h"
 #include "core/take/edits.h"
 
@@ -22,10 +23,17 @@ Result<LoadedFigure> loadFigure(const FileReference& reference, const RunControl
   auto read = readReference(reference, control);
   if (!read) return read.error();
   if (control.stopped()) return RunControl::cancelled();
-  LoadedFigure loaded{reference, read.value(), nullptr};
+  LoadedFigure loaded{reference, read.value(), nullptr, nullptr};
   control.report(0.95, "Preparing the stage");
   loaded.stage = prepareFigure(loaded.figure);
   return loaded;
+}
+
+/// The profile beside a character's file, and what is to be said of it.
+std::shared_ptr<const Profile> besideIt(const std::string& path, Issues& issues) {
+  auto profile = profileBeside(path, &issues);
+  if (!profile) issues.push_back(profile.error());
+  return profile && *profile ? std::make_shared<const Profile>(std::move(**profile)) : nullptr;
 }
 
 /// Performer or character, by what the file holds: a skin makes a character, a motion without one a performer.
@@ -145,6 +153,9 @@ const LoadedFigure* Document::find(const FileReference& reference) const {
 }
 
 void Document::remember(LoadedFigure loaded) {
+  // Read again in another unit, a file keeps its profile.
+  for (const LoadedFigure& known : store_)
+    if (!loaded.profile && known.reference.path == loaded.reference.path) loaded.profile = known.profile;
   std::erase_if(store_, [&](const LoadedFigure& l) { return sameFile(l.reference, loaded.reference); });
   std::erase_if(failed_, [&](const FileReference& f) { return sameFile(f, loaded.reference); });
   store_.push_back(std::move(loaded));
@@ -287,12 +298,15 @@ void Document::open(const QString& path, std::optional<Cast> as) {
   reference.path = QFileInfo(path).absoluteFilePath().toStdString();
   files_.post(tr("Reading %1").arg(QFileInfo(path).fileName()), [this, reference, as](const RunControl& control) -> JobLane::Answer {
     auto read = loadFigure(reference, control);
-    return [this, as, read = std::move(read)] {
+    Issues issues;
+    if (read && as.value_or(castBy(*read->figure).value_or(Cast::performer)) == Cast::character) read->profile = besideIt(reference.path, issues);
+    return [this, as, read = std::move(read), issues = std::move(issues)] {
       if (!read) {
         Q_EMIT message(read.error());
         return;
       }
       takeUpFigure(read.value(), as);
+      for (const Issue& issue : issues) Q_EMIT message(issue);
     };
   });
 }
@@ -320,10 +334,38 @@ void Document::takeUpFigure(const LoadedFigure& loaded, std::optional<Cast> as) 
   } else {
     // What was made for the character before is carried over once the new one has a map.
     if (evaluated_ && evaluated_->context && !(take().repairs->empty() && take().nudges->empty())) carryFrom_ = evaluated_->context;
-    edit(tr("Take %1 as character").arg(QString::fromStdString(name)), setCharacter(take(), loaded.reference));
+    const Take next = setCharacter(take(), loaded.reference);
+    edit(tr("Take %1 as character").arg(QString::fromStdString(name)), loaded.profile ? withProfile(next, *loaded.profile) : next);
   }
   follow();
   Q_EMIT opened(QString::fromStdString(path));
+}
+
+void Document::saveProfile() {
+  const LoadedFigure* character = loaded(Cast::character);
+  const auto performer = figure(Cast::performer);
+  if (!character || map().character.joint(Role::hips) < 0) {
+    Q_EMIT message(makeError(Fault::usage, tr("There is no bone map to save").toStdString(), {}, tr("Load a performer and a character, and look at the map").toStdString()));
+    return;
+  }
+  const Take whole = setMap(take(), map(), performer ? performer->skeleton : Skeleton{}, character->figure->skeleton);
+  Profile profile = profileOf(whole, character->profile ? character->profile->thresholds : std::map<std::string, double>{});
+  if (character->profile) profile.unknown = character->profile->unknown;
+  const std::string file = character->reference.path;
+  files_.post(tr("Saving the profile"), [this, profile, file](const RunControl&) mutable -> JobLane::Answer {
+    profile.contentHash = contentHash(file);
+    const std::string path = profilePathOf(file);
+    const Status saved = understudy::saveProfile(profile, path);
+    return [this, profile = std::move(profile), file, path, saved] {
+      if (!saved) {
+        Q_EMIT message(saved.error());
+        return;
+      }
+      for (LoadedFigure& figure : store_)
+        if (figure.reference.path == file) figure.profile = std::make_shared<const Profile>(profile);
+      Q_EMIT message(makeNote(tr("The profile is saved: the next clip on this character needs no mapping").toStdString(), path));
+    };
+  });
 }
 
 void Document::openReel(const QString& path) {
@@ -341,6 +383,10 @@ void Document::openReel(const QString& path) {
         auto read = loadFigure(reference, control);
         if (!read && read.error().fault == Fault::cancelled)
           return [this, error = read.error()] { Q_EMIT message(error); };
+        if (read && reference.path == current->character->path) {
+          Issues notes;
+          read->profile = besideIt(reference.path, notes);
+        }
         if (read)
           figures.push_back(std::move(read).value());
         else

@@ -13,7 +13,7 @@
 #include "app/editor/document/session.h"
 #include "core/evaluate/evaluate.h"
 #include "core/io/write.h"
-#include "core/take/take.h"
+#include "core/take/profile.h"
 #include "core/take/undo.h"
 #include "render/stage.h"
 
@@ -27,6 +27,7 @@ struct LoadedFigure {
   FileReference reference;
   std::shared_ptr<const Figure> figure;
   StageFigurePtr stage;
+  std::shared_ptr<const Profile> profile;  ///< the one that lies beside the file; null: none
 };
 
 /// What handing over gave.
@@ -100,6 +101,8 @@ class Document : public QObject {
   [[nodiscard]] bool modified() const { return !undo_.isSaved(); }
   /// False, with a message, where it cannot be written.
   bool save(const QString& path);
+  /// Writes what is known of the character beside its file: bone map, alignment, hand shapes. Without a map a message says what is missing.
+  void saveProfile();
   /// Takes up a reel that was autosaved; it counts as modified.
   void restore(const Reel& reel, const QString& path);
   /// Writes the current take to its character's file format; answers with handedOver().

@@ -40,13 +40,14 @@ void FindingsKeeper::look() {
     return;
   }
   Q_EMIT changed();
-  lane_.post(tr("Looking for flaws"), [this, mine, evaluated, sources, take = document_.evaluatedTake(), analysed = analysed_](const RunControl& control) -> JobLane::Answer {
+  InspectSettings settings;
+  if (const LoadedFigure* character = document_.loaded(Cast::character); character && character->profile) (void)setLimits(character->profile->thresholds, settings.limits);
+  lane_.post(tr("Looking for flaws"), [this, mine, settings, evaluated, sources, take = document_.evaluatedTake(), analysed = analysed_](const RunControl& control) mutable -> JobLane::Answer {
     if (analysed->motion != evaluated->performerNative || !(analysed->map == evaluated->map->performer) || !analysed->performance) {
       auto performance = analysePerformance(*sources.performer, evaluated->map->performer, evaluated->performerNative, control);
       if (!performance) return {};
       *analysed = {evaluated->performerNative, evaluated->map->performer, performance.value()};
     }
-    InspectSettings settings;
     if (!take.props->empty()) settings.prop = take.props->front().id;
     auto seen = inspectTake(take, *evaluated, *analysed->performance, settings, control);
     if (!seen) return {};
@@ -166,8 +167,11 @@ void FindingsKeeper::finish() {
   if (finishing_ || !document_.evaluated() || !document_.evaluated()->complete()) return;
   finishing_ = true;
   Q_EMIT changed();
-  document_.runOnTake(tr("Finishing"), [](const Take& take, const Sources& sources, EvaluationCache& cache, const RunControl& control) -> Result<Take> {
+  FindingLimits limits;
+  if (const LoadedFigure* character = document_.loaded(Cast::character); character && character->profile) (void)setLimits(character->profile->thresholds, limits);
+  document_.runOnTake(tr("Finishing"), [limits](const Take& take, const Sources& sources, EvaluationCache& cache, const RunControl& control) -> Result<Take> {
     FinishSettings settings;
+    settings.inspect.limits = limits;
     if (!take.props->empty()) settings.inspect.prop = take.props->front().id;
     auto done = finishTake(take, sources, settings, &cache, control);
     if (!done) return done.error();

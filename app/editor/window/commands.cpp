@@ -34,6 +34,7 @@ void MainWindow::buildActions() {
   a.add(file, tr("Save"), QKeySequence::Save, [this] { files_->save(); }, "save");
   a.add(file, tr("Save as…"), QKeySequence::SaveAs, [this] { files_->saveAs(); });
   a.add(file, tr("Hand over…"), QKeySequence(tr("Ctrl+E")), [this] { handOver_->open(); }, "hand-over");
+  a.add(file, tr("Save the character's profile"), QKeySequence(tr("Ctrl+Alt+S")), [this] { document_.saveProfile(); });
   a.separator(file);
   a.add(file, tr("Quit"), QKeySequence::Quit, [this] { close(); });
   undo_ = a.add(edit, tr("Undo"), QKeySequence::Undo, [this] { document_.undo(); }, "undo");
