@@ -17,10 +17,13 @@ std::atomic<int> defaultThreads{0};
 
 void setDefaultThreads(int threads) { defaultThreads = threads; }
 
-void parallelFor(int count, const std::function<void(int)>& work, int threads) {
+int workers(int threads) {
   if (threads <= 0) threads = defaultThreads;
-  if (threads <= 0) threads = static_cast<int>(std::max(1U, std::thread::hardware_concurrency()));
-  threads = std::min(threads, count);
+  return threads > 0 ? threads : static_cast<int>(std::max(1U, std::thread::hardware_concurrency()));
+}
+
+void parallelFor(int count, const std::function<void(int)>& work, int threads) {
+  threads = std::min(workers(threads), count);
   if (threads <= 1) {
     for (int i = 0; i < count; ++i) work(i);
     return;

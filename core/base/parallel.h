@@ -9,6 +9,9 @@ namespace understudy {
 /// when all are done. Calls must not depend on each other's order; an exception of any call is thrown on here.
 void parallelFor(int count, const std::function<void(int)>& work, int threads = 0);
 
+/// How many threads parallelFor() means by `threads`.
+[[nodiscard]] int workers(int threads = 0);
+
 /// Threads where none are asked for; 0 (the default): one a core. Programs set it once at their start.
 void setDefaultThreads(int threads);
 

@@ -7,8 +7,8 @@
 namespace understudy {
 namespace {
 
-/// Frames a thread takes at once. Kinds that look around a frame do so once a chunk.
-constexpr int chunkFrames = 256;
+/// Frames a thread takes at once: kinds that look around a frame do so once a chunk, but every thread should have some.
+constexpr int leastChunk = 256, mostChunk = 1024;
 
 /// Entries of two lists that differ, as index ranges [first, last) of each: what lies before and behind is the same.
 struct Difference {
@@ -54,12 +54,15 @@ std::vector<FrameSpan> extentsOf(const RepairLayer& layer, std::size_t nudges, i
 }
 
 /// Parts of `spans` inside `extents`, in chunks.
-std::vector<FrameSpan> chunksOf(const std::vector<FrameSpan>& spans, const std::vector<FrameSpan>& extents) {
+std::vector<FrameSpan> chunksOf(const std::vector<FrameSpan>& spans, const std::vector<FrameSpan>& extents, int threads) {
   std::vector<FrameSpan> chunks;
+  int total = 0;
+  for (const FrameSpan& s : spans) total += s.count();
+  const int length = threads == 1 ? mostChunk : std::clamp(total / (2 * threads), leastChunk, mostChunk);
   for (const FrameSpan& s : spans)
     for (const FrameSpan& e : extents) {
       const FrameSpan both = common(s, e);
-      for (int f = both.first; f <= both.last; f += chunkFrames) chunks.push_back({f, std::min(f + chunkFrames - 1, both.last)});
+      for (int f = both.first; f <= both.last; f += length) chunks.push_back({f, std::min(f + length - 1, both.last)});
     }
   return chunks;
 }
@@ -175,7 +178,7 @@ Result<std::shared_ptr<const StageRun>> runStage(RepairStage stage, const std::s
     next.out = widened.writable(extents);
   }
   next.residuals = residualsFor(*next.layer, reuse ? run.residuals : std::vector<Residual>{}, again, frames);
-  const std::vector<FrameSpan> chunks = chunksOf(again, extents);
+  const std::vector<FrameSpan> chunks = chunksOf(again, extents, workers(control.threads));
   parallelFor(
       static_cast<int>(chunks.size()),
       [&](int i) {

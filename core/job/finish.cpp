@@ -5,6 +5,7 @@
 #include <cmath>
 
 #include "core/inspect/events.h"
+#include "core/repair/clearance.h"
 #include "core/repair/grip.h"
 #include "core/take/edits.h"
 
@@ -37,6 +38,11 @@ class Finisher {
       return makeError(Fault::internal, "Nothing was retargeted", out_.take.name);
     }
     step("retarget");
+    // Contacts and clearance ask for it later; made here, its time is told apart.
+    const RepairContext& context = *seen_.context;
+    if (settings_.inspect.parts[static_cast<std::size_t>(InspectPart::depth)] && !context.figure->meshes.empty() && (context.arms[0].complete() || context.arms[1].complete()))
+      (void)bodyModelOf(context);
+    step("body");
     control_.report(0.2, "look at the performance");
     Result<std::shared_ptr<const Performance>> performance = analysePerformance(*sources_.performer, seen_.map->performer, seen_.performerNative, control_);
     if (!performance) return performance.error();

@@ -105,17 +105,19 @@ TEST_F(ProfileCommand, BadOnesAreRefusedWithTheReason) {
 }
 
 TEST_F(ProfileCommand, ThresholdsDecideWhatIsFound) {
+  const std::string keeper = folder.file("keeper.glb");
+  fs::copy_file(samples + "keeper.glb", keeper);
   const auto kinds = [&](const std::string& thresholds) {
-    if (!thresholds.empty()) ask({"profile", "save", "--character", stick, "--thresholds", thresholds});
+    if (!thresholds.empty()) ask({"profile", "save", "--character", keeper, "--thresholds", thresholds});
     std::map<std::string, int> count;
-    for (const Json& finding : ask({"find", "--performer", samples + "sweep.bvh", "--character", stick})["findings"]) ++count[finding["kind"].get<std::string>()];
+    for (const Json& finding : ask({"find", "--performer", samples + "sweep.bvh", "--character", keeper})["findings"]) ++count[finding["kind"].get<std::string>()];
     return count;
   };
   const auto plain = kinds("");
-  ASSERT_GT(plain.at("slide"), 0);
+  ASSERT_TRUE(plain.contains("slide") && plain.contains("depth"));
   const auto wide = kinds("slide=100000,ground=100000");
-  EXPECT_FALSE(wide.contains("slide"));
-  EXPECT_FALSE(wide.contains("sink"));
+  EXPECT_FALSE(wide.contains("slide") || wide.contains("float") || wide.contains("sink"));
+  EXPECT_EQ(wide.at("depth"), plain.at("depth"));
 }
 
 TEST_F(ProfileCommand, KeptDataAndThreadsChangeNoByte) {
