@@ -30,9 +30,13 @@ struct BodySolid {
   double weightCell = 0;
   std::array<int, 3> weightSize{};
   std::vector<float> weights;       ///< [node · joints.size() + k]; empty for a single joint
-  std::vector<std::uint16_t> cellJoints;  ///< by the node at a cell's low corner: bit k where joint k has a share at any of its corners
-  /// Works out cellJoints from the weights.
-  void findCellJoints();
+  /// The weights again as they are looked up: of the cell whose low corner is a node, the joints with a share at any of its corners
+  /// (places in `joints`) are entries cellStart[node] … cellStart[node+1]−1, each with its shares at the eight corners, x fastest.
+  std::vector<std::uint32_t> cellStart;
+  std::vector<std::uint8_t> cellJoint;
+  std::vector<std::array<float, 8>> cellShare;
+  /// Works those out from the weights.
+  void findCells();
 };
 
 /// A solid in a frame's pose.
@@ -63,11 +67,12 @@ class PosedSolid {
 
  private:
   [[nodiscard]] DistanceSample sample(const Vec3d& world, const Nearby& near, const DistanceGrid& grid) const;
-  [[nodiscard]] Affined blend(const Vec3d& reference) const;
+  /// How a point of the reference pose moves. Where one joint alone moves it: that joint's place in the solid's list, and `out` is
+  /// left as it is; else −1.
+  int blend(const Vec3d& reference, Affined& out) const;
 
   const BodySolid* solid_;
-  std::array<Affined, 12> turned_;
-  Affined back_;
+  std::array<Affined, 12> turned_, back_;  ///< of each joint, and the other way round
   Vec3d middle_;
   double radius_ = 0;
 };

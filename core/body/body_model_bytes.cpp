@@ -135,7 +135,7 @@ class Reader {
     for (const int j : solid.joints) check(j >= 0 && j < joints_);
     check(!solid.joints.empty() && solid.joints.size() <= 16 && !solid.grid.empty());
     check(solid.joints.size() == 1 ? solid.weights.empty() : solid.weights.size() == count && solid.weightCell > 0 && solid.weightSize[0] > 1 && solid.weightSize[1] > 1 && solid.weightSize[2] > 1);
-    if (good_) solid.findCellJoints();
+    if (good_) solid.findCells();
   }
   void get(ArmPoints& arm) {
     arm.points.resize(size(48));

@@ -110,7 +110,7 @@ BodySolid bendingSolid(const BodySurface& surface, BodyPart part, double cell, d
     }
   }
 
-  out.findCellJoints();
+  out.findCells();
 
   // How far the grid is off where it matters: next to the surface, a fixed pattern of points.
   const std::size_t step = std::max<std::size_t>(1, mesh.indices.size() / 3 / 400);

@@ -110,7 +110,8 @@ TEST_F(ProfileCommand, ThresholdsDecideWhatIsFound) {
   const auto kinds = [&](const std::string& thresholds) {
     if (!thresholds.empty()) ask({"profile", "save", "--character", keeper, "--thresholds", thresholds});
     std::map<std::string, int> count;
-    for (const Json& finding : ask({"find", "--performer", samples + "sweep.bvh", "--character", keeper})["findings"]) ++count[finding["kind"].get<std::string>()];
+    const Json answer = ask({"find", "--performer", samples + "sweep.bvh", "--character", keeper});
+    for (const Json& finding : answer["findings"]) ++count[finding["kind"].get<std::string>()];
     return count;
   };
   const auto plain = kinds("");
