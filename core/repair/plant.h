@@ -6,7 +6,7 @@
 namespace understudy {
 
 struct PlantSettings {
-  double straightest = 0.995;  ///< planted reach at most this part of the leg (thigh + shank)
+  double straightest = 0.995;  ///< planted reach at most this part of the leg (thigh + shank), or what it was before
   double pelvisLimit = 0.04;   ///< for the sake of reach the pelvis is lowered by at most this part of the leg
   double followLimit = 0.1;    ///< the pelvis goes with the feet that stand, by at most this part of the leg
   double pelvisTime = 0.12;    ///< seconds over which the pelvis' way is enveloped, and again smoothed
@@ -15,10 +15,12 @@ struct PlantSettings {
 
 /// All plants of a take in one layer. A planted foot rolls over its sole without slipping: the lowest point stays where it is
 /// until the next one has come down too; its pitch follows the motion, level in flat phases, toes up in heel phases, heel up in
-/// the others, where toes stay flat until their own phase; in spin phases it turns about the ball. From the release on it slips
-/// part of its own way. Legs follow in their own bend plane; the pelvis is raised or lowered as the plants' anchors say, and
-/// sinks further where a leg would be too straight; the foot that is not planted stays where it was. Before and after a plant
-/// the change fades along the foot's own way, value and speed matched. Plants that cannot be kept are told in `issues`.
+/// the others, where toes stay flat until their own phase; in spin phases it turns about the ball. From the release on it turns
+/// about what it stands on, after its joint's own way, and hardly slips. Legs follow in their own bend plane. The pelvis is raised
+/// as the plants' anchors say, goes with the feet that stand, smoothed over time, so that legs keep their shape, and sinks where
+/// a leg would be straighter than it was or may be. A foot between its plants goes with it near them and is kept off the ground;
+/// one without plants stays where it was. Before and after a plant the change fades along the foot's own way, value and speed matched. Plants that
+/// cannot be kept are told in `issues`.
 [[nodiscard]] RepairLayerPtr makePlantLayer(std::shared_ptr<const RepairContext> context, std::vector<const Repair*> repairs, Issues& issues);
 
 /// The repair with its anchor read off the motion, as evaluated up to the plants: where the part stands with the least change

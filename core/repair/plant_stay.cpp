@@ -1,4 +1,5 @@
 #include "core/repair/plant_stay.h"
+#include "core/repair/plant_strip.h"
 
 #include <algorithm>
 #include <cmath>
@@ -13,9 +14,6 @@ constexpr double steepest = 75 * degree;
 constexpr double beyondOwn = 15 * degree;
 /// A foot begins to roll, and comes to lie flat, over about this much of its own turn.
 constexpr double rollIn = 6 * degree;
-
-/// A foot that lets go slips by at most this part of its length: less than toes do.
-constexpr double slipPart = 0.015;
 
 int signOf(PlantPhase phase) { return phase == PlantPhase::flat ? 0 : phase == PlantPhase::heel ? 1 : -1; }
 
@@ -51,6 +49,16 @@ std::vector<Footing> footings(const Stay& stay, const PlantLeg& leg) {
   return out;
 }
 
+/// Smooths values first … last over `reach` frames on either side; beyond the range's ends go what is there, and the ends themselves.
+void evenOut(std::vector<double>& values, int first, int last, int reach) {
+  const std::vector<double> before = values, kernel = bump(reach);
+  for (int k = first; k <= last; ++k) {
+    double sum = 0;
+    for (int d = -reach; d <= reach; ++d) sum += kernel[static_cast<std::size_t>(d + reach)] * before[static_cast<std::size_t>(std::clamp(k + d, std::max(first - 1, 0), last))];
+    values[static_cast<std::size_t>(k)] = sum;
+  }
+}
+
 }  // namespace
 
 double fade(double t) {
@@ -67,6 +75,7 @@ std::optional<Stay> stayOf(const RepairContext& context, const Repair& repair, c
   stay.span = frames.span;
   stay.before = frames.before;
   stay.after = frames.after;
+  stay.even = std::max(1, static_cast<int>(std::lround(0.05 * context.rate.hertz())));
   stay.weight = std::clamp(repair.weight, 0.0, 1.0);
   const double rate = context.rate.hertz();
   stay.release = stay.span.last + 1;
@@ -143,6 +152,7 @@ std::vector<double> pitches(const Stay& stay, const PlantLeg& leg, const std::ve
         }
         pitch = most;
       }
+      if (sign < 0) evenOut(out, i, end, stay.even);
     }
     i = end + 1;
   }
@@ -151,32 +161,33 @@ std::vector<double> pitches(const Stay& stay, const PlantLeg& leg, const std::ve
 
 namespace {
 
-/// From its release on a foot turns about what it stands on towards where its joint is on its own way, and that slips as it did,
-/// as far as it may.
+/// From its release on a foot turns about what it stands on towards where its joint is on its own way.
 void letGo(const Stay& stay, const PlantLeg& leg, const std::vector<LegFrame>& own, const std::vector<Vec3d>& moves, int held, std::vector<FootPose>& out) {
   const GroundPlane& plane = stay.plane;
-  const auto flatten = [&](const Vec3d& v) { return v - plane.normal * dot(v, plane.normal); };
   const auto edge = static_cast<std::size_t>(held - 1);
   const FootPose& from = out[edge];
-  const std::size_t tip = leg.lowest(from, plane.normal).point;
   const bool skin = leg.points() > 0;
+  const Vec3d axis = rotate(from.foot * conjugate(leg.level), leg.side), ahead = normalised(cross(plane.normal, axis));
+  // Of what bears, the foremost.
+  std::size_t tip = leg.lowest(from, plane.normal).point;
+  const double low = leg.lowest(from, plane.normal).height + 0.005 * leg.footLength();
+  for (std::size_t i = 0; i < leg.points(); ++i)
+    if (const Vec3d p = leg.place(i, from); dot(p, plane.normal) < low && dot(p, ahead) > dot(leg.place(tip, from), ahead)) tip = i;
   const auto tipOf = [&](const FootPose& pose) { return skin ? pose.at + leg.place(tip, pose) : pose.at; };
-  const Vec3d stands = tipOf(from), ownStands = tipOf(own[edge].foot), way = normalised(flatten(tipOf(own.back().foot) - ownStands));
+  const Vec3d stands = tipOf(from);
   // Toes that lie flat stay so; the foot turns about their joint.
   const bool onToes = skin && leg.bends && leg.toeWeight(tip) > 0.5;
   const Vec3d pivot = onToes ? from.at + rotate(from.foot, leg.toeOffset) : stands;
-  const Vec3d offset = from.at - own[edge].foot.at - moves[edge], axis = rotate(from.foot * conjugate(leg.level), leg.side), ahead = normalised(cross(plane.normal, axis));
+  const Vec3d offset = from.at - own[edge].foot.at - moves[edge];
   const auto angleOf = [&](const Vec3d& v) { return std::atan2(dot(v, plane.normal), -dot(v, ahead)); };
   const double before = angleOf(from.at - pivot);
-  const double mostSlip = slipPart * leg.footLength();
-  double slip = 0;
   for (std::size_t i = edge + 1; i < out.size(); ++i) {
-    slip = std::max(slip, dot(tipOf(own[i].foot) - ownStands, way));
-    const Vec3d slipped = way * (mostSlip * std::tanh(slip / mostSlip));
-    const double turn = std::remainder(angleOf(own[i].foot.at + moves[i] + offset - pivot - slipped) - before, 2 * std::numbers::pi);
+    const double ownTurn = leg.pitchOf(own[edge].foot.foot, plane.normal) - leg.pitchOf(own[i].foot.foot, plane.normal);
+    const double aims = std::remainder(angleOf(own[i].foot.at + moves[i] + offset - pivot) - before, 2 * std::numbers::pi);
+    const double turn = std::max(0.0, ownTurn + 2 * beyondOwn * std::tanh((aims - ownTurn) / (2 * beyondOwn)));
     const Quatd turned = fromAxisAngle(axis, -turn);
     FootPose pose{from.at, normalised(turned * from.foot), onToes ? from.toe : normalised(turned * from.toe)};
-    pose.at += stands + slipped - tipOf(pose);
+    pose.at += stands - tipOf(pose);
     pose.at += plane.normal * (dot(plane.through - pose.at, plane.normal) - leg.lowest(pose, plane.normal).height);
     out[i] = pose;
   }

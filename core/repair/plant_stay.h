@@ -23,6 +23,7 @@ struct Stay {
   Vec3d base;                      ///< on the ground below the flat foot's joint, before any spin
   double yaw = 0, turn = 0, lift = 0;
   std::vector<PlantPhase> phases;  ///< one a frame of the span
+  int even = 1;                    ///< frames on either side over which a rising heel's pitch is smoothed
   int release = 0;                 ///< first frame in which the foot may slip; span.last + 1: none
 
   [[nodiscard]] PlantPhase phase(int frame) const { return phases[static_cast<std::size_t>(frame - span.first)]; }

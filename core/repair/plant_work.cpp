@@ -10,6 +10,8 @@ namespace understudy {
 namespace {
 
 constexpr double alongLeg = 8;    // how much more a foot's way along its leg counts for the pelvis than across
+constexpr double aboutToLand = 0.4; // how much one that comes down counts: the pelvis is there when it lands
+constexpr double easyReach = 0.003; // part of its length that the pelvis leaves a leg in hand
 constexpr double straightestEver = 0.998;
 constexpr double onTheBall = 0.2; // how much a foot counts that can rise further
 constexpr double clearTime = 0.12;  // seconds from a stay in which a foot on its way begins to keep off the ground
@@ -151,7 +153,7 @@ class PlantWork {
       const int at = std::clamp(frame, s.span.first, std::min(s.release - 1, s.span.last));
       const LegFrame& leg_ = own(s.side, at);
       const Vec3d change = standing(i, at).at - leg_.foot.at - Vec3d{0, s.lift * s.weight, 0}, along = normalised(leg_.foot.at - leg_.hip, Vec3d{0, 1, 0});
-      const double w = standingWeight(s, frame) + onTheWay * a;
+      const double w = standingWeight(s, frame) + (frame < s.span.first ? aboutToLand : onTheWay) * a;
       // The knee asks for the leg's length much more than for its direction.
       const double stiff = alongLeg * w * dot(along, change);
       sum.cx += Vec3d{w, 0, 0} + along * (alongLeg * w * along.x);
@@ -259,7 +261,7 @@ class PlantWork {
       const double x = wanted - from;
       return x <= 0 ? wanted : x >= 2 * room ? from + room : from + x - x * x / (4 * room);
     };
-    const double planted = bounded(may, 0.0005), loose = bounded(own_, std::clamp(straightestEver - own_, 0.0005, slackReach));
+    const double planted = bounded(may - easyReach / 2, easyReach / 2), loose = bounded(own_, std::clamp(straightestEver - own_, 0.0005, slackReach));
     return loose + (planted - loose) * firm;
   }
 
@@ -272,7 +274,7 @@ class PlantWork {
         const Goal& g = goal(side, f);
         if (!g.active) continue;
         const LegFrame& o = own(side, f);
-        const double full = distance(o.hip, o.knee) + distance(o.knee, o.foot.at), most = mayReach(o) * full;
+        const double full = distance(o.hip, o.knee) + distance(o.knee, o.foot.at), most = (mayReach(o) - easyReach) * full;
         const Vec3d d = o.hip + way(f) - g.pose.at;
         const double flat = d.x * d.x + d.z * d.z, limit = settings.pelvisLimit * plan_.context.leg;
         const double sinks = flat >= most * most ? limit : d.y - std::sqrt(most * most - flat);
@@ -344,10 +346,17 @@ class PlantWork {
       }
       FootPose target = g.pose;
       double miss = 0;
+      const bool leaves = g.active && (g.stay < 0 || frame >= stay(g.stay).release);
       const auto reached = [&](FootPose pose) {
         const Vec3d hip = was.hip + moves;
         const double full = distance(was.hip, was.knee) + distance(was.knee, was.foot.at), wanted = distance(hip, pose.at) / full;
-        if (wanted > 1e-9) pose.at = hip + (pose.at - hip) * (softReach(was, wanted, g.firm) / wanted);
+        if (wanted <= 1e-9) return pose;
+        const double reach = softReach(was, wanted, g.firm);
+        if (reach >= wanted) return pose;
+        // One that lets go or is on its way is raised, so that it does not slip.
+        const double across = std::hypot(hip.x - pose.at.x, hip.z - pose.at.z), rest = full * full * reach * reach - across * across;
+        if (leaves && hip.y > pose.at.y && rest > 0) pose.at.y = hip.y - std::sqrt(rest);
+        else pose.at = hip + (pose.at - hip) * (reach / wanted);
         return pose;
       };
       target = reached(target);
@@ -375,9 +384,10 @@ class PlantWork {
       pose_.place(side, reached(foot.given(target, sum, 1)));
       if (length(more.shift) + std::abs(more.tilt) * foot.footLength() < 3e-5 * plan_.context.height) break;
     }
-    const FootPose asked = foot.given(target, sum, g.firm);
+    const double part = g.stay >= 0 ? 1 : g.share;
+    const FootPose asked = foot.given(target, sum, part);
     target = reached(asked);
-    if (g.firm < 1) pose_.place(side, target);
+    if (part < 1) pose_.place(side, target);
     return distance(asked.at, target.at);
   }
 

@@ -157,6 +157,9 @@ TEST_P(PlantedPair, SolesStandStill) {
   EXPECT_LE(v.lowest, 1);
   EXPECT_LE(v.below, 1);
   EXPECT_LE(v.excused, 0.2 * v.frames);
+  if (characterName == "CesiumMan.gltf") {
+    EXPECT_LE(v.slipOver, 2) << "beyond the performer's toe";
+  }
   // Skins that hang on the shank give way under the foot; where they do not, what is down stays.
   if (characterName == "RobotExpressive.glb") {
     EXPECT_LE(v.slideTotal, 0.5);
