@@ -273,6 +273,17 @@ Vec3d leftwards(const PosedBody& body, bool shoulders) {
   return a && b ? normalised(*a - *b) : Vec3d{1, 0, 0};
 }
 
+/// How far (radians about `along`) a forearm turns with its hand, where one figure's reference pose shows the palm and the other the back
+/// of the hand: a wrist that took all of it would be wrung. It is real arms' own way too, whose radius turns from the elbow on. The
+/// elbow takes a little more than half, since captured wrists add their own roll and captured elbows hardly any; of small differences
+/// it takes nothing.
+double sharedRoll(const Quatd& forearm, const Quatd& hand, const Vec3d& along) {
+  constexpr double none = 20 * degree, all = 60 * degree, share = 0.6;
+  const Quatd twist = swingTwist(normalised(hand * conjugate(forearm)), normalised(along)).twist;
+  const double roll = length(logOf(twist)), part = std::clamp((roll - none) / (all - none), 0.0, 1.0);
+  return std::copysign(share * roll * part, dot(logOf(twist), along));
+}
+
 struct Frames {
   Quatd performer, character;
   double confidence = 1;
@@ -369,6 +380,13 @@ Alignment alignBodies(const PosedBody& performer, const Motion& clip, const Pose
         matched(end, frameOf(ds, ss), frameOf(dt, st), palms ? std::min(rs.confidence, rt.confidence) : 0.5,
                 palms ? "hand and palm (" + rs.reason + ")" : "hand's direction; its roll goes with the elbow");
         handCorrection = alignment[indexOf(end)].correction;
+        RoleAlignment& forearm = alignment[indexOf(lower)];
+        if (palms && !same) {
+          if (const double roll = sharedRoll(forearm.correction, handCorrection, ls); std::abs(roll) > 0) {
+            forearm.correction = normalised(fromAxisAngle(normalised(ls), roll) * forearm.correction);
+            forearm.reason += "; it goes along with the palm by " + std::to_string(static_cast<int>(std::lround(std::abs(roll) / degree))) + "°";
+          }
+        }
       } else {
         const Axis us2 = soleUp(performer, end, &sampled), ut2 = soleUp(character, end, nullptr);
         const Axis hs2 = footHeading(performer, end, us2.direction), ht2 = footHeading(character, end, ut2.direction);

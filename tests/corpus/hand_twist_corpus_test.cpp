@@ -1,0 +1,85 @@
+// How far hands are wrung against their forearms by retargeting alone: worked out here from world rotations of the result.
+#include <gtest/gtest.h>
+
+#include <algorithm>
+#include <cmath>
+#include <filesystem>
+
+#include "core/io/read.h"
+#include "core/retarget/posed_body.h"
+#include "tests/support/truth_map.h"
+
+namespace understudy {
+namespace {
+
+const std::string corpus = UNDERSTUDY_CORPUS;
+constexpr double degree = 3.14159265358979 / 180;
+
+Figure read(const std::string& name) {
+  ReadSettings settings;
+  settings.readerProgram = std::string(UNDERSTUDY_BINARY) + "/bin/understudy-reader";
+  Result<Figure> figure = readFigure(corpus + "/" + name, settings);
+  EXPECT_TRUE(figure.ok()) << (figure.ok() ? "" : figure.error().text());
+  return figure.ok() ? std::move(*figure) : Figure{};
+}
+
+/// Degrees by which `role` is twisted against the joint of `above`, about the forearm, from the reference pose on; one a sampled frame.
+std::vector<double> twists(const Figure& figure, const SkeletonMap& map, const Motion& motion, const Motion* forReference, Role above, Role role, bool left) {
+  const Result<PosedBody> body = posedBody(figure, map, forReference, {});
+  EXPECT_TRUE(body.ok());
+  std::vector<double> out;
+  const int a = map.joint(above), b = map.joint(role), lower = map.joint(left ? Role::leftLowerArm : Role::rightLowerArm),
+            hand = map.joint(left ? Role::leftHand : Role::rightHand);
+  if (!body || a < 0 || b < 0 || lower < 0 || hand < 0) return out;
+  const auto at = [](int j) { return static_cast<std::size_t>(j); };
+  const Vec3d axis = rotate(conjugate(body->rotation[at(b)]), normalised(body->position[at(hand)] - body->position[at(lower)]));
+  const Quatd reference = conjugate(body->rotation[at(a)]) * body->rotation[at(b)];
+  std::vector<Quatd> local(at(figure.skeleton.size())), rotation(local.size());
+  std::vector<Vec3d> position(local.size());
+  for (int f = 0; f < motion.frames; f += std::max(1, motion.frames / 100)) {
+    for (std::size_t j = 0; j < local.size(); ++j) local[j] = Quatd(motion.rotationsAt(f)[j]);
+    worldOf(body->rig, local, {}, rotation, position);
+    const Quatd q = conjugate(reference) * conjugate(rotation[at(a)]) * rotation[at(b)];
+    out.push_back(std::remainder(2 * std::atan2(dot(q.vec(), axis), q.w), 360 * degree) / degree);
+  }
+  return out;
+}
+
+double middle(std::vector<double> values) {
+  if (values.empty()) return 0;
+  std::nth_element(values.begin(), values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2), values.end());
+  return values[values.size() / 2];
+}
+
+class HandTwist : public testing::TestWithParam<std::tuple<const char*, const char*>> {};
+
+TEST_P(HandTwist, HandsAreNotWrung) {
+  if (!std::filesystem::exists(corpus)) GTEST_SKIP() << "no open corpus beside the project";
+  const auto [performerName, characterName] = GetParam();
+  const Figure performer = read("motion/" + std::string(performerName)), character = read("characters/" + std::string(characterName));
+  const BoneMap map{truthMap(corpus, performerName, performer), truthMap(corpus, characterName, character)};
+  const Result<Motion> clip = sample(performer.clips[0], performer.skeleton);
+  ASSERT_TRUE(clip.ok());
+  const Result<Retargeted> result = retarget(performer, *clip, character, map);
+  ASSERT_TRUE(result.ok()) << result.error().text();
+  for (const bool left : {true, false}) {
+    const Role hand = left ? Role::leftHand : Role::rightHand, lower = left ? Role::leftLowerArm : Role::rightLowerArm, upper = left ? Role::leftUpperArm : Role::rightUpperArm;
+    const auto more = [&](Role above, Role role) {
+      const std::vector<double> was = twists(performer, map.performer, *clip, &*clip, above, role, left), is = twists(character, map.character, result->motion, nullptr, above, role, left);
+      EXPECT_EQ(was.size(), is.size());
+      std::vector<double> out;
+      for (std::size_t k = 0; k < std::min(was.size(), is.size()); ++k) out.push_back(std::abs(is[k]) - std::abs(was[k]));
+      return middle(std::move(out));
+    };
+    EXPECT_LT(more(lower, hand), 60) << (left ? "left hand" : "right hand");
+    EXPECT_LT(more(upper, lower), 75) << (left ? "left forearm" : "right forearm");
+  }
+}
+
+INSTANTIATE_TEST_SUITE_P(Corpus, HandTwist,
+                         testing::Combine(testing::Values("child_zombie_walk_zup.bvh", "child_dab_zup.bvh", "boxing_toes.bvh", "cmu_02_07_swordplay.bvh",
+                                                          "gait_fullbody_walk.bvh", "walk_figure8.bvh"),
+                                          testing::Values("CesiumMan.gltf", "KayKit_Knight.glb", "RobotExpressive.glb", "Quaternius_Alien.fbx")));
+
+}  // namespace
+}  // namespace understudy
