@@ -40,6 +40,7 @@ Result<TakeOutput> writeTake(const Take& take, const Sources& sources, const Eva
   TakeOutput output;
   const auto written = std::chrono::steady_clock::now();
   output.notes = baked->notes;
+  if (std::optional<Issue> without = propsLeftOut(baked->clip, out)) output.notes.push_back(std::move(*without));
   if (check && !out.ends_with(".csv") && std::filesystem::is_regular_file(out)) {
     auto measured = measureFidelity(out, *sources.character, baked->clip, part(control, 0.5, 1));
     if (measured)

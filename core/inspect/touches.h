@@ -13,6 +13,11 @@ struct TouchProposalSettings {
   double ease = 0.25;        ///< seconds before and after
   double confidence = 0.5;   ///< contacts that are less sure are left out
   double moments = 12;       ///< of a path, a second
+  double shortest = 0.1;     ///< seconds of a part of a contact that is carried by itself
+  double pause = 0.15;       ///< seconds between two such parts
+  double bridge = 0.04;      ///< seconds of a part that may miss altogether
+  double nearly = 0.012;     ///< metres (at a height of 1.7) between the skins, either way, at which a part may go on
+  double share = 0.7;        ///< of a part's frames that have to touch
   double farthest = 0.2;     ///< part of the height a hand may end from its place along the surface
   double fastest = 4;        ///< heights a second by which a touch may change a hand's way; beyond it would leap
   double quickest = 15;      ///< radians a second that it may add to a turn of upper arm, forearm or hand
@@ -20,10 +25,11 @@ struct TouchProposalSettings {
 
 /// One touch a contact, in order. `rate` is that of the contacts' frames; `plain` the character's motion (untrimmed) and
 /// `alignment` that of its retarget, which tells how the performer's limbs lie to the character's. A place on a capsule of the
-/// performer goes to the skin of the character's own part in the same direction, its nearest skin of the hand is what touches.
-/// Where arms are too short for it the place wanders over the part towards the shoulder, as far as it must. Left out and told in
-/// `issues` are contacts whose parts the character lacks, that its arms cannot get to or that
-/// other parts of it are in the way of, or of both hands on each other's arms.
+/// performer goes to the skin of the character's own part in the same direction, its nearest skin of the hand is what touches. Where
+/// the arm does not get there, or the hand would lie in the body, the place moves over the same part of the body, as little as it takes
+/// and smoothly from moment to moment. A contact whose hand would leap is carried in the parts between the leaps. Left out and told in
+/// `issues` are contacts whose parts the character lacks, that its arms cannot get to or that other parts of it are in the way of, or
+/// of both hands on each other's arms.
 [[nodiscard]] std::vector<Repair> touchesOf(const RepairContext& context, const BodyContacts& contacts, FrameRate rate, const TiledMotion& plain,
                                             const Alignment& alignment, const TouchProposalSettings& settings, Issues& issues);
 

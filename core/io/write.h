@@ -54,6 +54,9 @@ struct BakedClip {
 [[nodiscard]] Status handOver(const Figure& character, const BakedClip& clip, const std::string& path, bool animationOnly = false,
                               const RunControl& control = {});
 
+/// A warning where the format of `path` cannot hold the clip's props, which are then left out (BVH and CSV hold a skeleton alone).
+[[nodiscard]] std::optional<Issue> propsLeftOut(const BakedClip& clip, const std::string& path);
+
 /// How far written curves are from the evaluated motion, measured at 3 cm from each joint along its axes.
 struct Fidelity {
   double worstMillimetres = 0;

@@ -23,8 +23,14 @@ constexpr double mostCollar = 15 * degree, mostSpine = 10 * degree;
 // Parts of a limb's length: up to `easy` it needs no help; with all help it may be as straight as `straightest`.
 /// Metres (at a height of 1.7) at which skin touches skin: grids and chosen points are not exact.
 constexpr double justTouching = 0.001;
-constexpr double calm = 0.06;  // seconds on either side
-constexpr int calmRounds = 2;
+/// Seconds on either side over which the way onto the skin is smoothed, round after round; after each but the last it settles on the
+/// skin again. Before that, the median of this many seconds on either side takes off what single frames ask for.
+constexpr std::array calms{0.12, 0.10, 0.03};
+constexpr int calmRounds = static_cast<int>(calms.size());
+constexpr double median = 0.035;
+/// Metres (at a height of 1.7) by which the smooth way may be left to touch.
+constexpr double trembling = 0.012;
+constexpr double steady = 0.03;  ///< seconds on either side over which that is smoothed
 constexpr double easy = 0.97, straightest = 0.999;
 /// Farthest turn of a hand whose prop does not reach its place by the arm alone.
 constexpr double mostSwing = 25 * degree;
@@ -138,7 +144,9 @@ class TouchLayer final : public RepairLayer {
     for (const Item& item : items_) {
       const RepairFrames& f = frames_[item.index];
       const FrameSpan acting = f.acting();
-      const int reach = item.skin ? calmRounds * calmFrames() : 0;
+      int reach = 0;
+      for (int round = 1; item.skin && round <= calmRounds; ++round) reach += calmFrames(round) + medianFrames();
+      if (reach > 0) reach += steadyFrames();
       if (reach > 0) include(common(widened(common(changed, f.span), reach, reach), f.span));
       if (!common(changed, {f.span.first, f.span.first + slopeFrames + reach}).empty()) include({acting.first, f.span.first});
       if (!common(changed, {f.span.last - slopeFrames - reach, f.span.last}).empty()) include({f.span.last, acting.last});
@@ -165,7 +173,10 @@ class TouchLayer final : public RepairLayer {
       for (Pull& pull : pulls) {
         const RepairFrames& when = frames_[pull.item->index];
         if (when.span.holds(f)) {
-          if (pull.item->skin) pull.start = calmAt(poser, in, *pull.item, f, kept);
+          if (pull.item->skin) {
+            pull.start = doneAt(poser, in, *pull.item, f, kept);
+            pull.settled = true;
+          }
         } else {
           pull.edge = edgeOf(poser, in, *pull.item, f < when.span.first ? 0 : 1, kept);
         }
@@ -201,24 +212,34 @@ class TouchLayer final : public RepairLayer {
     double weight = 0;  ///< share of the limb
     const Edge* edge = nullptr;
     std::optional<Change> start;  ///< skin goes on from here
+    bool settled = false;         ///< and stays there
   };
   /// What one run has worked out, by item and frame of its span.
   struct Kept {
     struct Of {
       std::array<std::vector<std::optional<Change>>, calmRounds + 1> rounds;  ///< as asked for, and after each smoothing
+      std::array<std::vector<std::optional<Change>>, calmRounds> usual;       ///< medians of the rounds but the last
+      std::vector<std::optional<double>> left;                                ///< after the last round
       std::array<std::optional<Edge>, 2> edges;
     };
     explicit Kept(const TouchLayer& layer) : items(layer.items_.size()) {
       for (std::size_t i = 0; i < items.size(); ++i) {
         const auto n = static_cast<std::size_t>(layer.frames_[layer.items_[i].index].span.count());
         for (auto& round : items[i].rounds) round.resize(n);
+        for (auto& round : items[i].usual) round.resize(n);
+        items[i].left.resize(n);
       }
     }
     std::vector<Of> items;
   };
   [[nodiscard]] Kept::Of& keptOf(Kept& kept, const Item& item) const { return kept.items[static_cast<std::size_t>(&item - items_.data())]; }
-  /// Frames on either side over which the way onto the skin is smoothed.
-  [[nodiscard]] int calmFrames() const { return std::max(1, static_cast<int>(std::lround(calm * context_->rate.hertz()))); }
+  /// Frames on either side over which the way onto the skin is smoothed in a round, counted from 1.
+  [[nodiscard]] int calmFrames(int round) const {
+    return std::max(1, static_cast<int>(std::lround(calms[static_cast<std::size_t>(round - 1)] * context_->rate.hertz())));
+  }
+  /// The same over which what is left to the skin is smoothed.
+  [[nodiscard]] int steadyFrames() const { return static_cast<int>(std::lround(steady * context_->rate.hertz())); }
+  [[nodiscard]] int medianFrames() const { return std::max(1, static_cast<int>(std::lround(median * context_->rate.hertz()))); }
 
   [[nodiscard]] const LimbRig& limbAt(int limb) const {
     return limb < 2 ? context_->arms[static_cast<std::size_t>(limb)] : context_->legs[static_cast<std::size_t>(limb - 2)];
@@ -383,7 +404,7 @@ class TouchLayer final : public RepairLayer {
     for (const Item& item : items_) {
       const double w = item.weight * spanWeight(frames_[item.index], frame);
       const bool locked = isLocked(item.limb, frame) && (item.other < 0 || isLocked(item.other, frame));
-      if (w > 0 && !locked) pulls.push_back({&item, w, nullptr, std::nullopt});
+      if (w > 0 && !locked) pulls.push_back({&item, w, nullptr, std::nullopt, false});
     }
     for (int limb = 0; limb < 4; ++limb) {
       std::vector<Pull*> own;
@@ -485,36 +506,102 @@ class TouchLayer final : public RepairLayer {
     const int own = limbAt(item.limb).end, other = item.other >= 0 ? limbAt(item.other).end : -1;
     const Vec3d ownHad = poser.position(own), otherHad = other >= 0 ? poser.position(other) : Vec3d{};
     const Quatd turnHad = poser.rotation(own);
-    Pull pull{&item, 1, nullptr, start};
+    Pull pull{&item, 1, nullptr, start, false};
     solve(poser, in, {pull}, frame);
     return {poser.position(own) - ownHad, other >= 0 ? poser.position(other) - otherHad : Vec3d{},
             item.propInBone ? logOf(poser.rotation(own) * conjugate(turnHad)) : Vec3d{}};
   }
 
-  /// Where skin goes on from at a frame: the mean of what the frames around it ask for, so that the hand neither jitters nor leaps
-  /// as other points of it come to touch.
-  [[nodiscard]] Change calmAt(Poser& poser, const TiledMotion& in, const Item& item, int frame, Kept& kept, int round = calmRounds) const {
+  /// Where skin goes on from at a frame in a round: the mean of what the frames around it ask for, so that the hand neither jitters
+  /// nor leaps as other points of it come to touch.
+  [[nodiscard]] Change calmAt(Poser& poser, const TiledMotion& in, const Item& item, int frame, Kept& kept, int round) const {
     const FrameSpan span = frames_[item.index].span;
-    const int reach = calmFrames();
+    const int reach = calmFrames(round);
     Change sum;
     double total = 0;
     for (int f = std::max(span.first, frame - reach); f <= std::min(span.last, frame + reach); ++f) {
       const double w = 1 + std::cos(std::numbers::pi * (f - frame) / (reach + 1));
-      sum = sum.plus(doneAt(poser, in, item, f, kept, round - 1), w);
+      sum = sum.plus(usualAt(poser, in, item, f, kept, round - 1), w);
       total += w;
     }
     return Change{}.plus(sum, 1 / total);
   }
 
-  /// The change at a frame after so many rounds of smoothing and settling again.
-  [[nodiscard]] Change doneAt(Poser& poser, const TiledMotion& in, const Item& item, int frame, Kept& kept, int round = calmRounds) const {
+  /// The median of the changes around a frame after so many rounds, number by number.
+  [[nodiscard]] const Change& usualAt(Poser& poser, const TiledMotion& in, const Item& item, int frame, Kept& kept, int round) const {
+    const FrameSpan span = frames_[item.index].span;
+    std::optional<Change>& usual = keptOf(kept, item).usual[static_cast<std::size_t>(round)][static_cast<std::size_t>(frame - span.first)];
+    if (usual) return *usual;
+    // The same number of frames on both sides, so that the ends of the span are their own.
+    const int reach = std::min({medianFrames(), frame - span.first, span.last - frame});
+    std::array<std::vector<double>, 6> values;
+    for (int f = frame - reach; f <= frame + reach; ++f) {
+      const Change& change = doneAt(poser, in, item, f, kept, round);
+      const double numbers[] = {change.own.x, change.own.y, change.own.z, change.other.x, change.other.y, change.other.z};
+      for (std::size_t k = 0; k < values.size(); ++k) values[k].push_back(numbers[k]);
+    }
+    std::array<double, 6> middle{};
+    for (std::size_t k = 0; k < values.size(); ++k) {
+      const auto at = values[k].begin() + reach;
+      std::nth_element(values[k].begin(), at, values[k].end());
+      middle[k] = *at;
+    }
+    usual = Change{{middle[0], middle[1], middle[2]}, {middle[3], middle[4], middle[5]}, {}};
+    return *usual;
+  }
+
+  /// The change at a frame after so many rounds of smoothing; after the last one it is what is applied.
+  [[nodiscard]] const Change& doneAt(Poser& poser, const TiledMotion& in, const Item& item, int frame, Kept& kept, int round = calmRounds) const {
     std::optional<Change>& done = keptOf(kept, item).rounds[static_cast<std::size_t>(round)][static_cast<std::size_t>(frame - frames_[item.index].span.first)];
     if (!done) {
-      std::optional<Change> start;
-      if (item.skin && round > 0) start = calmAt(poser, in, item, frame, kept, round);
-      done = changeOf(poser, in, item, frame, start);
+      if (item.skin && round == calmRounds) {
+        const FrameSpan span = frames_[item.index].span;
+        const int reach = steadyFrames();
+        double along = 0, total = 0;
+        for (int f = std::max(span.first, frame - reach); f <= std::min(span.last, frame + reach); ++f) {
+          const double w = 1 + std::cos(std::numbers::pi * (f - frame) / (reach + 1));
+          along += w * leftAt(poser, in, item, f, kept);
+          total += w;
+        }
+        along /= total;
+        const Change calm = calmAt(poser, in, item, frame, kept, round);
+        poser.load(in, frame);
+        solve(poser, in, {Pull{&item, 1, nullptr, calm, true}}, frame);
+        const Vec3d normal = momentAt(poser, item, frame).normal;
+        const double share = shareOf(item, frame);
+        done = calm.plus({normal * (along * (1 - share)), normal * (-along * share), {}}, 1);
+      } else {
+        std::optional<Change> start;
+        if (item.skin && round > 0) start = calmAt(poser, in, item, frame, kept, round);
+        done = changeOf(poser, in, item, frame, start);
+      }
     }
     return *done;
+  }
+
+  /// What the smooth way leaves to the skin along the place's normal, metres; no more than a hand's trembling.
+  [[nodiscard]] double leftAt(Poser& poser, const TiledMotion& in, const Item& item, int frame, Kept& kept) const {
+    std::optional<double>& left = keptOf(kept, item).left[static_cast<std::size_t>(frame - frames_[item.index].span.first)];
+    if (left) return *left;
+    const Change calm = calmAt(poser, in, item, frame, kept, calmRounds);
+    poser.load(in, frame);
+    solve(poser, in, {Pull{&item, 1, nullptr, calm, true}}, frame);
+    const Moment m = momentAt(poser, item, frame);
+    const TouchSkin::Posed touch(*item.skin, poser, item.limb, against(item, m));
+    const double wanted = item.touch->gap + context_->scaled(justTouching), farthest = context_->scaled(trembling);
+    double along = 0, best = 0, least = std::numeric_limits<double>::infinity();
+    for (int pass = 0; pass < 12; ++pass) {
+      const TouchSkin::Posed::Nearest n = touch.nearest(m.normal * along);
+      const double off = wanted - n.distance;
+      if (std::abs(off) < least) {
+        least = std::abs(off);
+        best = along;
+      }
+      if (std::abs(off) < context_->scaled(1e-4)) break;
+      along = std::clamp(along + off / std::clamp(std::abs(dot(n.gradient, m.normal)), 0.5, 1.0), -farthest, farthest);
+    }
+    left = best;
+    return best;
   }
 
   [[nodiscard]] const Edge* edgeOf(Poser& poser, const TiledMotion& in, const Item& item, int side, Kept& kept) const {
@@ -559,8 +646,10 @@ class TouchLayer final : public RepairLayer {
       l.rotation = poser.rotation(rig.end);
       const Vec3d root = poser.position(rig.root), line = normalised(l.goal - root), bend = poser.position(rig.mid) - root, off = bend - line * dot(bend, line);
       l.reach = distance(root, l.goal);
-      // The elbow keeps its side; seen from straight behind the limb's line there is none, which hands rarely get to.
-      if (length(off) > 0.02 * length(bend)) l.pole = normalised(off) - line * 0.15;
+      if (length(off) > 0.02 * length(bend)) {
+        l.side = normalised(off);
+        l.line = line;
+      }
     }
     const auto add = [&](const Pull& pull, const Change& change, double w) {
       LimbTask& own = task.limbs[static_cast<std::size_t>(pull.item->limb)];
@@ -587,7 +676,7 @@ class TouchLayer final : public RepairLayer {
         const double share = shareOf(*pull.item, frame);
         add(pull, {way * (1 - share), way * -share, {}}, pull.weight);
       }
-      exact = exact || pull.weight > 1 - 1e-9;
+      exact = exact || (pull.weight > 1 - 1e-9 && !pull.settled);
     }
     const bool spineTurned = bring(poser, task);
     if (exact) follow(poser, in, pulls, task, spineTurned);
@@ -613,7 +702,8 @@ class TouchLayer final : public RepairLayer {
     Quatd rotation;      ///< of the end, world
     double reach = 0;    ///< how far the end was from the root before
     double swung = 0;    ///< radians the end has been turned for its prop's sake
-    std::optional<Vec3d> pole;
+    std::optional<Vec3d> side;  ///< unit, to which the middle joint was off the line from root to end
+    Vec3d line;                 ///< unit, that line
   };
   struct Task {
     int frame = 0;
@@ -639,7 +729,7 @@ class TouchLayer final : public RepairLayer {
       double miss = 0;
       bool again = false;
       for (const Pull& pull : pulls) {
-        if (pull.edge || pull.weight < 1 - 1e-9) continue;
+        if (pull.edge || pull.settled || pull.weight < 1 - 1e-9) continue;
         const Item& item = *pull.item;
         const auto own = static_cast<std::size_t>(item.limb), other = static_cast<std::size_t>(std::max(0, item.other));
         if (item.skin) {
@@ -746,7 +836,7 @@ class TouchLayer final : public RepairLayer {
       const double steep = length(n.gradient);
       return steep > 1e-6 ? n.gradient * (off / (steep * std::max(steep, 0.5))) : Vec3d{};
     };
-    // A smooth start asks for little: along the place's own normal it stays smooth.
+    // A smooth start asks for little: along the place's own normal it stays smooth, also where that is not enough.
     if (fromHere) {
       double along = 0;
       for (int pass = 0; pass < 16; ++pass) {
@@ -757,7 +847,7 @@ class TouchLayer final : public RepairLayer {
           break;
         }
         along += off / std::clamp(std::abs(dot(n.gradient, m.normal)), 0.5, 1.0);
-        if (std::abs(along) > context_->scaled(0.06)) break;
+        if (std::abs(along) > context_->scaled(0.08)) break;
       }
     }
     for (int pass = 0; pass < 30; ++pass) {
@@ -808,7 +898,8 @@ class TouchLayer final : public RepairLayer {
       LimbGoal wanted;
       wanted.target = l.goal;
       wanted.endRotation = l.rotation;
-      wanted.pole = l.pole;
+      // The elbow's side goes along with the limb's line by the least turn, which is unsteady for opposite directions only.
+      if (l.side) wanted.pole = rotate(rotationBetween(l.line, normalised(l.goal - poser.position(limbAt(limb).root), l.line)), *l.side);
       poser.solveLimb(limbAt(limb), wanted);
     }
     return spineTurned;

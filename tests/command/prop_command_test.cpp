@@ -194,6 +194,16 @@ TEST_F(BroomReel, BristlesRestOnAnObjectOfTheSetWhichIsNotExported) {
   for (const std::string& name : after.figure.skeleton.names) EXPECT_EQ(name.find("stone"), std::string::npos);
 }
 
+TEST_F(BroomReel, FormatsWithoutPropsSaySo) {
+  for (const std::string name : {"take.bvh", "take.csv"}) {
+    const ProgramRun run = repair({"export", reel(), "--out", folder_.file(name)});
+    EXPECT_EQ(run.exitCode, 0) << run.err;
+    EXPECT_NE((run.out + run.err).find("'broom' is left out"), std::string::npos) << run.err << run.out;
+  }
+  const ProgramRun run = repair({"export", reel(), "--out", folder_.file("take.glb")});
+  EXPECT_EQ((run.out + run.err).find("left out"), std::string::npos) << run.err;
+}
+
 TEST_F(BroomReel, OutOfReachTheBroomIsPointedThere) {
   const Film before = exported("before.glb");
   // Farther to the side than the arm can bring the hand: what a turn of the hand adds still gets it nearer.
