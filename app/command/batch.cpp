@@ -13,6 +13,7 @@
 #include <cstdio>
 #include <cstring>
 #include <filesystem>
+#include <map>
 #include <set>
 
 #include "app/command/commands.h"
@@ -33,6 +34,8 @@ namespace fs = std::filesystem;
 struct Pair {
   std::string performer, character, map;
   std::string name;    ///< of its folder
+  int clip = 0;        ///< of the performer's file, counted from 0
+  std::string clipName;  ///< part of the folder's name where the file holds several clips
 };
 
 std::string endingOf(const fs::path& path) {
@@ -96,6 +99,39 @@ Result<std::vector<std::string>> filesOf(const std::string& path, bool performer
   return files;
 }
 
+/// The clips of a performer's file that move, or the one that is asked for; a file that cannot be read has one, and fails when it is finished.
+std::vector<std::pair<int, std::string>> clipsOf(const std::string& path, const std::string& wanted) {
+  const std::vector<std::pair<int, std::string>> one{{0, {}}};
+  if (endingOf(path) == ".bvh") return one;
+  const auto figure = readFigure(path);
+  if (!figure || figure->clips.empty()) return one;
+  if (!wanted.empty()) {
+    const Result<int> clip = chooseClip(*figure, wanted);
+    return {{clip ? *clip : -1, {}}};
+  }
+  std::vector<std::pair<int, std::string>> out;
+  for (std::size_t i = 0; i < figure->clips.size(); ++i)
+    if (!figure->clips[i].still) out.emplace_back(static_cast<int>(i), figure->clips[i].name.empty() ? std::to_string(i + 1) : figure->clips[i].name);
+  if (out.empty()) return one;
+  if (out.size() == 1) out.front().second.clear();
+  return out;
+}
+
+/// One pair for each clip of its performer's file.
+std::vector<Pair> withClips(std::vector<Pair> pairs, const std::string& wanted) {
+  std::map<std::string, std::vector<std::pair<int, std::string>>> known;
+  std::vector<Pair> out;
+  for (const Pair& pair : pairs) {
+    if (!known.count(pair.performer)) known[pair.performer] = clipsOf(pair.performer, wanted);
+    for (const auto& [clip, name] : known[pair.performer]) {
+      out.push_back(pair);
+      out.back().clip = clip;
+      out.back().clipName = name;
+    }
+  }
+  return out;
+}
+
 Result<std::vector<Pair>> pairsOf(const Options& options) {
   std::vector<Pair> pairs;
   if (options.has("pairs")) {
@@ -106,7 +142,7 @@ Result<std::vector<Pair>> pairsOf(const Options& options) {
     for (const auto& line : *lines) {
       if (line.size() < 2 || line.size() > 3)
         return makeError(Fault::input, "A line has a performer, a character and perhaps a bone map, with tabs between them", path, "Correct the line '" + line.front() + "'");
-      pairs.push_back({line[0], line[1], line.size() > 2 ? line[2] : std::string(), {}});
+      pairs.push_back({line[0], line[1], line.size() > 2 ? line[2] : std::string(), {}, 0, {}});
     }
     if (pairs.empty()) return makeError(Fault::input, "The list is empty", path);
   } else {
@@ -117,12 +153,13 @@ Result<std::vector<Pair>> pairsOf(const Options& options) {
     const auto characters = filesOf(options.value("characters"), false);
     if (!characters) return characters.error();
     for (const std::string& performer : *performers)
-      for (const std::string& character : *characters) pairs.push_back({performer, character, {}, {}});
+      for (const std::string& character : *characters) pairs.push_back({performer, character, {}, {}, 0, {}});
   }
+  pairs = withClips(std::move(pairs), options.value("clip"));
   // Names do not depend on the shard: every shard sees the whole list.
   std::set<std::string> taken;
   for (Pair& pair : pairs) {
-    std::string name = fs::path(pair.performer).stem().string() + "--" + fs::path(pair.character).stem().string();
+    std::string name = fs::path(pair.performer).stem().string() + (pair.clipName.empty() ? "" : "-" + pair.clipName) + "--" + fs::path(pair.character).stem().string();
     for (char& c : name)
       if (c == '/' || c == '\\' || static_cast<unsigned char>(c) < 0x20) c = '_';
     pair.name = name;
@@ -215,6 +252,7 @@ std::string keyOf(const Pair& pair, const Options& options) {
   for (const std::string& file : {pair.performer, pair.character, pair.map, options.value("prop")}) text += "|" + (file.empty() ? std::string() : file + "=" + contentHash(file));
   const std::string profile = options.has("profile") ? options.value("profile") : profilePathOf(pair.character);
   text += "|" + (profile == "off" ? profile : contentHash(profile));
+  text += "|clip " + std::to_string(pair.clip);
   for (const char* name : {"lead", "fps", "no-pictures"}) text += "|" + std::string(options.has(name) ? name : "") + options.value(name);
   return text;
 }
@@ -298,6 +336,8 @@ int run(const Context& context, const Options& options) {
     const auto begin = std::chrono::steady_clock::now();
     fs::remove(folder / "job.json", error);
     std::vector<std::string> words{"finish", "--quiet", "--performer", pair.performer, "--character", pair.character, "--out", folder.string()};
+    // A clip that the file does not have is told by 'finish'.
+    if (pair.clip != 0) words.insert(words.end(), {"--clip", pair.clip < 0 ? options.value("clip") : std::to_string(pair.clip + 1)});
     if (!pair.map.empty()) words.insert(words.end(), {"--map", pair.map});
     for (const char* name : {"prop", "lead", "fps", "profile", "threads", "cache"})
       if (options.has(name)) words.insert(words.end(), {std::string("--") + name, options.value(name)});
@@ -347,7 +387,8 @@ Command batchCommand() {
   command.summary = "finishes many clips on many characters";
   command.description =
       "Runs 'finish' for every performer on every character, or for the pairs of a list, each into a folder\n"
-      "DIR/PERFORMER--CHARACTER. A pair that is finished already from the same files and options is kept as it is, so\n"
+      "DIR/PERFORMER--CHARACTER. All clips of a performer's file are finished, each as a pair of its own in\n"
+      "DIR/PERFORMER-CLIP--CHARACTER where there are several. A pair that is finished already from the same files and options is kept as it is, so\n"
       "that a run that was stopped is taken up where it ended. A pair that fails does not stop the others; the exit\n"
       "code is then that of the first failure. Shards divide the list without knowing of each other: start one a\n"
       "machine or core with --shard 1/4, 2/4 and so on, all with the same DIR.\n"
@@ -361,6 +402,7 @@ Command batchCommand() {
                      {"list", "", "tell what is to do and do nothing"},
                      {"prop", "FILE", "what the performers hold, for all pairs"},
                      {"lead", "left|right", "the hand that leads it"},
+                     {"clip", "N|NAME", "only this clip of each performer's file; default: all"},
                      {"fps", "R", "frames per second of the outputs"},
                      {"profile", "FILE|off", "one profile for all characters, or none; default: those that lie beside them"},
                      {"no-pictures", "", "leave pictures out of the reports"}};

@@ -9,6 +9,7 @@ namespace understudy::cli {
 [[nodiscard]] Command mapCommand();
 [[nodiscard]] Command retargetCommand();
 [[nodiscard]] Command findCommand();
+[[nodiscard]] Command findingsCommand();
 [[nodiscard]] Command finishCommand();
 [[nodiscard]] Command repairCommand();
 [[nodiscard]] Command profileCommand();

@@ -25,7 +25,7 @@ constexpr const char* exitCodes =
 
 std::vector<Command> allCommands() {
   return {lookCommand(),   mapCommand(),    retargetCommand(), findCommand(), finishCommand(),
-          repairCommand(), profileCommand(), sheetCommand(),  packCommand(), batchCommand()};
+          repairCommand(), profileCommand(), sheetCommand(),  packCommand(), batchCommand(),  findingsCommand()};
 }
 
 std::vector<OptionSpec> commonOptions() {

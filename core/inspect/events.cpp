@@ -46,7 +46,7 @@ Findings joinedEvents(Findings findings, FrameRate rate, const EventSettings& se
     std::size_t i = out.size();
     while (i-- > 0) {
       const Finding& old = out[i];
-      if (old.kind == finding.kind && sharesLimb(old, finding) && old.proposal.empty() == finding.proposal.empty() && finding.span.first - old.span.last <= join + 1) break;
+      if (old.kind == finding.kind && sharesLimb(old, finding) && old.proposal.empty() == finding.proposal.empty() && old.hint == finding.hint && finding.span.first - old.span.last <= join + 1) break;
     }
     if (i < out.size()) {
       take(out[i], std::move(finding));
@@ -68,7 +68,7 @@ Findings joinedEvents(Findings findings, FrameRate rate, const EventSettings& se
 }
 
 bool sameFlaw(const Finding& a, const Finding& b, int near) {
-  return a.kind == b.kind && sharesLimb(a, b) && !common(widened(a.span, near, near), b.span).empty();
+  return a.kind == b.kind && a.hint == b.hint && sharesLimb(a, b) && !common(widened(a.span, near, near), b.span).empty();
 }
 
 }  // namespace understudy

@@ -95,6 +95,7 @@ std::optional<PlantKept> plantKept(const RepairContext& context, const TiledMoti
   std::vector<Vec3d> start;
   std::vector<Vec3d> at(points.size()), before;
   int flatFrames = 0, stillFrames = 0;
+  int moving = 0;
   const double down = context.scaled(0.002), most = context.scaled(limits.height), farthest = context.scaled(limits.slide);
   const auto beyond = [](FrameSpan& span, int f) { span = span.empty() ? FrameSpan{f, f} : FrameSpan{span.first, f}; };
   for (int f = kept.held.first; f <= kept.held.last; ++f) {
@@ -134,7 +135,10 @@ std::optional<PlantKept> plantKept(const RepairContext& context, const TiledMoti
     }
     if (!before.empty()) {
       ++flatFrames;
-      stillFrames += moved < context.scaled(limits.step);
+      const bool stays = moved < context.scaled(limits.step);
+      stillFrames += stays;
+      moving = stays ? 0 : moving + 1;
+      kept.moving = std::max(kept.moving, moving);
     }
     before = at;
   }
@@ -148,7 +152,7 @@ Findings feetFindings(const RepairContext& context, const TiledMotion& motion, c
     const std::optional<PlantKept> kept = plantKept(context, motion, repair, limits);
     if (!kept) continue;
     const bool planted = kept->still >= limits.stillPart && kept->slide < context.scaled(limits.rollOff) &&
-                         context.rate.seconds(kept->slides.count()) <= limits.rollTime;
+                         context.rate.seconds(kept->moving) <= limits.rollTime;
     const bool left = std::get<PlantRepair>(repair.action).part == PlantPart::leftFoot;
     const std::string foot = left ? "left foot" : "right foot";
     const auto add = [&](FindingKind kind, double metres, double limit, FrameSpan span, int frame, std::string sentence) {

@@ -10,8 +10,9 @@ struct FeetLimits {
   double slide = 0.0004;  ///< metres of a character 1.7 m tall that the sole may wander while it stands
   double height = 0.001;  ///< metres above or below the ground
   /// A foot that was planted by a program keeps perfectly still, but for a few millimetres where it rolls off: with less than `step`
-  /// metres a frame in this part of its frames, a slide below `rollOff` that lasts no longer than `rollTime` (seconds) is none.
-  double step = 0.00002, stillPart = 0.6, rollOff = 0.006, rollTime = 0.1;
+  /// metres a frame in this part of its frames, a slide below `rollOff` is none where the foot never moves for longer than `rollTime` (seconds) at
+  /// a time.
+  double step = 0.00002, stillPart = 0.6, rollOff = 0.006, rollTime = 0.15;
 };
 
 /// What one plant asks and how a motion keeps it. Metres; frames count from 0 in the untrimmed clip.
@@ -19,6 +20,7 @@ struct PlantKept {
   double slide = 0;   ///< farthest that a point of the sole, down and flat, gets from where it came down
   double above = 0;   ///< highest that the lowest point of the sole is above the ground
   double below = 0;   ///< deepest that any point of the sole is below it
+  int moving = 0;     ///< the most flat frames in a row in which it moves more
   double still = 0;   ///< part of the flat frames in which what bears moves less than FeetLimits::step
   int slideFrame = 0, aboveFrame = 0, belowFrame = 0;
   FrameSpan slides, floats, sinks;  ///< from the first to the last frame beyond the limits; empty: none

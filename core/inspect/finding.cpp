@@ -8,7 +8,7 @@ namespace understudy {
 
 const std::string& findingName(FindingKind kind) {
   static const std::array<std::string, findingKinds> names{"slide", "float", "sink", "snap", "flip", "pop", "twist", "range", "depth", "grip drift",
-                                                           "missed touch", "lost contact", "broken repair"};
+                                                           "missed touch", "lost contact", "broken repair", "balance"};
   return names[static_cast<std::size_t>(kind)];
 }
 

@@ -21,9 +21,10 @@ enum class FindingKind : unsigned char {
   gripDrift,    ///< mm the support hand leaves its place
   missedTouch,  ///< mm a touch misses
   lostContact,  ///< mm between body parts that met in the performance
-  broken,       ///< mm by which something later breaks a repair
+  broken,       ///< mm by which a late nudge breaks a repair
+  balance,      ///< mm that the weight of a standing body lies outside of its feet
 };
-inline constexpr int findingKinds = 13;
+inline constexpr int findingKinds = 14;
 
 /// The spelling in reports: "slide", "float", "sink", "snap" …
 [[nodiscard]] const std::string& findingName(FindingKind kind);
@@ -43,6 +44,7 @@ struct Finding {
   std::vector<Repair> proposal;    ///< repairs that mend it; empty: none is known
   std::string cause;    ///< of what remains after its repair, measured; empty: not explained
   bool waved = false;
+  bool hint = false;    ///< worth a look, but no flaw of the take: never counted as left undone
 };
 using Findings = std::vector<Finding>;
 

@@ -2,12 +2,12 @@
 
 #include <algorithm>
 
-#include "core/inspect/limb_names.h"
 #include "core/inspect/causes.h"
 #include "core/inspect/depth.h"
 #include "core/inspect/feet.h"
 #include "core/inspect/grips.h"
 #include "core/inspect/jumps.h"
+#include "core/inspect/limb_names.h"
 #include "core/inspect/plants.h"
 #include "core/inspect/touches.h"
 #include "core/inspect/twist.h"
@@ -55,7 +55,7 @@ class Inspector {
     for (Finding& finding : found) {
       const bool performed = std::any_of(own.begin(), own.end(), [&](const Finding& f) { return f.bones == finding.bones && !common(f.span, finding.span).empty(); });
       if (!performed || (!finding.proposal.empty() && already(finding.proposal.front()))) {
-        finding.cause = performed ? "It is in the performance, and is left after its repair" : "Repairs that keep the hand or foot in its place turn it; the performance does not";
+        finding.cause = performed ? "It is in the performance, and is left after its repair" : "Repairs that keep the hand or foot in its place turn it by " + spokenFigure(finding.measure, "°") + "; the performance does not";
         finding.proposal.clear();
       }
       add(std::move(finding));
@@ -65,7 +65,7 @@ class Inspector {
   void feet() {
     const double scale = seen_.report->performerLeg > 0 ? seen_.report->characterLeg / seen_.report->performerLeg : 1;
     measure<PlantRepair>(asked(proposePlants(performance_.contacts, performance_.motion->rate, scale)),
-            [&](const std::vector<Repair>& plants) { return feetFindings(context_, seen_.untrimmed, plants, limits_.feet); });
+            [&](const TiledMotion& motion, const std::vector<Repair>& plants) { return feetFindings(context_, motion, plants, limits_.feet); });
   }
 
   void touches() {
@@ -85,7 +85,7 @@ class Inspector {
     for (const Node<Repair>& repair : *take_.repairs)
       if (std::holds_alternative<GripRepair>(repair->action) && !repair->muted && repair->weight > 0) grips.push_back(&*repair);
     measure<TouchRepair>(touchesOf(context_, open, rate, input, seen_.report->alignment, {}, out.issues),
-            [&](const std::vector<Repair>& touches) { return touchFindings(context_, seen_.untrimmed, touches, limits_.touches, grips); });
+            [&](const TiledMotion& motion, const std::vector<Repair>& touches) { return touchFindings(context_, motion, touches, limits_.touches, grips); });
   }
 
   void grips() {
@@ -104,7 +104,7 @@ class Inspector {
     // Arms that have been led out of the body move the hands against each other in ways that are no new hold.
     const TiledMotion& performed = seen_.stageInputs[static_cast<std::size_t>(RepairStage::freeClearance)];
     measure<GripRepair>(proposeGrips(context_, input, holds, performance_.motion->rate, settings, out.issues, &performed),
-            [&](const std::vector<Repair>& grips) { return driftFindings(grips); });
+            [&](const TiledMotion& motion, const std::vector<Repair>& grips) { return driftFindings(motion, grips); });
   }
 
   void depth() {
@@ -122,6 +122,13 @@ class Inspector {
       for (Repair& repair : finding.proposal) repair.proposed = true;
       add(std::move(finding));
     }
+  }
+
+  /// What is worth a look without being a flaw of the take.
+  void hints() {
+    for (Findings list : {rangeFindings(context_, seen_.untrimmed, seen_.stageInputs.front(), limits_.range), clothFindings(context_, seen_.untrimmed, limits_.cloth),
+                          balanceFindings(context_, seen_.untrimmed, existing<PlantRepair>(), limits_.balance)})
+      for (Finding& finding : list) add(std::move(finding));
   }
 
   void finish() {
@@ -142,6 +149,30 @@ class Inspector {
           !common(repairFrames(*repair, context_.rate, context_.frames).span, wanted).empty())
         return &*repair;
     return nullptr;
+  }
+
+  [[nodiscard]] bool nudgedLate(FrameSpan span) const {
+    return std::any_of(take_.nudges->begin(), take_.nudges->end(), [&](const Node<Nudge>& nudge) {
+      const double first = nudge->time - nudge->easeBefore, last = nudge->time + nudge->easeAfter;
+      return nudge->late && last >= context_.rate.seconds(span.first) && first <= context_.rate.seconds(span.last);
+    });
+  }
+
+  /// A flaw that is not there before the late nudges is theirs: the repair is broken, and the nudges can be taken off.
+  void breaksLate(Finding& finding, const Repair& repair, const Findings& before) const {
+    for (const Finding& f : before)
+      if (f.kind == finding.kind && f.measure > 0.5 * finding.measure) return;
+    finding.kind = FindingKind::broken;
+    finding.cause = "A late nudge breaks " + describe(repair);
+    finding.sentence += ", since a late nudge breaks " + describe(repair);
+    Repair restore;
+    restore.name = "late nudge off";
+    restore.span = TimeRange{context_.rate.seconds(finding.span.first), context_.rate.seconds(finding.span.last)};
+    restore.easeBefore = restore.easeAfter = 0.1;
+    restore.proposed = true;
+    restore.action = RestoreRepair{};
+    if (!already(restore)) finding.proposal = {std::move(restore)};
+    nameFinding(finding, context_.rate);
   }
 
   /// Longer than the bridges that are there already, as far as that makes sense.
@@ -171,24 +202,25 @@ class Inspector {
   void measure(const std::vector<Repair>& proposals, const Measure& findings) {
     const std::vector<Repair> done = existing<Kind>();
     for (const Repair& repair : existing<Kind>(true))
-      for (Finding& finding : findings({repair})) {
+      for (Finding& finding : findings(seen_.untrimmed, {repair})) {
         finding.proposal.clear();
         finding.cause = describe(repair) + " is muted";
         add(std::move(finding));
       }
     for (const Repair& repair : done)
-      for (Finding& finding : findings({repair})) {
+      for (Finding& finding : findings(seen_.untrimmed, {repair})) {
         finding.proposal.clear();
         finding.cause = causes_.ofMiss(repair, finding);
+        if (nudgedLate(finding.span)) breaksLate(finding, repair, findings(seen_.stageInputs[static_cast<std::size_t>(RepairStage::late)], {repair}));
         add(std::move(finding));
       }
-    for (Finding& finding : findings(proposals)) {
+    for (Finding& finding : findings(seen_.untrimmed, proposals)) {
       for (Repair& repair : finding.proposal) repair.proposed = true;
       add(std::move(finding));
     }
   }
 
-  [[nodiscard]] Findings driftFindings(const std::vector<Repair>& grips) const {
+  [[nodiscard]] Findings driftFindings(const TiledMotion& motion, const std::vector<Repair>& grips) const {
     Findings list;
     for (const Repair& grip : grips) {
       // Hands come together and part: at the ends of a hold they may be on their way.
@@ -197,7 +229,7 @@ class Inspector {
         inner.span->first += limits_.grips.takingHold;
         inner.span->last -= limits_.grips.takingHold;
       }
-      const GripDrift drift = gripDrift(context_, seen_.untrimmed, inner);
+      const GripDrift drift = gripDrift(context_, motion, inner);
       const double limit = context_.scaled(limits_.grips.place);
       if (drift.worstMetres <= limit && drift.worstRadians <= limits_.grips.turn) continue;
       const auto& action = std::get<GripRepair>(grip.action);
@@ -258,6 +290,7 @@ Result<Inspection> inspectTake(const Take& take, const Evaluated& evaluated, con
   if (wants(InspectPart::touches)) inspector.touches();
   if (wants(InspectPart::grips)) inspector.grips();
   if (wants(InspectPart::depth)) inspector.depth();
+  if (wants(InspectPart::hints)) inspector.hints();
   if (control.stopped()) return RunControl::cancelled();
   inspector.finish();
   return std::move(inspector.out);

@@ -5,6 +5,7 @@
 #include <numbers>
 
 #include "core/inspect/limb_names.h"
+#include "core/repair/poser.h"
 
 namespace understudy {
 namespace {
@@ -52,7 +53,8 @@ Findings together(Findings single, FrameRate rate, const JumpLimits& limits) {
   Findings out;
   for (Finding& finding : single) {
     const auto with = std::find_if(out.begin(), out.end(), [&](const Finding& f) {
-      return f.kind == finding.kind && std::abs(f.span.first - finding.span.first) <= limits.apart && std::abs(f.span.last - finding.span.last) <= limits.apart &&
+      const bool flips = f.kind == FindingKind::flip || finding.kind == FindingKind::flip;
+      return (f.kind == finding.kind || !flips) && std::abs(f.span.first - finding.span.first) <= limits.apart && std::abs(f.span.last - finding.span.last) <= limits.apart &&
              f.proposal.empty() == finding.proposal.empty();
     });
     if (with == out.end()) {
@@ -63,6 +65,7 @@ Findings together(Findings single, FrameRate rate, const JumpLimits& limits) {
     const Finding& other = finding.measure > with->measure ? *with : finding;
     for (const std::string& bone : other.bones)
       if (std::find(joint.bones.begin(), joint.bones.end(), bone) == joint.bones.end()) joint.bones.push_back(bone);
+    if (joint.kind != other.kind) joint.kind = FindingKind::pop;
     joint.span = {std::min(joint.span.first, other.span.first), std::max(joint.span.last, other.span.last)};
     if (!joint.proposal.empty()) {
       Repair& bridge = joint.proposal.front();
@@ -97,6 +100,23 @@ Findings jumpFindings(const RepairContext& context, const TiledMotion& motion, c
       if (limbOfBone(boneName(context, joint)) != BodyLimb::other) return joint;
     return -1;
   };
+  Poser poser(context);
+  /// Whether a knee or elbow comes to full stretch, or leaves it, at a step.
+  const auto straight = [&](int joint, int k) {
+    for (const auto* limbs : {&context.arms, &context.legs})
+      for (const LimbRig& limb : *limbs) {
+        if (limb.mid != joint || !limb.complete()) continue;
+        double least = 1e9, most = 0;
+        for (const int f : {k - 1, k}) {
+          poser.load(motion, f);
+          const double bend = angleBetween(poser.position(limb.mid) - poser.position(limb.root), poser.position(limb.end) - poser.position(limb.mid)) / degree;
+          least = std::min(least, bend);
+          most = std::max(most, bend);
+        }
+        return least < limits.stretched && most - least >= limits.least;
+      }
+    return false;
+  };
   for (const int joint : findBones(context, {}, {}, ignored)) {
     const auto at = [&](int f) { return Quatd(motion.rotationsAt(f)[static_cast<std::size_t>(joint)]); };
     std::vector<double> steps(static_cast<std::size_t>(frames), 0);
@@ -129,7 +149,7 @@ Findings jumpFindings(const RepairContext& context, const TiledMotion& motion, c
       Finding finding;
       const std::string bone = boneName(context, joint);
       const bool flips = returns && size >= limits.flip;
-      finding.kind = flips ? FindingKind::flip : FindingKind::pop;
+      finding.kind = flips ? FindingKind::flip : straight(joint, k) ? FindingKind::snap : FindingKind::pop;
       finding.measure = size;
       finding.severity = std::clamp(size / 45, 0.05, 1.0);
       finding.span = returns ? FrameSpan{k, jumps[back] - 1} : FrameSpan{k, k};
@@ -140,7 +160,7 @@ Findings jumpFindings(const RepairContext& context, const TiledMotion& motion, c
         const double jump = turned(above, k), near = std::max(turned(above, k - 1), turned(above, k + 1));
         if (jump >= limits.parent && jump >= limits.parentRatio * near) finding.bones.push_back(boneName(context, above));
       }
-      finding.sentence = "The " + spokenBone(bone) + (flips ? " flips by " : " jumps by ") + spokenFigure(size, "°") + (returns ? " and back" : "");
+      finding.sentence = "The " + spokenBone(bone) + (flips ? " flips by " : finding.kind == FindingKind::snap ? " snaps straight by " : " jumps by ") + spokenFigure(size, "°") + (returns ? " and back" : "");
       Repair bridge;
       bridge.name = flips ? "flip of the " + spokenBone(bone) : "jump of the " + spokenBone(bone);
       // A jump that stays is spread over the frames around it; a frame or two at a clip's end that do not belong to it are made anew.

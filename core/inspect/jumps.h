@@ -16,6 +16,7 @@ struct JumpLimits {
   /// this many times the steps on both sides, jumps too: fast bones hide it from the rule of neighbours.
   double offCourse = 1.5;
   double flip = 90;       ///< degrees from which a jump that comes back is called a flip
+  double stretched = 12;  ///< degrees from straight below which a knee or elbow that jumps snaps
   int longest = 15;       ///< frames within which a jump that comes back is one flaw
   int apart = 1;          ///< frames within which several bones jump together
   double parent = 1, parentRatio = 2;  ///< degrees, and times the steps before and behind, from which a jumping bone's parent jumps with it
@@ -23,7 +24,7 @@ struct JumpLimits {
   int stray = 2;          ///< frames at a clip's ends that a jump may cut off from the rest
 };
 
-/// Pops and flips of the joints that fill roles. Bones that jump together are one finding, the worst of them first. Each
+/// Pops, snaps and flips of the joints that fill roles. Bones that jump together are one finding, the worst of them first. Each
 /// proposes a bridge over its frames.
 [[nodiscard]] Findings jumpFindings(const RepairContext& context, const TiledMotion& motion, const JumpLimits& limits = {});
 

@@ -18,8 +18,7 @@ Directions directionsOf(const Poser& poser, const LimbRig& limb) {
 }
 
 double between(const Directions& a, const Directions& b) {
-  const auto angle = [](const Vec3d& p, const Vec3d& q) { return std::atan2(length(cross(p, q)), dot(p, q)); };
-  return std::max(angle(a.upper, b.upper), angle(a.lower, b.lower));
+  return std::max(angleBetween(a.upper, b.upper), angleBetween(a.lower, b.lower));
 }
 
 }  // namespace

@@ -5,10 +5,13 @@
 #include <span>
 #include <string>
 
+#include "core/inspect/balance.h"
+#include "core/inspect/cloth.h"
 #include "core/inspect/depth.h"
 #include "core/inspect/events.h"
 #include "core/inspect/feet.h"
 #include "core/inspect/jumps.h"
+#include "core/inspect/range.h"
 #include "core/inspect/touches.h"
 #include "core/inspect/twist.h"
 
@@ -27,6 +30,9 @@ struct FindingLimits {
   TouchLimits touches;
   GripLimits grips;
   DepthSettings depth;
+  RangeLimits range;
+  ClothLimits cloth;
+  BalanceLimits balance;
   EventSettings events;
 };
 

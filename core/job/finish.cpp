@@ -18,15 +18,18 @@ double secondsSince(Clock::time_point start) { return std::chrono::duration<doub
 
 /// How often the result is looked at before what is still found is left to the artist.
 constexpr int mostRounds = 3;
+constexpr auto hintPart = static_cast<std::size_t>(InspectPart::hints);
 
 /// Arms are out of the body before it is settled how hands that hold something lie to each other: on a wide body they lie farther apart.
-constexpr InspectPart order[inspectParts] = {InspectPart::jumps, InspectPart::feet, InspectPart::touches, InspectPart::depth, InspectPart::grips};
+constexpr InspectPart order[inspectParts] = {InspectPart::jumps, InspectPart::feet, InspectPart::touches, InspectPart::depth, InspectPart::grips, InspectPart::hints};
 
 class Finisher {
  public:
   Finisher(const Take& start, const Sources& sources, const FinishSettings& settings, EvaluationCache* cache, const RunControl& control)
       : sources_(sources), settings_(settings), cache_(cache ? cache : &own_), control_(control) {
     out_.take = start;
+    flaws_ = settings.inspect;
+    flaws_.parts[hintPart] = false;
   }
 
   Result<Finished> run() {
@@ -56,6 +59,8 @@ class Finisher {
     step("look again");
     if (const Status s = guard(); !s) return s.error();
     step("take back what does harm");
+    if (const Status s = hint(); !s) return s.error();
+    step("look for hints");
     out_.departures = departures(out_.take, seen_, settings_.likeness);
     out_.evaluated = std::move(seen_);
     control_.report(1, "done");
@@ -117,7 +122,7 @@ class Finisher {
   Status repairParts() {
     for (int turn = 0; turn < inspectParts; ++turn) {
       const InspectPart part = order[turn];
-      if (!settings_.inspect.parts[static_cast<std::size_t>(part)]) continue;
+      if (!flaws_.parts[static_cast<std::size_t>(part)]) continue;
       control_.report(0.3 + 0.1 * turn, "find and repair");
       InspectSettings one = settings_.inspect;
       one.parts = {};
@@ -138,12 +143,12 @@ class Finisher {
 
   /// A repair may bring out what its flaw had hidden.
   Status repairRest() {
-    Result<Findings> found = look(settings_.inspect, false);
+    Result<Findings> found = look(flaws_, false);
     for (int round = 1; found && round < mostRounds; ++round) {
       const Result<bool> more = accept(*found);
       if (!more) return more.error();
       if (!*more) break;
-      found = look(settings_.inspect, false);
+      found = look(flaws_, false);
     }
     if (!found) return found.error();
     out_.remaining = std::move(*found);
@@ -155,7 +160,7 @@ class Finisher {
     const auto judge = [&](const Take& take) -> Result<Findings> {
       Result<Evaluated> seen = evaluate(take, sources_, cache_, control_);
       if (!seen) return seen.error();
-      Result<Inspection> found = inspectTake(take, *seen, *performance_, settings_.inspect, control_);
+      Result<Inspection> found = inspectTake(take, *seen, *performance_, flaws_, control_);
       if (!found) return found.error();
       return std::move(found->findings);
     };
@@ -167,9 +172,23 @@ class Finisher {
     return fit(now.take);
   }
 
+  /// What is worth a look on the result, beside what remains.
+  Status hint() {
+    if (!settings_.inspect.parts[hintPart]) return Status(Done{});
+    InspectSettings one = settings_.inspect;
+    one.parts = {};
+    one.parts[hintPart] = true;
+    Result<Findings> found = look(one, false);
+    if (!found) return found.error();
+    for (Finding& finding : *found) out_.remaining.push_back(std::move(finding));
+    std::stable_sort(out_.remaining.begin(), out_.remaining.end(), [](const Finding& a, const Finding& b) { return a.span.first < b.span.first; });
+    return Status(Done{});
+  }
+
   EvaluationCache own_;
   const Sources& sources_;
   const FinishSettings& settings_;
+  InspectSettings flaws_;  ///< without hints, which propose nothing
   EvaluationCache* cache_;
   const RunControl& control_;
   std::shared_ptr<const Performance> performance_;

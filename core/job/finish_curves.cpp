@@ -4,9 +4,10 @@
 #include <cmath>
 #include <functional>
 #include <limits>
+#include <optional>
 #include <set>
 
-#include "core/repair/repair_context.h"
+#include "core/repair/clearance.h"
 
 namespace understudy {
 namespace {
@@ -141,7 +142,7 @@ std::vector<std::size_t> worthShowing(const FinishReport& report, int most) {
   const std::vector<ReportedFinding>& all = report.findings;
   std::vector<std::size_t> order;
   for (std::size_t i = 0; i < all.size(); ++i)
-    if (all[i].state != FindingState::waved) order.push_back(i);
+    if (all[i].state != FindingState::waved && all[i].state != FindingState::hint) order.push_back(i);
   const auto graver = [&](std::size_t a, std::size_t b) { return all[a].severity > all[b].severity; };
   std::stable_sort(order.begin(), order.end(), graver);
   std::vector<std::size_t> chosen;
@@ -209,6 +210,8 @@ void addCurves(FinishReport& report, const Finished& finished, const Sources& so
   }
 
   const int ease = std::max(12, static_cast<int>(std::lround(seen.rate.hertz() / 2)));
+  using Depths = std::array<std::vector<float>, 2>;
+  std::optional<std::pair<Depths, Depths>> depths;  ///< without and with the repairs, once one is to be shown
   for (std::size_t s = 0; s < shown.size(); ++s) {
     ReportedFinding& finding = report.findings[shown[s]];
     if (bonesOf[s].empty()) continue;
@@ -237,6 +240,18 @@ void addCurves(FinishReport& report, const Finished& finished, const Sources& so
       add(plot, CurveRole::performer, "performer, scaled", gapOf(paths.performer[l], paths.performer[r], first, last));
       add(plot, CurveRole::before, "before", gapOf(paths.before[l], paths.before[r], first, last));
       add(plot, CurveRole::after, "after", gapOf(paths.after[l], paths.after[r], first, last));
+    } else if (finding.kind == "depth" && finding.state != FindingState::hint && (joint == context.arms[0].root || joint == context.arms[1].root)) {
+      if (!depths) depths = {armDepths(context, *bodyModelOf(context), seen.stageInputs.front()), armDepths(context, *bodyModelOf(context), seen.untrimmed)};
+      const auto side = static_cast<std::size_t>(joint == context.arms[1].root);
+      const auto curve = [&](const std::vector<float>& depth) {
+        Curve values;
+        for (int f = first; f <= last; ++f) values.push_back(1000 * static_cast<double>(depth[static_cast<std::size_t>(f + seen.trimFirst)]));
+        return values;
+      };
+      plot.title = std::string("Depth of the ") + (side == 0 ? "left" : "right") + " arm in the body";
+      plot.unit = "mm";
+      add(plot, CurveRole::before, "before", curve(depths->first[side]));
+      add(plot, CurveRole::after, "after", curve(depths->second[side]));
     } else if (finding.kind == "float" || finding.kind == "sink") {
       double ground = 0;
       if (!paths.after[k].empty()) {

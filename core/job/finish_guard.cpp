@@ -36,7 +36,7 @@ Take withMuted(const Take& take, const std::vector<Withdrawal>& withdrawals) {
 double burden(const Findings& findings) {
   double sum = 0;
   for (const Finding& finding : findings)
-    if (!finding.waved) sum += finding.severity;
+    if (!finding.waved && !finding.hint) sum += finding.severity;
   return sum;
 }
 

@@ -42,30 +42,31 @@ FinishReport reportOf(const Finished& finished, const Sources& sources) {
     line.sentence = finding.sentence;
     if (!finding.proposal.empty()) line.proposal = finding.proposal.front().kind() + " over " + std::to_string(line.span.first) + ":" + std::to_string(line.span.last);
     line.cause = finding.cause;
-    line.state = finding.waved ? FindingState::waved : FindingState::remaining;
+    line.state = finding.waved ? FindingState::waved : finding.hint ? FindingState::hint : FindingState::remaining;
     return line;
   };
-  std::vector<char> told(finished.remaining.size(), 0);
+  // What remains is told where it remains, with its size as found; what is gone, where it was.
+  const auto same = [](const Finding& a, const Finding& b) { return sameFlaw(a, b); };
   for (const Finding& finding : finished.found) {
+    // Hints are told of the result alone.
+    if (finding.hint || std::any_of(finished.remaining.begin(), finished.remaining.end(), [&](const Finding& left) { return same(finding, left); })) continue;
     ReportedFinding line = reported(finding);
-    double after = 0;
-    bool remains = false;
-    for (std::size_t i = 0; i < finished.remaining.size(); ++i) {
-      if (!sameFlaw(finding, finished.remaining[i])) continue;
-      told[i] = 1;
-      remains = true;
-      after = std::max(after, finished.remaining[i].measure);
-      if (line.cause.empty()) line.cause = finished.remaining[i].cause;
-    }
-    line.after = after;
-    if (!finding.waved) line.state = remains ? FindingState::remaining : FindingState::repaired;
+    line.after = 0;
+    if (!finding.waved) line.state = FindingState::repaired;
     report.findings.push_back(std::move(line));
   }
-  for (std::size_t i = 0; i < finished.remaining.size(); ++i)
-    if (!told[i]) {
-      report.findings.push_back(reported(finished.remaining[i]));
-      report.findings.back().arisen = !finished.found.empty();
+  for (const Finding& left : finished.remaining) {
+    ReportedFinding line = reported(left);
+    line.arisen = !finished.found.empty() && !left.hint;
+    for (const Finding& finding : finished.found) {
+      if (!same(finding, left)) continue;
+      if (line.arisen) line.before = 0;
+      line.arisen = false;
+      line.before = std::max(line.before, finding.measure);
     }
+    report.findings.push_back(std::move(line));
+  }
+  std::stable_sort(report.findings.begin(), report.findings.end(), [](const ReportedFinding& a, const ReportedFinding& b) { return a.span.first < b.span.first; });
   for (const Node<Repair>& node : *take.repairs) {
     const Repair& repair = *node;
     ReportedRepair line;

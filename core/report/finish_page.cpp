@@ -91,6 +91,7 @@ constexpr Meaning meanings[] = {
     {"missed touch", "A hand or foot does not reach what it should touch."},
     {"lost contact", "Hands or body parts that met in the performance no longer do."},
     {"broken repair", "Something later undoes what a repair had mended."},
+    {"balance", "A body that stands still could not keep standing like that."},
 };
 
 std::string count(std::size_t n, const char* one, const char* many) { return std::to_string(n) + " " + (n == 1 ? one : many); }
@@ -104,7 +105,9 @@ std::string seconds(double s) {
 }
 
 const char* classOf(FindingState state) { return state == FindingState::remaining ? "remaining" : state == FindingState::repaired ? "repaired" : "waved"; }
-const char* wordOf(FindingState state) { return state == FindingState::remaining ? "remains" : state == FindingState::repaired ? "repaired" : "waved off"; }
+const char* wordOf(FindingState state) {
+  return state == FindingState::remaining ? "remains" : state == FindingState::repaired ? "repaired" : state == FindingState::hint ? "a hint" : "waved off";
+}
 
 /// What is left, as a reader should understand it: what is no longer found lies below the limit, not at zero.
 std::string leftText(const ReportedFinding& finding) {
@@ -143,8 +146,7 @@ std::string article(const ReportedFinding& finding, const FinishReport& report) 
   return html + "</article>";
 }
 
-std::string lead(const FinishReport& report, const RemainingTotal& rest, std::size_t repaired, std::size_t waved) {
-  const std::size_t found = report.findings.size();
+std::string lead(const RemainingTotal& rest, std::size_t found, std::size_t repaired, std::size_t waved) {
   if (found == 0) return "No flaws were found.";
   const auto remaining = static_cast<std::size_t>(rest.explained + rest.unexplained);
   std::string text = count(found, "flaw was", "flaws were") + " found" + (repaired ? repaired == found ? (found == 1 ? " and repaired" : " and all repaired") : ", " + std::to_string(repaired) + " repaired" : "") + ". ";
@@ -196,7 +198,8 @@ std::string finishReportHtml(const FinishReport& report) {
   const auto with = [&](FindingState state) {
     return static_cast<std::size_t>(std::count_if(report.findings.begin(), report.findings.end(), [&](const ReportedFinding& f) { return f.state == state; }));
   };
-  const std::size_t repaired = with(FindingState::repaired), waved = with(FindingState::waved), remaining = with(FindingState::remaining);
+  const std::size_t repaired = with(FindingState::repaired), waved = with(FindingState::waved), remaining = with(FindingState::remaining),
+                    hints = with(FindingState::hint);
   const std::string performer = std::filesystem::path(report.performer).stem().string(), character = std::filesystem::path(report.character).stem().string();
   const std::string title = report.title.empty() ? performer + " on " + character : report.title;
 
@@ -208,9 +211,9 @@ std::string finishReportHtml(const FinishReport& report) {
   html += count(static_cast<std::size_t>(std::max(0, report.frames)), "frame", "frames") + " at " + htmlText(report.rate.text()) + " frames/s (" +
           seconds(report.rate.seconds(std::max(0, report.frames - 1))) + ")";
   if (report.frames > 0) html += ", numbered " + std::to_string(report.firstFrame) + " to " + std::to_string(report.firstFrame + report.frames - 1);
-  html += "</p>\n</header>\n<p class=\"lead\">" + htmlText(lead(report, rest, repaired, waved)) + "</p>\n<div class=\"counts\">";
-  for (const auto& [number, word] : {std::pair{report.findings.size(), "found"}, std::pair{repaired, "repaired"}, std::pair{remaining, "remaining"}, std::pair{waved, "waved off"}})
-    if (number > 0 || std::string_view(word) != "waved off") html += "<div><b>" + std::to_string(number) + "</b>" + word + "</div>";
+  html += "</p>\n</header>\n<p class=\"lead\">" + htmlText(lead(rest, report.findings.size() - hints, repaired, waved)) + "</p>\n<div class=\"counts\">";
+  for (const auto& [number, word] : {std::pair{report.findings.size() - hints, "found"}, std::pair{repaired, "repaired"}, std::pair{remaining, "remaining"}, std::pair{waved, "waved off"}, std::pair{hints, hints == 1 ? "hint" : "hints"}})
+    if (number > 0 || (std::string_view(word) != "waved off" && !std::string_view(word).starts_with("hint"))) html += "<div><b>" + std::to_string(number) + "</b>" + word + "</div>";
   html += "</div>\n";
   html += findingsSvg(report) + pictures(report.pictures) + "\n";
 
@@ -249,7 +252,7 @@ std::string finishReportHtml(const FinishReport& report) {
   for (const ReportPlot& plot : report.plots) plots += plotSvg(plot);
   if (!plots.empty()) html += "<section class=\"card\">" + plots + "</section>\n";
 
-  for (const auto& [state, heading] : {std::pair{FindingState::repaired, "What was repaired"}, std::pair{FindingState::waved, "Waved off"}}) {
+  for (const auto& [state, heading] : {std::pair{FindingState::repaired, "What was repaired"}, std::pair{FindingState::waved, "Waved off"}, std::pair{FindingState::hint, "Hints: worth a look, no flaws of this take"}}) {
     const std::size_t n = with(state);
     if (n == 0) continue;
     html += "<h2>" + std::string(heading) + "</h2>\n";
@@ -263,7 +266,7 @@ std::string finishReportHtml(const FinishReport& report) {
         continue;
       }
       ++plain;
-      rows += "<tr><td class=\"n\">" + frames(finding.span) + "</td><td>" + sentence(finding.sentence) + "</td><td class=\"n\">" + htmlText(measureText(finding.before, finding.unit)) +
+      rows += "<tr><td class=\"n\">" + frames(finding.span) + "</td><td>" + sentence(finding.sentence) + (state == FindingState::hint ? " " + sentence(finding.cause) : std::string()) + "</td><td class=\"n\">" + htmlText(measureText(finding.before, finding.unit)) +
               "</td><td class=\"n\">" + htmlText(leftText(finding)) + "</td></tr>";
     }
     if (plain > 0)

@@ -17,6 +17,7 @@ const char* nameOf(FindingState state) {
   switch (state) {
     case FindingState::repaired: return "repaired";
     case FindingState::remaining: return "remaining";
+    case FindingState::hint: return "hint";
     case FindingState::waved: break;
   }
   return "waved";
@@ -50,6 +51,7 @@ std::vector<KindTotal> totalsOf(const FinishReport& report) {
     total->repaired += finding.state == FindingState::repaired;
     total->remaining += finding.state == FindingState::remaining;
     total->waved += finding.state == FindingState::waved;
+    total->hints += finding.state == FindingState::hint;
     total->worstBefore = std::max(total->worstBefore, finding.before);
     total->worstAfter = std::max(total->worstAfter, finding.after);
   }
@@ -80,7 +82,7 @@ std::string finishReportJson(const FinishReport& report) {
   json["totals"] = Json::array();
   for (const KindTotal& t : totalsOf(report))
     json["totals"].push_back({{"kind", t.kind}, {"unit", t.unit}, {"found", t.found}, {"repaired", t.repaired}, {"remaining", t.remaining},
-                              {"waved", t.waved}, {"worstBefore", number(t.worstBefore)}, {"worstAfter", number(t.worstAfter)}});
+                              {"waved", t.waved}, {"hints", t.hints}, {"worstBefore", number(t.worstBefore)}, {"worstAfter", number(t.worstAfter)}});
   json["findings"] = Json::array();
   for (const ReportedFinding& finding : report.findings) json["findings"].push_back(toJson(finding));
   json["repairs"] = Json::array();

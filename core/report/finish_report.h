@@ -40,6 +40,7 @@ enum class FindingState : unsigned char {
   repaired,
   remaining,
   waved,      ///< waved off by the artist
+  hint,       ///< worth a look, no flaw of the take
 };
 
 struct ReportedFinding {
@@ -135,6 +136,7 @@ struct KindTotal {
   std::string kind, unit;
   int found = 0, repaired = 0, remaining = 0, waved = 0;
   double worstBefore = 0, worstAfter = 0;
+  int hints = 0;
   friend bool operator==(const KindTotal&, const KindTotal&) = default;
 };
 /// In the order in which the kinds first appear.

@@ -2,6 +2,7 @@
 #include <gtest/gtest.h>
 
 #include <filesystem>
+#include <nlohmann/json.hpp>
 
 #include "core/io/read.h"
 #include "core/job/finish.h"
@@ -79,6 +80,55 @@ TEST(FinishCommand, TheResultAsPerformerAsksForNothingNew) {
     if (!left) asked += finding.sentence + " (" + std::to_string(finding.span.first) + ":" + std::to_string(finding.span.last) + ")\n";
   }
   EXPECT_EQ(asked, "");
+}
+
+TEST(FindingsCommand, WavesOffAndStaysWavedOff) {
+  const TemporaryFolder folder;
+  const std::string reel = folder.file("take.reel");
+  std::filesystem::copy_file(finishedFolder() + "/result.reel", reel);
+  const auto findings = [&](std::vector<std::string> more) {
+    std::vector<std::string> words{cli, "findings", reel, "--json"};
+    words.insert(words.end(), more.begin(), more.end());
+    const ProgramRun run = runProgram(words);
+    EXPECT_EQ(run.exitCode, 0) << run.err;
+    return nlohmann::json::parse(run.out, nullptr, false);
+  };
+  const auto before = findings({});
+  ASSERT_TRUE(before.is_object());
+  ASSERT_FALSE(before["findings"].empty());
+  const std::string key = before["findings"][0]["key"];
+  const auto stateOf = [&](const nlohmann::json& report) {
+    for (const auto& finding : report["findings"])
+      if (finding["key"] == key) return finding["state"].get<std::string>();
+    return std::string("gone");
+  };
+  EXPECT_NE(stateOf(before), "waved");
+  EXPECT_EQ(stateOf(findings({"--off", key})), "waved");
+  EXPECT_EQ(stateOf(findings({})), "waved");
+  EXPECT_EQ(loadReel(reel)->currentTake()->waved, std::vector<std::string>{key});
+  EXPECT_EQ(stateOf(findings({"--on", key})), stateOf(before));
+  const ProgramRun none = runProgram({cli, "findings", reel, "--off", "no such key"});
+  EXPECT_EQ(none.exitCode, 2);
+  EXPECT_NE(none.err.find("no such key"), std::string::npos);
+}
+
+TEST(BatchClips, TakesAllClipsOfAPerformersFileOrTheOneAskedFor) {
+  const std::string robot = UNDERSTUDY_CORPUS "/characters/RobotExpressive.glb";
+  if (!std::filesystem::exists(robot)) GTEST_SKIP() << "no open corpus beside the project";
+  const TemporaryFolder folder;
+  const auto pairs = [&](std::vector<std::string> more) {
+    std::vector<std::string> words{cli, "batch", "--list", "--performers", robot, "--characters", samples + "keeper.glb", "--out", folder.file("out"), "--json"};
+    words.insert(words.end(), more.begin(), more.end());
+    const ProgramRun run = runProgram(words);
+    return nlohmann::json::parse(run.out, nullptr, false);
+  };
+  const auto all = pairs({});
+  const auto figure = readFigure(robot);
+  ASSERT_TRUE(figure.ok() && all.is_object());
+  EXPECT_EQ(all["pairs"], std::count_if(figure->clips.begin(), figure->clips.end(), [](const Clip& clip) { return !clip.still; }));
+  EXPECT_GT(all["pairs"], 5);
+  EXPECT_EQ(all["jobs"][0]["name"], "RobotExpressive-" + figure->clips[0].name + "--keeper");
+  EXPECT_EQ(pairs({"--clip", "2"})["pairs"], 1);
 }
 
 TEST(FinishCommand, WrongRequestsAreToldAndLeaveNothing) {

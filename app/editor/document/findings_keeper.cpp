@@ -70,7 +70,7 @@ const Finding* FindingsKeeper::find(const std::string& key) const {
 }
 
 int FindingsKeeper::open() const {
-  return static_cast<int>(std::count_if(findings_.begin(), findings_.end(), [](const Finding& f) { return !f.waved; }));
+  return static_cast<int>(std::count_if(findings_.begin(), findings_.end(), [](const Finding& f) { return !f.waved && !f.hint; }));
 }
 
 int FindingsKeeper::mendable() const {
@@ -197,6 +197,7 @@ QString findingKindText(FindingKind kind) {
     case FindingKind::gripDrift: return FindingsKeeper::tr("leaves its grip");
     case FindingKind::missedTouch: return FindingsKeeper::tr("misses its touch");
     case FindingKind::lostContact: return FindingsKeeper::tr("lost its contact");
+    case FindingKind::balance: return FindingsKeeper::tr("is off balance");
     case FindingKind::broken: break;
   }
   return FindingsKeeper::tr("breaks a repair");
