@@ -46,7 +46,7 @@ std::optional<PickHit> pick(const Scene& scene, const Camera& camera, double wid
       const std::vector<Affinef> palette = paletteOf(figure, instance.placement, pose);
       std::vector<Vec3d> world(figure.vertices.size());
       for (const StageBatch& batch : figure.batches) {
-        if (meshHidden(instance, batch.mesh)) continue;
+        if (meshHidden(instance, batch.mesh) || (meshThrough(instance, batch.mesh) && !settings.through)) continue;
         Bounds bounds;
         for (std::uint32_t v = batch.firstVertex; v < batch.firstVertex + batch.vertexCount; ++v) {
           world[v] = Vec3d(skinned(figure.vertices[v], palette, batch.influences));

@@ -75,7 +75,7 @@ struct FigureInstance {
   std::span<const int> selectedJoints;      ///< ivory double outline
   int hoveredJoint = -1;
   std::span<const int> feet;                ///< joints (feet, toes) with a contact shadow of their own; may be empty
-  std::span<const std::uint8_t> hiddenMeshes;  ///< one a mesh of the figure, 1: hidden; empty: all shown
+  std::span<const std::uint8_t> hiddenMeshes;  ///< one a mesh of the figure, 1: hidden, 2: seen through; empty: all shown
   std::span<const Colour> jointColours;     ///< one a joint: bone and dot colour (map view); empty: skeletonColour
 };
 
@@ -161,6 +161,7 @@ struct PickSettings {
   double reach = 9;          ///< pixels around a bone that still hit it
   bool skeletons = true;     ///< shown skeletons come first where they are x-rayed
   bool meshes = true;
+  bool through = false;      ///< meshes that are seen through count as well
 };
 /// Finds the skeleton or skin under a pixel (top left corner 0, 0). Pure CPU; shown figures only.
 [[nodiscard]] std::optional<PickHit> pick(const Scene& scene, const Camera& camera, double width, double height, double x, double y,

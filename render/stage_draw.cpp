@@ -146,9 +146,8 @@ void StageRenderer::Impl::draw(const Scene& scene, const Camera& camera, const S
               stagePalette(style.theme), lightOf(style.theme), width, height};
   const std::vector<Prepared> prepared = prepare(scene);
 
-  const auto opaque = [](const Prepared& p) { return p.instance->meshAlpha >= 0.999f; };
   for (const Prepared& p : prepared) {
-    if (p.instance->figure && opaque(p)) drawMeshes(frame, p);
+    if (p.instance->figure) drawMeshes(frame, p, false);
   }
   gl.Disable(GL_CULL_FACE);
   if (!style.background) {
@@ -161,13 +160,14 @@ void StageRenderer::Impl::draw(const Scene& scene, const Camera& camera, const S
 
   // Seen through: depth first, then colour where it is nearest, so that a figure does not show its own inside.
   for (const Prepared& p : prepared) {
-    if (!p.instance->figure || opaque(p)) continue;
+    const auto& how = p.instance->hiddenMeshes;
+    if (!p.instance->figure || (p.instance->meshAlpha >= opaqueAlpha && std::find(how.begin(), how.end(), 2) == how.end())) continue;
     gl.ColorMask(GL_FALSE, GL_FALSE, GL_FALSE, GL_FALSE);
     gl.Disable(GL_BLEND);
-    drawMeshes(frame, p);
+    drawMeshes(frame, p, true);
     gl.ColorMask(GL_TRUE, GL_TRUE, GL_TRUE, GL_TRUE);
     gl.Enable(GL_BLEND);
-    drawMeshes(frame, p);
+    drawMeshes(frame, p, true);
   }
 
   if (!style.bare) {

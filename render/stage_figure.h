@@ -87,7 +87,12 @@ struct Capsule {
 [[nodiscard]] std::vector<Capsule> bodyCapsules(const FigureInstance& instance);
 
 [[nodiscard]] inline bool meshHidden(const FigureInstance& instance, int mesh) {
-  return mesh >= 0 && static_cast<std::size_t>(mesh) < instance.hiddenMeshes.size() && instance.hiddenMeshes[mesh] != 0;
+  return mesh >= 0 && static_cast<std::size_t>(mesh) < instance.hiddenMeshes.size() && instance.hiddenMeshes[mesh] == 1;
 }
+[[nodiscard]] inline bool meshThrough(const FigureInstance& instance, int mesh) {
+  return mesh >= 0 && static_cast<std::size_t>(mesh) < instance.hiddenMeshes.size() && instance.hiddenMeshes[mesh] == 2;
+}
+/// How much of a mesh's colour is left where it is seen through.
+inline constexpr float throughAlpha = 0.26f;
 
 }  // namespace understudy

@@ -13,6 +13,9 @@ namespace understudy {
 
 [[nodiscard]] Vec3f linearOf(const Colour& colour);
 
+/// From here on a figure hides what is behind it.
+inline constexpr float opaqueAlpha = 0.999f;
+
 /// Light for a theme, linear.
 struct Light {
   Vec3f key, rim, sky, ground;
@@ -89,7 +92,8 @@ struct StageRenderer::Impl {
 
   /// The program for so many influences a vertex, ready to draw this frame.
   Program& beginMesh(const Frame& frame, int influences, bool lit);
-  void drawMeshes(const Frame& frame, const Prepared& prepared);
+  /// What of a figure is opaque, or what of it is seen through.
+  void drawMeshes(const Frame& frame, const Prepared& prepared, bool through);
   void setSky(Program& program, const Frame& frame);
   void drawSky(const Frame& frame);
   /// The figures' shadow as a texture the ground reads; its colour stays clear where there is none.

@@ -70,7 +70,7 @@ Program& StageRenderer::Impl::beginMesh(const Frame& frame, int influences, bool
   return mesh;
 }
 
-void StageRenderer::Impl::drawMeshes(const Frame& frame, const Prepared& prepared) {
+void StageRenderer::Impl::drawMeshes(const Frame& frame, const Prepared& prepared, bool through) {
   const FigureInstance& instance = *prepared.instance;
   const Figure& figure = *instance.figure->figure;
   Colour replaced{0, 0, 0, 0};
@@ -84,12 +84,14 @@ void StageRenderer::Impl::drawMeshes(const Frame& frame, const Prepared& prepare
     const Vec3f clay = linearOf(frame.palette.clay);
     for (const StageBatch& batch : instance.figure->batches) {
       if (meshHidden(instance, batch.mesh)) continue;
+      const bool faint = meshThrough(instance, batch.mesh);
+      if ((faint || instance.meshAlpha < opaqueAlpha) != through) continue;
       static const Material plain;
       const Material& material = batch.material >= 0 ? figure.materials[batch.material] : plain;
       const bool bare = batch.material < 0 && figure.meshes[batch.mesh].colours.empty();
       const auto& b = material.baseColour;
       Program& mesh = beginMesh(frame, batch.influences, prepared.lit);
-      set(mesh, "alpha", instance.meshAlpha);
+      set(mesh, "alpha", faint ? std::min(instance.meshAlpha, throughAlpha) : instance.meshAlpha);
       set(mesh, "replaced", replaced);
       set(mesh, "firstEntry", prepared.firstEntry);
       set(mesh, "baseColour", bare ? Colour{clay.x, clay.y, clay.z, 1} : Colour{b[0], b[1], b[2], b[3]});
@@ -108,7 +110,7 @@ void StageRenderer::Impl::drawMeshes(const Frame& frame, const Prepared& prepare
       gl.DrawElements(GL_TRIANGLES, static_cast<GLsizei>(batch.indexCount), GL_UNSIGNED_INT, offset(std::size_t{4} * batch.firstIndex));
     }
   }
-  if (prepared.looseCount > 0) {
+  if (prepared.looseCount > 0 && (instance.meshAlpha < opaqueAlpha) == through) {
     gl.BindVertexArray(looseArray);
     gl.Enable(GL_CULL_FACE);
     gl.FrontFace(GL_CCW);

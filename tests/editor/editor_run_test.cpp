@@ -225,9 +225,7 @@ TEST_F(EditorRun, KeysStepAndPlayAndTheFrameFieldShowsTheNumber) {
 
 TEST_F(EditorRun, AButtonWithTheFocusKeepsTheSpaceKey) {
   load();
-  QToolButton* loop = nullptr;
-  for (auto* button : window->timeline().findChildren<QToolButton*>())
-    if (button->isCheckable() && button->toolTip().contains(QStringLiteral("loop"))) loop = button;
+  auto* loop = window->timeline().findChild<QToolButton*>(QStringLiteral("loop"));
   ASSERT_TRUE(loop);
   ASSERT_TRUE(session().looping());
   loop->setFocus(Qt::TabFocusReason);

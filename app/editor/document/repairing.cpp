@@ -84,7 +84,8 @@ std::optional<Repair> defaultRepair(const Document& document, const Session& ses
   const int joint = bone && bone->cast == Cast::character ? bone->joint : -1;
   const std::string name = joint >= 0 ? boneName(context, joint) : std::string();
   std::vector<std::string> bones;
-  if (!name.empty()) bones.push_back(name);
+  for (const Bone& one : session.selection())
+    if (one.cast == Cast::character) bones.push_back(boneName(context, one.joint));
   Repair repair;
   // The play range where the artist has narrowed it, else some frames around the current one.
   const bool ranged = session.rangeFirst() > 0 || session.rangeLast() < session.frames() - 1;
@@ -102,7 +103,7 @@ std::optional<Repair> defaultRepair(const Document& document, const Session& ses
     case 0: {
       if (name.empty()) return {};
       OffsetRepair offset;
-      offset.bones.push_back({name, {}, {}});
+      for (const std::string& one : bones) offset.bones.push_back({one, {}, {}});
       repair.action = offset;
       rangeOnly();
       break;
@@ -234,6 +235,38 @@ std::uint64_t splitItem(Document& document, std::uint64_t id, int frame) {
   std::uint64_t made = 0;
   document.edit(say("Split %1").arg(kindText(*repair)), addRepair(changeRepair(document.take(), parts->first), parts->second, &made));
   return made;
+}
+
+std::uint64_t mergeItem(Document& document, std::uint64_t id) {
+  const Repair* repair = findRepair(document.take(), id);
+  const auto evaluated = document.evaluated();
+  if (!repair || !repair->span || !evaluated) return 0;
+  const Repair* next = nullptr;
+  for (const auto& node : *document.take().repairs)
+    if (node->id != id && node->span && node->span->first >= repair->span->first && (!next || node->span->first < next->span->first) && merged(*repair, *node, evaluated->rate)) next = &*node;
+  if (!next) {
+    document.tell(makeNote(Document::tr("No later %1 goes together with this one").arg(kindText(*repair)).toStdString(), {},
+                           Document::tr("Two can be merged where kind, bones and settings are the same").toStdString()));
+    return 0;
+  }
+  const Repair whole = *merged(*repair, *next, evaluated->rate);
+  document.edit(Document::tr("Merge two of %1").arg(kindText(*repair)), changeRepair(removeRepair(document.take(), next->id), whole));
+  return id;
+}
+
+void easeItem(Document& document, std::uint64_t id, bool before, int frames) {
+  const auto evaluated = document.evaluated();
+  if (!evaluated) return;
+  const QString key = QStringLiteral("ease-by-key");
+  if (const Repair* repair = findRepair(document.take(), id)) {
+    const RepairFrames now = repairFrames(*repair, evaluated->rate, evaluated->clipFrames);
+    changeItem(document, withEase(*repair, before ? SpanPart::easeBefore : SpanPart::easeAfter, (before ? now.before : now.after) + frames, evaluated->rate), Document::tr("Change an ease"), key);
+  } else if (const Nudge* nudge = findNudge(document.take(), id)) {
+    Nudge next = *nudge;
+    double& ease = before ? next.easeBefore : next.easeAfter;
+    ease = std::max(0.0, ease + evaluated->rate.seconds(frames));
+    document.edit(Document::tr("Change an ease"), changeNudge(document.take(), next), key);
+  }
 }
 
 void muteItem(Document& document, std::uint64_t id) {

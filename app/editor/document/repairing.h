@@ -52,6 +52,10 @@ std::uint64_t duplicateItem(Document& document, std::uint64_t id);
 std::uint64_t mirrorItem(Document& document, std::uint64_t id);
 void copyItemToTake(Document& document, std::uint64_t id, int take);
 std::uint64_t splitItem(Document& document, std::uint64_t id, int frame);
+/// With the next one in time that it goes together with; 0 where there is none.
+std::uint64_t mergeItem(Document& document, std::uint64_t id);
+/// Frames of ease more (or less) before or after a repair's span, or around a nudge.
+void easeItem(Document& document, std::uint64_t id, bool before, int frames);
 void muteItem(Document& document, std::uint64_t id);
 void soloItem(Document& document, std::uint64_t id);
 /// Changes a repair; with a merge key successive changes are one step.

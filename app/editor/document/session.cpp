@@ -102,9 +102,34 @@ void Session::tick() {
 }
 
 void Session::select(std::optional<Bone> bone) {
-  if (bone == selected_) return;
+  if (bone == selected_ && others_.empty()) return;
   selected_ = bone;
+  others_.clear();
   Q_EMIT selectionChanged();
+}
+
+std::vector<Bone> Session::selection() const {
+  std::vector<Bone> all;
+  if (selected_) all.push_back(*selected_);
+  all.insert(all.end(), others_.begin(), others_.end());
+  return all;
+}
+
+void Session::selectAll(const std::vector<Bone>& bones) {
+  if (bones == selection()) return;
+  selected_ = bones.empty() ? std::nullopt : std::optional(bones.front());
+  others_.clear();
+  for (std::size_t i = 1; i < bones.size(); ++i)
+    if (bones[i].cast == selected_->cast) others_.push_back(bones[i]);
+  Q_EMIT selectionChanged();
+}
+
+void Session::toggle(Bone bone) {
+  std::vector<Bone> all = selection();
+  if (const auto at = std::find(all.begin(), all.end(), bone); at != all.end()) all.erase(at);
+  else if (selected_ && selected_->cast == bone.cast) all.push_back(bone);
+  else all = {bone};
+  selectAll(all);
 }
 
 void Session::setRole(std::optional<Role> role) {
@@ -117,6 +142,7 @@ void Session::selectRole(std::optional<Role> role, std::optional<Bone> bone) {
   if (role == role_ && bone == selected_) return;
   role_ = role;
   selected_ = bone;
+  others_.clear();
   Q_EMIT selectionChanged();
 }
 

@@ -6,6 +6,7 @@
 #include <QTimer>
 #include <cstdint>
 #include <optional>
+#include <vector>
 
 #include "core/mapping/roles.h"
 
@@ -21,7 +22,8 @@ struct Bone {
   friend bool operator==(const Bone&, const Bone&) = default;
 };
 
-enum class StageLayout { sideBySide, overlaid, performerAlone, characterAlone };
+/// `beforeAfter`: the character without repairs beside itself with them.
+enum class StageLayout { sideBySide, overlaid, performerAlone, characterAlone, beforeAfter };
 
 /// State of the view. Frames are counted from 0 here; widgets show them from the take's first frame number.
 class Session : public QObject {
@@ -40,6 +42,8 @@ class Session : public QObject {
   [[nodiscard]] int rangeLast() const { return rangeLast_; }
 
   [[nodiscard]] std::optional<Bone> selected() const { return selected_; }
+  /// All selected bones: the one of selected() first, then others of the same figure.
+  [[nodiscard]] std::vector<Bone> selection() const;
   [[nodiscard]] std::optional<Role> role() const { return role_; }
   [[nodiscard]] std::optional<Bone> hovered() const { return hovered_; }
   /// Number of the selected repair or nudge, 0 for none.
@@ -59,6 +63,10 @@ class Session : public QObject {
   void setLooping(bool loop);
   void setSpeed(double speed);
   void select(std::optional<understudy::editor::Bone> bone);
+  /// Several bones of one figure, the first one foremost; nothing selects none.
+  void selectAll(const std::vector<understudy::editor::Bone>& bones);
+  /// Takes a bone to the selected ones, or out of them.
+  void toggle(understudy::editor::Bone bone);
   void setRole(std::optional<understudy::Role> role);
   /// Both at once: a row of the map and its bone.
   void selectRole(std::optional<understudy::Role> role, std::optional<understudy::editor::Bone> bone);
@@ -86,6 +94,7 @@ class Session : public QObject {
   double hertz_ = 30, speed_ = 1;
   bool loop_ = true, bare_ = false, picking_ = false;
   std::optional<Bone> selected_, hovered_;
+  std::vector<Bone> others_;
   std::optional<Role> role_;
   StageLayout layout_ = StageLayout::sideBySide;
   QTimer timer_;

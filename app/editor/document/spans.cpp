@@ -141,4 +141,35 @@ std::optional<std::pair<Repair, Repair>> split(const Repair& repair, int frame, 
   return std::pair{std::move(a), std::move(b)};
 }
 
+std::optional<Repair> merged(const Repair& one, const Repair& other, FrameRate rate) {
+  if (!one.span || !other.span || one.action.index() != other.action.index()) return {};
+  const bool inOrder = one.span->first <= other.span->first;
+  const Repair &a = inOrder ? one : other, &b = inOrder ? other : one;
+  Repair next = a;
+  next.span = TimeRange{a.span->first, std::max(a.span->last, b.span->last)};
+  if (b.span->last >= a.span->last) next.easeAfter = b.easeAfter;
+  if (auto* plant = std::get_if<PlantRepair>(&next.action)) {
+    const auto& later = std::get<PlantRepair>(b.action);
+    if (plant->part != later.part) return {};
+    // The later one's phases follow where it begins; only its own end lets go.
+    const int begin = frameAt(b.span->first, rate);
+    std::erase_if(plant->marks, [&](const PlantMark& mark) { return frameAt(mark.time, rate) >= begin; });
+    if (plant->marks.empty()) plant->marks.push_back({a.span->first, PlantPhase::flat});
+    std::vector<PlantMark> marks = later.marks;
+    if (marks.empty()) marks.push_back({b.span->first, PlantPhase::flat});
+    for (const PlantMark& mark : marks)
+      if (plant->marks.back().phase != mark.phase) plant->marks.push_back(mark);
+    plant->release = b.span->last >= a.span->last ? later.release : plant->release;
+    return next;
+  }
+  // All else must be the same but for the place it stands at.
+  const auto alike = [](Repair repair) {
+    setAnchored(repair, false);
+    if (auto* grip = std::get_if<GripRepair>(&repair.action)) grip->leadGrip = grip->supportGrip = grip->leadPalm = grip->supportPalm = {};
+    return repair.action;
+  };
+  if (std::get_if<TouchRepair>(&next.action) && !(std::get<TouchRepair>(a.action).path.empty() && std::get<TouchRepair>(b.action).path.empty())) return {};
+  return alike(a) == alike(b) ? std::optional(next) : std::nullopt;
+}
+
 }  // namespace understudy::editor

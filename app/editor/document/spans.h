@@ -31,6 +31,10 @@ enum class SpanPart { none, body, first, last, easeBefore, easeAfter, mark, rele
 /// Two repairs instead of one, the second from `frame` on, without eases between them. Nothing where the frame is not inside.
 [[nodiscard]] std::optional<std::pair<Repair, Repair>> split(const Repair& repair, int frame, FrameRate rate, int clipFrames);
 
+/// One repair instead of two of the same kind on the same bones, from the first frame of the earlier to the last of the later one, and
+/// what lies between; outer eases, the earlier one's place and strength. Nothing where they do not go together, or one is of the whole clip.
+[[nodiscard]] std::optional<Repair> merged(const Repair& a, const Repair& b, FrameRate rate);
+
 [[nodiscard]] int frameAt(double seconds, FrameRate rate);
 
 }  // namespace understudy::editor

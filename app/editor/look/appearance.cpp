@@ -79,7 +79,7 @@ Colours Appearance::coloursOf(Kind kind) {
     c.dimText = QColor(0x42545f);
     c.disabledText = QColor(0x8496a1);
     c.performer = QColor(0x1f6488);
-    c.character = QColor(0x80580f);
+    c.character = QColor(0x75500c);
     c.picked = QColor(0xc9dfe9);
     c.selection = QColor(0x18242b);
     c.selectionGap = QColor(0xfffaf0);
@@ -92,7 +92,7 @@ Colours Appearance::coloursOf(Kind kind) {
     c.stageTop = QColor(0xd6e1e7);
     c.stageBottom = QColor(0xc3d2da);
     c.stageGrid = QColor(0xa2b6c1);
-    c.axisX = QColor(0xa63f16);
+    c.axisX = QColor(0x9a3a13);
     c.axisY = QColor(0x1d6b36);
     c.axisZ = QColor(0x3b4fae);
   }

@@ -110,7 +110,8 @@ FindingsPanel::FindingsPanel(Document& document, Session& session, QWidget* pare
   connect(wave_, &QPushButton::clicked, this, &FindingsPanel::waveOff);
   for (QPushButton* button : {accept_, kind_, wave_}) {
     button->setProperty("small", true);
-    buttons->addWidget(button, 1);
+    button->setMinimumWidth(button->fontMetrics().horizontalAdvance(button->text()) + 14);
+    buttons->addWidget(button, button->minimumWidth());
   }
   column->addLayout(buttons);
   all_ = new QCheckBox(tr("show those waved off"), this);

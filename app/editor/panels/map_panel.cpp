@@ -11,6 +11,7 @@
 #include <algorithm>
 
 #include "app/editor/document/describe.h"
+#include "app/editor/look/appearance.h"
 #include "app/editor/look/icons.h"
 #include "app/editor/panels/map_figure.h"
 #include "app/editor/panels/map_model.h"
@@ -71,6 +72,9 @@ MapPanel::MapPanel(Document& document, Session& session, QWidget* parent) : QWid
   table_->horizontalHeader()->setHighlightSections(false);
   table_->horizontalHeader()->setSectionResizeMode(QHeaderView::Stretch);
   table_->horizontalHeader()->setSectionResizeMode(0, QHeaderView::ResizeToContents);
+  QFont bold = Appearance::small();
+  bold.setWeight(QFont::DemiBold);
+  table_->setMinimumWidth(150 + 2 * (QFontMetrics(bold).horizontalAdvance(std::max(tr("Performer"), tr("Character"), [](const QString& a, const QString& b) { return a.size() < b.size(); })) + 16));
   table_->setHorizontalScrollBarPolicy(Qt::ScrollBarAlwaysOff);
   figure_ = new MapFigure(document, session, this);
   auto* parts = new QSplitter(Qt::Vertical, this);

@@ -102,6 +102,7 @@ MatchPanel::MatchPanel(Document& document, Session& session, QWidget* parent) : 
   table_->verticalHeader()->setDefaultSectionSize(24);
   table_->horizontalHeader()->setHighlightSections(false);
   table_->horizontalHeader()->setSectionResizeMode(QHeaderView::Stretch);
+  table_->horizontalHeader()->setSectionResizeMode(0, QHeaderView::ResizeToContents);
   column->addWidget(table_, 1);
 
   heading_ = new QLabel(this);
@@ -149,7 +150,8 @@ MatchPanel::MatchPanel(Document& document, Session& session, QWidget* parent) : 
     row.frame->setToolTip(tr("Take this frame of the clip as the reference pose"));
     row.facing = new QDoubleSpinBox(this);
     row.facing->setMinimumWidth(70);
-    row.frame->setMinimumWidth(60);
+    row.frame->setMinimumWidth(std::max(60, row.frame->fontMetrics().horizontalAdvance(row.frame->specialValueText()) + 30));
+    row.facing->setMinimumWidth(std::max(70, row.facing->fontMetrics().horizontalAdvance(tr("faces auto")) + 20));
     row.facing->setRange(-181, 180);
     row.facing->setDecimals(0);
     row.facing->setSpecialValueText(tr("faces auto"));
@@ -173,6 +175,7 @@ MatchPanel::MatchPanel(Document& document, Session& session, QWidget* parent) : 
   stride_->setSingleStep(0.05);
   stride_->setKeyboardTracking(false);
   stride_->setSpecialValueText(tr("by leg length"));
+  stride_->setAccessibleName(tr("Stride"));
   stride_->setToolTip(tr("Scale of the travel across the ground"));
   grid->addWidget(quiet(tr("Stride")), 6, 0);
   grid->addWidget(stride_, 6, 1, 1, 2);

@@ -48,7 +48,10 @@ void RepairForm::show(const Repair& repair) {
 
 void RepairForm::rebuild(const Repair& repair) {
   fill_.clear();
-  if (body_) body_->deleteLater();
+  if (body_) {
+    body_->hide();  // at once: its fields are of another repair
+    body_->deleteLater();
+  }
   body_ = new QWidget(this);
   layout()->addWidget(body_);
   FormBuilder builder(*this, body_);

@@ -1,46 +1,76 @@
 #include "app/editor/panels/stage_bar.h"
 
 #include <QHBoxLayout>
+#include <QMenu>
 #include <QToolButton>
+#include <numeric>
 
 #include "app/editor/look/appearance.h"
 #include "app/editor/stage/stage_widget.h"
 
 namespace understudy::editor {
+namespace {
 
-StageBar::StageBar(Session& session, StageWidget& stage, QWidget* parent) : QWidget(parent), session_(session), stage_(stage) {
+int widthOf(const QToolButton& button) { return button.minimumWidth() + 3; }
+
+}  // namespace
+
+QStringList followNames() {
+  return {StageBar::tr("nothing"), StageBar::tr("the figures"), StageBar::tr("the left hand"), StageBar::tr("the right hand"), StageBar::tr("the left foot"), StageBar::tr("the right foot"), StageBar::tr("the prop")};
+}
+
+QStringList axesNames() {
+  return {StageBar::tr("bone"), StageBar::tr("parent"), StageBar::tr("character"), StageBar::tr("world"), StageBar::tr("view"), StageBar::tr("ground")};
+}
+
+StageBar::StageBar(Document& document, Session& session, StageWidget& stage, QWidget* parent) : QWidget(parent), document_(document), session_(session), stage_(stage) {
   setObjectName(QStringLiteral("stageBar"));
   setAttribute(Qt::WA_StyledBackground);
   auto* row = new QHBoxLayout(this);
   row->setContentsMargins(10, 6, 10, 6);
   row->setSpacing(3);
-  const std::pair<QString, View> views[] = {{tr("Free"), View::free}, {tr("Front"), View::front}, {tr("Side"), View::side}, {tr("Top"), View::top}};
-  int key = 1;
-  for (const auto& [text, view] : views) {
-    auto* button = pill(text, tr("%1 view  (%2)").arg(text).arg(key++));
-    connect(button, &QToolButton::clicked, &stage, [&stage, v = view] { stage.setView(v); });
-    views_.push_back(button);
-    row->addWidget(button);
-  }
+  views_ = group(tr("View"), {{tr("Free"), tr("Free view  (1)")}, {tr("Front"), tr("Front view  (2)")}, {tr("Side"), tr("Side view  (3)")}, {tr("Top"), tr("Top view  (4)")}},
+                 [&stage](int i) { stage.setView(static_cast<View>(i)); });
   row->addStretch(1);
-  bones_ = pill(tr("Bones"), tr("Show the character's bones  (B)"));
-  bare_ = pill(tr("Bare"), tr("Bare stage: hide all marks  (H)"));
-  connect(bones_, &QToolButton::clicked, &stage, [this](bool on) { stage_.setBones(on); });
-  connect(bare_, &QToolButton::clicked, &session, &Session::setBare);
-  row->addWidget(bones_);
-  row->addWidget(bare_);
+  show_ = new QMenu(this);
+  axes_ = new QMenu(this);
+  follow_ = new QMenu(this);
+  showButton_ = menuPill(tr("What is drawn: bones, echoes, paths, distances, meshes"), show_);
+  showButton_->setObjectName(QStringLiteral("show"));
+  followButton_ = menuPill(tr("What the camera goes along with"), follow_);
+  axesButton_ = menuPill(tr("Axes of the handles"), axes_);
+  connect(show_, &QMenu::aboutToShow, this, &StageBar::fillShow);
+  connect(axes_, &QMenu::aboutToShow, this, &StageBar::fillAxes);
+  connect(follow_, &QMenu::aboutToShow, this, &StageBar::fillFollow);
+  for (QToolButton* button : {showButton_, followButton_, axesButton_}) row->addWidget(button);
   row->addStretch(1);
-  const std::pair<QString, StageLayout> layouts[] = {{tr("Both"), StageLayout::sideBySide}, {tr("Overlaid"), StageLayout::overlaid},
-                                                     {tr("Performer"), StageLayout::performerAlone}, {tr("Character"), StageLayout::characterAlone}};
-  for (const auto& [text, layout] : layouts) {
-    auto* button = pill(text, layout == StageLayout::sideBySide ? tr("Side by side  (%1)").arg(key++) : layout == StageLayout::overlaid ? tr("One over the other  (%1)").arg(key++) : tr("%1 alone  (%2)").arg(text).arg(key++));
-    connect(button, &QToolButton::clicked, &session, [&session, l = layout] { session.setLayout(l); });
-    layouts_.push_back(button);
-    row->addWidget(button);
-  }
+  layouts_ = group(tr("Who"), {{tr("Both"), tr("Side by side  (5)")}, {tr("Overlaid"), tr("One over the other  (6)")}, {tr("Performer"), tr("Performer alone  (7)")},
+                               {tr("Character"), tr("Character alone  (8)")}, {tr("Before | after"), tr("Without repairs beside with them  (9)")}},
+                   [&session](int i) { session.setLayout(static_cast<StageLayout>(i)); });
   connect(&session, &Session::stageChanged, this, &StageBar::refresh);
   connect(&stage, &StageWidget::viewChanged, this, &StageBar::refresh);
   refresh();
+}
+
+StageBar::Group StageBar::group(const QString& name, const std::vector<std::pair<QString, QString>>& choices, std::function<void(int)> choose) {
+  Group made;
+  made.name = name;
+  auto* menu = new QMenu(this);
+  for (std::size_t i = 0; i < choices.size(); ++i) {
+    auto* button = pill(choices[i].first, choices[i].second);
+    button->setCheckable(true);
+    const auto take = [this, choose, i] {
+      choose(static_cast<int>(i));
+      refresh();
+    };
+    connect(button, &QToolButton::clicked, this, take);
+    layout()->addWidget(button);
+    made.buttons.push_back(button);
+    menu->addAction(choices[i].second.section(QStringLiteral("  ("), 0, 0), this, take)->setCheckable(true);
+  }
+  made.folded = menuPill(name, menu);
+  layout()->addWidget(made.folded);
+  return made;
 }
 
 QToolButton* StageBar::pill(const QString& text, const QString& tip) {
@@ -48,7 +78,6 @@ QToolButton* StageBar::pill(const QString& text, const QString& tip) {
   button->setText(text);
   button->setToolTip(tip);
   button->setAccessibleName(tip.section(QStringLiteral("  ("), 0, 0));
-  button->setCheckable(true);
   button->setProperty("pill", true);
   button->setFont(Appearance::small());
   // The style sheet's padding is not part of what the button asks for.
@@ -56,11 +85,108 @@ QToolButton* StageBar::pill(const QString& text, const QString& tip) {
   return button;
 }
 
+QToolButton* StageBar::menuPill(const QString& tip, QMenu* menu) {
+  auto* button = pill({}, tip);
+  button->setMenu(menu);
+  button->setPopupMode(QToolButton::InstantPopup);
+  return button;
+}
+
+void StageBar::fillShow() {
+  show_->clear();
+  const StageOptions now = stage_.options();
+  const auto toggle = [&](const QString& text, bool StageOptions::*what) {
+    auto* action = show_->addAction(text, this, [this, what] { stage_.change([what](StageOptions& o) { o.*what = !(o.*what); }); });
+    action->setCheckable(true);
+    action->setChecked(now.*what);
+  };
+  toggle(tr("Bones\tB"), &StageOptions::bones);
+  toggle(tr("Echoes: the poses before and after\tU"), &StageOptions::echoes);
+  toggle(tr("Path of what is selected\tT"), &StageOptions::path);
+  toggle(tr("Without repairs, as a ghost\tJ"), &StageOptions::before);
+  toggle(tr("How near soles and arms are\tK"), &StageOptions::gaps);
+  auto* bare = show_->addAction(tr("Bare stage\tH"), this, [this] { session_.setBare(!session_.bare()); });
+  bare->setCheckable(true);
+  bare->setChecked(session_.bare());
+  const auto character = document_.figure(Cast::character);
+  if (!character || character->meshes.empty()) return;
+  show_->addSeparator();
+  show_->addAction(tr("All meshes\tShift+Q"), this, [this] { stage_.showAllMeshes(); });
+  for (std::size_t i = 0; i < character->meshes.size() && i < 40; ++i) {
+    const std::string& name = character->meshes[i].name;
+    QMenu* mesh = show_->addMenu(name.empty() ? tr("mesh %1").arg(i + 1) : QString::fromStdString(name));
+    const auto state = static_cast<MeshShow>(i < now.meshes.size() ? now.meshes[i] : 0);
+    const std::pair<QString, MeshShow> states[] = {{tr("shown"), MeshShow::shown}, {tr("seen through"), MeshShow::through}, {tr("hidden"), MeshShow::hidden}};
+    for (const auto& [text, value] : states) {
+      auto* action = mesh->addAction(text, this, [this, i, value = value] { stage_.showMesh(static_cast<int>(i), value); });
+      action->setCheckable(true);
+      action->setChecked(state == value);
+    }
+    mesh->addAction(tr("nothing but this"), this, [this, i] { stage_.isolateMesh(static_cast<int>(i)); });
+  }
+}
+
+void StageBar::fillFollow() {
+  follow_->clear();
+  const QStringList names = followNames();
+  for (int i = 0; i < names.size(); ++i) {
+    auto* action = follow_->addAction(names[i], this, [this, i] { stage_.change([i](StageOptions& o) { o.follow = static_cast<Follow>(i); }); });
+    action->setCheckable(true);
+    action->setChecked(static_cast<int>(stage_.options().follow) == i);
+  }
+}
+
+void StageBar::fillAxes() {
+  axes_->clear();
+  const QStringList names = axesNames();
+  for (int i = 0; i < names.size(); ++i) {
+    auto* action = axes_->addAction(names[i], this, [this, i] { stage_.change([i](StageOptions& o) { o.axes = static_cast<NudgeSpace>(i); }); });
+    action->setCheckable(true);
+    action->setChecked(static_cast<int>(stage_.options().axes) == i);
+  }
+}
+
 void StageBar::refresh() {
-  for (std::size_t i = 0; i < views_.size(); ++i) views_[i]->setChecked(static_cast<int>(stage_.view()) == static_cast<int>(i));
-  for (std::size_t i = 0; i < layouts_.size(); ++i) layouts_[i]->setChecked(static_cast<int>(session_.layout()) == static_cast<int>(i));
-  bones_->setChecked(stage_.showsBones());
-  bare_->setChecked(session_.bare());
+  const auto say = [](QToolButton* button, const QString& text) {
+    button->setText(text + QStringLiteral("  ▾"));
+    button->setMinimumWidth(QFontMetrics(Appearance::small()).horizontalAdvance(button->text()) + 20);
+  };
+  const std::pair<Group*, int> groups[] = {{&views_, static_cast<int>(stage_.view())}, {&layouts_, static_cast<int>(session_.layout())}};
+  for (const auto& [group, at] : groups) {
+    for (std::size_t i = 0; i < group->buttons.size(); ++i) group->buttons[i]->setChecked(static_cast<int>(i) == at);
+    const auto actions = group->folded->menu()->actions();
+    for (int i = 0; i < actions.size(); ++i) actions[i]->setChecked(i == at);
+    say(group->folded, group->buttons[static_cast<std::size_t>(at)]->text());
+  }
+  say(showButton_, tr("Show"));
+  say(followButton_, tr("Follow"));
+  say(axesButton_, tr("Axes: %1").arg(axesNames()[static_cast<int>(stage_.options().axes)]));
+  fold();
+}
+
+QSize StageBar::minimumSizeHint() const {
+  int least = 20;
+  for (const QToolButton* button : {views_.folded, showButton_, followButton_, axesButton_, layouts_.folded}) least += widthOf(*button);
+  return {least, QWidget::minimumSizeHint().height()};
+}
+
+// Buttons in a row as far as there is room; who is shown folds first.
+void StageBar::fold() {
+  const auto open = [](const Group& g) { return std::accumulate(g.buttons.begin(), g.buttons.end(), 0, [](int sum, const QToolButton* b) { return sum + widthOf(*b); }); };
+  int needed = 24;
+  for (const QToolButton* button : {showButton_, followButton_, axesButton_}) needed += widthOf(*button);
+  const bool viewsOpen = needed + open(views_) + widthOf(*layouts_.folded) <= width();
+  const bool layoutsOpen = viewsOpen && needed + open(views_) + open(layouts_) <= width();
+  const std::pair<Group*, bool> groups[] = {{&views_, viewsOpen}, {&layouts_, layoutsOpen}};
+  for (const auto& [group, wide] : groups) {
+    for (QToolButton* button : group->buttons) button->setVisible(wide);
+    group->folded->setVisible(!wide);
+  }
+}
+
+void StageBar::resizeEvent(QResizeEvent* event) {
+  QWidget::resizeEvent(event);
+  fold();
 }
 
 }  // namespace understudy::editor

@@ -1,11 +1,14 @@
-// Above the stage: from where, who, and what is drawn.
+// Above the stage: from where, who, and what is drawn. Where it gets narrow, rows of buttons become menus.
 #pragma once
 
 #include <QWidget>
+#include <functional>
 #include <vector>
 
+#include "app/editor/document/document.h"
 #include "app/editor/document/session.h"
 
+class QMenu;
 class QToolButton;
 
 namespace understudy::editor {
@@ -15,15 +18,39 @@ class StageWidget;
 class StageBar : public QWidget {
   Q_OBJECT
  public:
-  StageBar(Session& session, StageWidget& stage, QWidget* parent = nullptr);
+  StageBar(Document& document, Session& session, StageWidget& stage, QWidget* parent = nullptr);
+  [[nodiscard]] QMenu& showMenu() { return *show_; }
+  QSize minimumSizeHint() const override;
+
+ protected:
+  void resizeEvent(QResizeEvent* event) override;
 
  private:
+  /// Choices of which one holds: as buttons in a row, or as a menu of one button.
+  struct Group {
+    QString name;
+    std::vector<QToolButton*> buttons;
+    QToolButton* folded = nullptr;
+  };
   QToolButton* pill(const QString& text, const QString& tip);
+  QToolButton* menuPill(const QString& tip, QMenu* menu);
+  Group group(const QString& name, const std::vector<std::pair<QString, QString>>& choices, std::function<void(int)> choose);
+  void fillShow();
+  void fillAxes();
+  void fillFollow();
   void refresh();
+  void fold();
+
+  Document& document_;
   Session& session_;
   StageWidget& stage_;
-  std::vector<QToolButton*> views_, layouts_;
-  QToolButton *bones_, *bare_;
+  Group views_, layouts_;
+  QMenu *show_, *axes_, *follow_;
+  QToolButton *showButton_, *axesButton_, *followButton_;
 };
+
+/// Names of what the camera can follow and of the axes handles can have, as menus and the finder list them.
+[[nodiscard]] QStringList followNames();
+[[nodiscard]] QStringList axesNames();
 
 }  // namespace understudy::editor

@@ -4,6 +4,7 @@
 #include <QFileInfo>
 #include <QHBoxLayout>
 #include <QPainter>
+#include <algorithm>
 
 #include "app/editor/document/findings_keeper.h"
 #include "app/editor/document/mapping.h"
@@ -24,6 +25,12 @@ class StepButton : public QAbstractButton {
     setAccessibleDescription(state.note);
     setToolTip(QStringLiteral("%1: %2  (Ctrl+%3)").arg(state.title, state.note).arg(number_));
     update();
+  }
+  /// Pixels its words take.
+  [[nodiscard]] int wide() const {
+    QFont title = Appearance::body();
+    title.setWeight(QFont::DemiBold);
+    return 52 + std::max({60, QFontMetrics(title).horizontalAdvance(state_.title), QFontMetrics(Appearance::small()).horizontalAdvance(state_.note)});
   }
   QSize sizeHint() const override { return {190, 44}; }
   QSize minimumSizeHint() const override { return {118, 44}; }
@@ -144,6 +151,8 @@ QSize StepStrip::sizeHint() const { return {900, 52}; }
 void StepStrip::refresh() {
   const auto steps = stepsOf(document_, everHandedOver_ && handedOver_ == document_.take());
   for (std::size_t i = 0; i < steps.size(); ++i) buttons_[i]->show(steps[i]);
+  // Room by what each has to say.
+  for (StepButton* button : buttons_) qobject_cast<QHBoxLayout*>(layout())->setStretchFactor(button, button->wide());
 }
 
 }  // namespace understudy::editor

@@ -71,8 +71,23 @@ std::vector<StageHandle> handlesOf(const Document& document, const Session& sess
   }
   if (const auto bone = session.selected(); bone && bone->cast == Cast::character)
     if (const auto role = roleOf(document.map().character, bone->joint); role && isLimbPart(*role))
-      handles.push_back({HandleKind::limb, poser.position(bone->joint), bone->joint});
+      handles.push_back({HandleKind::limb, poser.position(bone->joint), bone->joint, {}, -1, {}});
   return handles;
+}
+
+std::vector<StageHandle> arrowsOf(const StageHandle& limb, const Quatd& axes, double length) {
+  std::vector<StageHandle> arrows;
+  if (limb.kind != HandleKind::limb) return arrows;
+  for (int i = 0; i < 3; ++i) {
+    StageHandle arrow = limb;
+    arrow.kind = HandleKind::limbAxis;
+    arrow.number = i;
+    arrow.axis[i] = 1;
+    arrow.axis = rotate(axes, arrow.axis);
+    arrow.tip = limb.at + arrow.axis * length;
+    arrows.push_back(arrow);
+  }
+  return arrows;
 }
 
 QString handleText(HandleKind kind) {
@@ -82,6 +97,7 @@ QString handleText(HandleKind kind) {
     case HandleKind::touchPlace: return Document::tr("drag: what is touched");
     case HandleKind::gripLead: return Document::tr("drag: where the lead hand holds it");
     case HandleKind::gripSupport: return Document::tr("drag: where the support hand holds it");
+    case HandleKind::limbAxis: return Document::tr("drag: the limb follows along this axis; type millimetres");
     case HandleKind::limb: break;
   }
   return Document::tr("drag: the whole limb follows");
@@ -89,7 +105,7 @@ QString handleText(HandleKind kind) {
 
 HandleDrag::HandleDrag(Document& document, Session& session, StageHandle handle, const Sight& sight, const Vec3d& shift, double x, double y, int number)
     : document_(document), session_(session), handle_(handle), sight_(sight), shift_(shift), now_(handle.at), key_(QStringLiteral("handle-%1").arg(number)), seen_(document.evaluated()) {
-  if (const Repair* repair = findRepair(document.take(), session.repair()); repair && handle.kind != HandleKind::limb) base_ = *repair;
+  if (const Repair* repair = findRepair(document.take(), session.repair()); repair && handle.kind != HandleKind::limb && handle.kind != HandleKind::limbAxis) base_ = *repair;
   frame_ = session.frame() + (seen_ ? seen_->trimFirst : 0);
   grabbed_ = placeAt(x, y);
 }
@@ -97,9 +113,9 @@ HandleDrag::HandleDrag(Document& document, Session& session, StageHandle handle,
 Vec3d HandleDrag::placeAt(double x, double y) const {
   const Ray ray = rayThrough(sight_.camera, sight_.width, sight_.height, x, y);
   const Vec3d at = handle_.at + shift_;
-  if (handle_.kind == HandleKind::plantHeight) {
-    // The point of the upright line nearest to the ray.
-    const Vec3d up{0, 1, 0}, between = at - ray.origin;
+  if (handle_.kind == HandleKind::plantHeight || handle_.axis != Vec3d{}) {
+    // The point of the line nearest to the ray.
+    const Vec3d up = handle_.axis != Vec3d{} ? handle_.axis : Vec3d{0, 1, 0}, between = at - ray.origin;
     const double b = dot(up, ray.direction), d = dot(up, between), e = dot(ray.direction, between), denominator = 1 - b * b;
     return denominator < 1e-6 ? at - shift_ : at + up * ((b * e - d) / denominator) - shift_;
   }
@@ -110,9 +126,18 @@ Vec3d HandleDrag::placeAt(double x, double y) const {
   return t > 0 ? ray.origin + ray.direction * t - shift_ : at - shift_;
 }
 
-void HandleDrag::moveTo(double x, double y) {
-  const Vec3d place = handle_.at + placeAt(x, y) - grabbed_;
-  if (handle_.kind == HandleKind::limb)
+void HandleDrag::moveTo(double x, double y, double step) {
+  Vec3d by = placeAt(x, y) - grabbed_;
+  if (step > 0 && handle_.axis != Vec3d{})
+    by = handle_.axis * (step * std::round(dot(by, handle_.axis) / step));
+  else if (step > 0)
+    by = {step * std::round(by.x / step), step * std::round(by.y / step), step * std::round(by.z / step)};
+  moveBy(by);
+}
+
+void HandleDrag::moveBy(const Vec3d& by) {
+  const Vec3d place = handle_.at + by;
+  if (handle_.kind == HandleKind::limb || handle_.kind == HandleKind::limbAxis)
     writeNudge(place);
   else
     writeRepair(place);

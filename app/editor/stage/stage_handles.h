@@ -9,14 +9,19 @@
 
 namespace understudy::editor {
 
-enum class HandleKind { plantPlace, plantHeight, touchPlace, gripLead, gripSupport, limb };
+enum class HandleKind { plantPlace, plantHeight, touchPlace, gripLead, gripSupport, limb, limbAxis };
 
 /// Places are in the repairs' world (metres, the character where it is evaluated, not where the stage shows it).
 struct StageHandle {
   HandleKind kind = HandleKind::limb;
   Vec3d at;
   int joint = -1;  ///< of a limb
+  Vec3d axis{};    ///< unit: it moves along this only; zero: freely
+  int number = -1; ///< of the axis, 0 … 2
+  Vec3d tip{};     ///< where an arrow is taken hold of
 };
+/// Arrows along three axes from a limb's handle, `length` metres long; none for other handles.
+[[nodiscard]] std::vector<StageHandle> arrowsOf(const StageHandle& limb, const Quatd& axes, double length);
 
 /// Handles of the selected repair at the current frame, and of the selected hand, foot, elbow, knee or hips.
 [[nodiscard]] std::vector<StageHandle> handlesOf(const Document& document, const Session& session);
@@ -27,7 +32,10 @@ class HandleDrag {
  public:
   HandleDrag(Document& document, Session& session, StageHandle handle, const Sight& sight, const Vec3d& shift, double x, double y, int number);
   /// Writes what the mouse at a point makes of it; one step of undo with all others of this drag.
-  void moveTo(double x, double y);
+  /// `step` > 0: in whole steps of so many metres along the stage's axes, or the handle's own.
+  void moveTo(double x, double y, double step = 0);
+  /// The same by a way instead of the mouse.
+  void moveBy(const Vec3d& by);
   [[nodiscard]] const StageHandle& handle() const { return handle_; }
   /// Where it is now, and how far a limb stays from it (metres).
   [[nodiscard]] Vec3d at() const { return now_; }

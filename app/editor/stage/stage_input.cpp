@@ -5,14 +5,22 @@
 
 #include "app/editor/document/mapping.h"
 #include "app/editor/document/nudging.h"
+#include "app/editor/stage/stage_number.h"
 #include "app/editor/stage/stage_widget.h"
 
 namespace understudy::editor {
+namespace {
+
+constexpr double turnStep = 5 * 0.017453292519943295;  // radians, with Ctrl
+constexpr double moveStep = 0.01;                      // metres, with Ctrl
+
+}  // namespace
 
 void StageWidget::mousePressEvent(QMouseEvent* event) {
   pressed_ = last_ = event->position();
   clicked_ = true;
-  pressedBone_.reset();
+  pressedOn_.reset();
+  number_->hide();
   const bool left = event->button() == Qt::LeftButton;
   if (event->button() == Qt::MiddleButton || (event->button() == Qt::RightButton) || (left && event->modifiers() & Qt::AltModifier)) {
     drag_ = event->button() == Qt::RightButton || event->modifiers() & Qt::AltModifier ? Drag::orbit : Drag::pan;
@@ -22,8 +30,8 @@ void StageWidget::mousePressEvent(QMouseEvent* event) {
   if (!left) return;
   if (const int at = session_.picking() ? -1 : handleAt(pressed_); at >= 0) {
     drag_ = Drag::handle;
-    held_.emplace(document_, session_, handlesOf(document_, session_)[static_cast<std::size_t>(at)],
-                  Sight{camera_, static_cast<double>(width()), static_cast<double>(height())}, shift(), pressed_.x(), pressed_.y(), ++drags_);
+    held_.emplace(document_, session_, handles()[static_cast<std::size_t>(at)], Sight{camera_, static_cast<double>(width()), static_cast<double>(height())}, shift(), pressed_.x(),
+                  pressed_.y(), ++drags_);
     return;
   }
   const auto handle = session_.picking() ? std::nullopt : handleFrame();
@@ -31,10 +39,10 @@ void StageWidget::mousePressEvent(QMouseEvent* event) {
     ring_ = ringAt(*handle, {camera_, static_cast<double>(width()), static_cast<double>(height())}, pressed_.x(), pressed_.y());
     if (ring_ >= 0) return beginTurn(Drag::turnRing, *handle, pressed_, {});
   }
-  Vec3d where;
-  pressedBone_ = boneAt(pressed_, &where);
-  if (handle && pressedBone_ && pressedBone_ == session_.selected()) return beginTurn(Drag::pullBone, *handle, pressed_, where);
-  drag_ = event->modifiers() & Qt::ShiftModifier ? Drag::pan : Drag::orbit;
+  pressedOn_ = under(pressed_);
+  const bool more = event->modifiers() & Qt::ControlModifier;
+  if (handle && !more && pressedOn_->bone && pressedOn_->bone == session_.selected()) return beginTurn(Drag::pullBone, *handle, pressed_, pressedOn_->where);
+  drag_ = event->modifiers() & Qt::ShiftModifier ? Drag::pan : more && !session_.picking() ? Drag::box : Drag::orbit;
 }
 
 void StageWidget::beginTurn(Drag drag, const HandleFrame& frame, QPointF point, const Vec3d& grabbed) {
@@ -51,71 +59,81 @@ void StageWidget::beginTurn(Drag drag, const HandleFrame& frame, QPointF point, 
 }
 
 void StageWidget::continueTurn(QPointF point, Qt::KeyboardModifiers modifiers) {
-  const Quatd turn = turn_.turnAt(point.x(), point.y(), modifiers & Qt::ShiftModifier);
+  const Quatd turn = turn_.turnAt(point.x(), point.y(), modifiers & Qt::ShiftModifier, modifiers & Qt::ControlModifier ? turnStep : 0);
   const QString key = QStringLiteral("turn-%1").arg(drags_);
   // A selected offset of this bone takes the turn; else it becomes a nudge of this frame.
   if (offsetOf(document_, session_.repair(), dragJoint_)) turnOffset(document_, session_.repair(), dragJoint_, base_, turn, key);
   else if (const auto id = turnBone(document_, dragJoint_, session_.frame(), base_, turn, key)) session_.setRepair(id);
 }
 
-void StageWidget::mouseMoveEvent(QMouseEvent* event) {
-  const QPointF point = event->position();
-  if ((point - pressed_).manhattanLength() > 4) clicked_ = false;
+void StageWidget::hover(QPointF point) {
+  const int held = session_.bare() ? -1 : handleAt(point);
+  const auto handle = handleFrame();
+  const int ring = handle && held < 0 ? ringAt(*handle, {camera_, static_cast<double>(width()), static_cast<double>(height())}, point.x(), point.y()) : -1;
+  const Under on = ring >= 0 || held >= 0 || session_.bare() ? Under{} : under(point);
+  if (held != hoveredHandle_ || ring != hoveredRing_ || on.prop != hoveredProp_) update();
+  hoveredHandle_ = held;
+  hoveredRing_ = ring;
+  hoveredProp_ = on.prop;
+  hoveredMesh_ = on.mesh;
+  if (on.mesh < 0 && !options_.meshes.empty() && pickable_ > 0) {
+    PickSettings through;
+    through.skeletons = false;
+    through.through = true;
+    Scene solid;
+    solid.figures.assign(scene_.figures.begin(), scene_.figures.begin() + static_cast<std::ptrdiff_t>(std::min(shown_.size(), scene_.figures.size())));
+    if (const auto hit = pick(solid, camera_, width(), height(), point.x(), point.y(), through); hit && hit->figure >= 0 && shown_[static_cast<std::size_t>(hit->figure)].cast == Cast::character)
+      hoveredMesh_ = hit->mesh;
+  }
+  session_.setHovered(on.bone);
+  setCursor(session_.picking() ? Qt::CrossCursor : held >= 0 ? Qt::SizeAllCursor : ring >= 0 || (session_.hovered() && session_.hovered() == session_.selected()) ? Qt::OpenHandCursor : Qt::ArrowCursor);
+}
+
+void StageWidget::dragTo(QPointF point, Qt::KeyboardModifiers modifiers) {
   const QPointF by = point - last_;
+  const auto moved = [this] {
+    moving_ = true;
+    idle_.start();
+    update();
+  };
   switch (drag_) {
-    case Drag::none: {
-      const int held = session_.bare() ? -1 : handleAt(point);
-      if (held != hoveredHandle_) {
-        hoveredHandle_ = held;
-        update();
-      }
-      const auto handle = handleFrame();
-      const int ring =
-          handle && held < 0 ? ringAt(*handle, {camera_, static_cast<double>(width()), static_cast<double>(height())}, point.x(), point.y()) : -1;
-      if (ring != hoveredRing_) {
-        hoveredRing_ = ring;
-        update();
-      }
-      session_.setHovered(ring >= 0 || held >= 0 || session_.bare() ? std::nullopt : boneAt(point));
-      setCursor(session_.picking() ? Qt::CrossCursor : held >= 0 ? Qt::SizeAllCursor : ring >= 0 || (session_.hovered() && session_.hovered() == session_.selected()) ? Qt::OpenHandCursor : Qt::ArrowCursor);
-      break;
-    }
+    case Drag::none: break;
     case Drag::orbit:
       if (clicked_) break;
       camera_.orbit(-by.x() * 0.008, by.y() * 0.008);
       if (view_ != View::free) {
+        left_[static_cast<std::size_t>(view_)].reset();
         view_ = View::free;
-        camera_ = [&] {
-          Camera c = camera_;
-          const double yaw = c.yaw, pitch = c.pitch;
-          c = turnedTo(c, View::free);
-          c.yaw = yaw;
-          c.pitch = pitch;
-          return c;
-        }();
+        const double yaw = camera_.yaw, pitch = camera_.pitch;
+        camera_ = turnedTo(camera_, View::free);
+        camera_.yaw = yaw;
+        camera_.pitch = pitch;
         Q_EMIT viewChanged();
       }
-      moving_ = true;
-      idle_.start();
-      update();
+      moved();
       break;
     case Drag::pan:
       camera_.pan(by.x(), by.y(), height());
-      moving_ = true;
-      idle_.start();
-      update();
+      moved();
       break;
     case Drag::handle:
       if (held_ && !clicked_) {
-        held_->moveTo(point.x(), point.y());
+        held_->moveTo(point.x(), point.y(), modifiers & Qt::ControlModifier ? moveStep : 0);
         update();
       }
       break;
+    case Drag::box: update(); break;
     case Drag::turnRing:
     case Drag::pullBone:
-      if (!clicked_) continueTurn(point, event->modifiers());
+      if (!clicked_) continueTurn(point, modifiers);
       break;
   }
+}
+
+void StageWidget::mouseMoveEvent(QMouseEvent* event) {
+  const QPointF point = event->position();
+  if ((point - pressed_).manhattanLength() > 4) clicked_ = false;
+  drag_ == Drag::none ? hover(point) : dragTo(point, event->modifiers());
   last_ = point;
 }
 
@@ -130,12 +148,26 @@ void StageWidget::mouseReleaseEvent(QMouseEvent* event) {
     update();
     return;
   }
-  if (!clicked_ || event->button() != Qt::LeftButton || event->modifiers() & Qt::AltModifier) return;
-  if (session_.picking() && session_.role()) {
-    if (pressedBone_) assignRole(document_, pressedBone_->cast, *session_.role(), {pressedBone_->joint}, event->modifiers() & Qt::ControlModifier);
+  if (was == Drag::box && !clicked_) {
+    session_.selectAll(bonesIn(QRectF(pressed_, event->position()).normalized()));
+    update();
     return;
   }
-  session_.select(pressedBone_);
+  if (!clicked_ || event->button() != Qt::LeftButton || event->modifiers() & Qt::AltModifier || !pressedOn_) return;
+  if (session_.picking() && session_.role()) {
+    if (const auto& bone = pressedOn_->bone) assignRole(document_, bone->cast, *session_.role(), {bone->joint}, event->modifiers() & Qt::ControlModifier);
+    return;
+  }
+  if (was == Drag::box) {
+    if (pressedOn_->bone) session_.toggle(*pressedOn_->bone);
+    return;
+  }
+  // A point of a prop can have its path shown, and be followed.
+  chosenProp_ = pressedOn_->prop;
+  chosenPoint_ = pressedOn_->propPoint;
+  stale_ = true;
+  session_.select(pressedOn_->bone);
+  update();
 }
 
 void StageWidget::mouseDoubleClickEvent(QMouseEvent* event) {
@@ -150,25 +182,97 @@ void StageWidget::wheelEvent(QWheelEvent* event) {
   event->accept();
 }
 
+std::vector<StageHandle> StageWidget::handles() const {
+  std::vector<StageHandle> all = handlesOf(document_, session_);
+  const auto frame = handleFrame();
+  if (!frame) return all;
+  for (std::size_t i = 0, n = all.size(); i < n; ++i)
+    for (const StageHandle& arrow : arrowsOf(all[i], frame->axes.value_or(frame->rotation), frame->radius * 1.55)) all.push_back(arrow);
+  return all;
+}
+
+std::optional<QPointF> StageWidget::ringPoint(int ring) const {
+  const auto frame = handleFrame();
+  if (!frame) return {};
+  const Sight sight{camera_, static_cast<double>(width()), static_cast<double>(height())};
+  const RingLine line = ringLine(*frame, sight, ring);
+  for (std::size_t i = 0; i < line.points.size(); ++i) {
+    const QPointF at(line.points[i].x, line.points[i].y);
+    if (line.front[i] && line.points[i].visible && ringAt(*frame, sight, at.x(), at.y()) == ring && handleAt(at) < 0 && rect().contains(at.toPoint())) return at;
+  }
+  return {};
+}
+
 int StageWidget::handleAt(QPointF point) const {
   if (session_.bare() || session_.playing()) return -1;
-  const std::vector<StageHandle> handles = handlesOf(document_, session_);
+  const std::vector<StageHandle> all = handles();
   int best = -1;
-  double nearest = 10;
-  for (std::size_t i = 0; i < handles.size(); ++i)
-    if (const auto at = pictureOf(handles[i].at))
+  double nearest = 12;
+  for (std::size_t i = 0; i < all.size(); ++i)
+    if (const auto at = pictureOf(all[i].number < 0 ? all[i].at : all[i].tip))
       if (const double d = QLineF(*at, point).length(); d < nearest) nearest = d, best = static_cast<int>(i);
   return best;
 }
 
+// A number typed while the mouse is on a ring or an arrow, and entered.
+void StageWidget::typed(double value) {
+  const Sight sight{camera_, static_cast<double>(width()), static_cast<double>(height())};
+  if (numberHandle_) {
+    const auto at = pictureOf(numberHandle_->at).value_or(QPointF());
+    HandleDrag drag(document_, session_, *numberHandle_, sight, shift(), at.x(), at.y(), ++drags_);
+    drag.moveBy(numberHandle_->axis * (value / 1000));
+  } else if (const auto frame = handleFrame(); frame && numberRing_ >= 0) {
+    dragJoint_ = session_.selected()->joint;
+    const QString key = QStringLiteral("turn-%1").arg(++drags_);
+    const Quatd turn = TurnDrag::turnBy(*frame, sight, numberRing_, value * 0.017453292519943295);
+    if (offsetOf(document_, session_.repair(), dragJoint_)) turnOffset(document_, session_.repair(), dragJoint_, offsetRotation(document_, session_.repair(), dragJoint_), turn, key);
+    else if (const auto id = turnBone(document_, dragJoint_, session_.frame(), nudgeRotation(document_, dragJoint_, session_.frame()), turn, key)) session_.setRepair(id);
+  }
+  document_.seal();
+}
+
+bool StageWidget::event(QEvent* event) {
+  // On a ring or an arrow digits are a number, not a view.
+  if (event->type() == QEvent::ShortcutOverride && !session_.bare()) {
+    auto* key = static_cast<QKeyEvent*>(event);
+    const bool sign = key->text().size() == 1 && (key->text()[0].isDigit() || key->text() == QLatin1String("-") || key->text() == QLatin1String("."));
+    const std::vector<StageHandle> all = hoveredHandle_ >= 0 ? handles() : std::vector<StageHandle>{};
+    const bool arrow = hoveredHandle_ >= 0 && hoveredHandle_ < static_cast<int>(all.size()) && all[static_cast<std::size_t>(hoveredHandle_)].number >= 0;
+    if (sign && (hoveredRing_ >= 0 || arrow)) {
+      event->accept();
+      return true;
+    }
+  }
+  return QOpenGLWidget::event(event);
+}
+
+void StageWidget::focusInEvent(QFocusEvent* event) {
+  QOpenGLWidget::focusInEvent(event);
+  update();
+}
+void StageWidget::focusOutEvent(QFocusEvent* event) {
+  QOpenGLWidget::focusOutEvent(event);
+  update();
+}
+
 void StageWidget::leaveEvent(QEvent*) {
-  hoveredHandle_ = -1;
+  hoveredHandle_ = hoveredMesh_ = hoveredRing_ = -1;
+  hoveredProp_ = 0;
   session_.setHovered({});
-  hoveredRing_ = -1;
   update();
 }
 
 void StageWidget::keyPressEvent(QKeyEvent* event) {
+  const QString text = event->text();
+  if (text.size() == 1 && (text[0].isDigit() || text == QLatin1String("-") || text == QLatin1String(".")) && (hoveredRing_ >= 0 || hoveredHandle_ >= 0)) {
+    const std::vector<StageHandle> all = handles();
+    numberRing_ = hoveredRing_;
+    numberHandle_.reset();
+    if (hoveredHandle_ >= 0 && hoveredHandle_ < static_cast<int>(all.size()) && all[static_cast<std::size_t>(hoveredHandle_)].number >= 0) numberHandle_ = all[static_cast<std::size_t>(hoveredHandle_)];
+    const QString axes[] = {tr("X"), tr("Y"), tr("Z"), tr("line of sight")};
+    if (numberHandle_) return number_->ask(last_.toPoint() + QPoint(18, -14), text, tr("along %1, millimetres").arg(axes[numberHandle_->number]));
+    if (numberRing_ >= 0) return number_->ask(last_.toPoint() + QPoint(18, -14), text, tr("about %1, degrees").arg(axes[numberRing_]));
+  }
   const double turn = 0.1;
   const bool alt = event->modifiers() & Qt::AltModifier;
   if (alt && event->key() == Qt::Key_Left) camera_.orbit(-turn, 0);

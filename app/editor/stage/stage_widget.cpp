@@ -10,22 +10,15 @@
 #include "app/editor/document/nudging.h"
 #include "app/editor/document/props_keeper.h"
 #include "app/editor/look/appearance.h"
-#include "core/repair/grip.h"
+#include "app/editor/stage/stage_number.h"
 
 namespace understudy::editor {
-namespace {
-
-Colour toColour(const QColor& c, float alpha = 1) { return {static_cast<float>(c.redF()), static_cast<float>(c.greenF()), static_cast<float>(c.blueF()), alpha}; }
-
-bool shows(StageLayout layout, Cast cast) {
-  if (layout == StageLayout::performerAlone) return cast == Cast::performer;
-  if (layout == StageLayout::characterAlone) return cast == Cast::character;
-  return true;
-}
-
-}  // namespace
-
-StageWidget::StageWidget(Document& document, Session& session, QWidget* parent) : QOpenGLWidget(parent), document_(document), session_(session) {
+StageWidget::StageWidget(Document& document, Session& session, QWidget* parent) : QOpenGLWidget(parent), document_(document), session_(session),
+      set_(document, [this] {
+        stale_ = true;
+        update();
+      }),
+      number_(new StageNumber(this)) {
   setFocusPolicy(Qt::StrongFocus);
   setMouseTracking(true);
   setAccessibleName(tr("Stage"));
@@ -44,8 +37,14 @@ StageWidget::StageWidget(Document& document, Session& session, QWidget* parent) 
     redraw();
     frameAll();
   });
+  connect(number_, &StageNumber::entered, this, &StageWidget::typed);
+  connect(number_, &StageNumber::closed, this, [this] { setFocus(); });
   connect(&document, &Document::filesChanged, this, [this, redraw] {
     framedOnce_ = false;
+    left_ = {};
+    chosenProp_ = 0;
+    const auto character = document_.figure(Cast::character);
+    if (!character || options_.meshes.size() != character->meshes.size()) options_.meshes.clear();
     redraw();
   });
   connect(&document, &Document::evaluatedChanged, this, redraw);
@@ -82,119 +81,9 @@ void StageWidget::initializeGL() {
   }
 }
 
-// Poses of the current frame, and where the figures stand.
-void StageWidget::rebuild() {
-  stale_ = false;
-  shown_.clear();
-  scene_ = {};
-  const auto evaluated = document_.shown();
-  const int frame = session_.frame();
-  for (Cast cast : {Cast::performer, Cast::character}) {
-    const LoadedFigure* loaded = document_.loaded(cast);
-    if (!loaded || !loaded->stage || !shows(session_.layout(), cast)) continue;
-    Shown shown;
-    shown.cast = cast;
-    shown.placement = document_.worldFromFile(cast);
-    const TiledMotion* motion = !evaluated ? nullptr : cast == Cast::performer ? &evaluated->performer : &evaluated->motion;
-    if (motion && motion->joints() == loaded->figure->skeleton.size() && frame < motion->frames())
-      shown.world = worldAt(loaded->figure->skeleton, *motion, frame);
-    else
-      shown.world = cast == Cast::character ? bindWorld(*loaded->figure) : restWorld(loaded->figure->skeleton);
-    const SkeletonMap& map = cast == Cast::performer ? document_.map().performer : document_.map().character;
-    if (const auto role = session_.role()) shown.lit = map.at(*role).joints;
-    if (const auto bone = session_.selected(); bone && bone->cast == cast && bone->joint < loaded->figure->skeleton.size() &&
-                                               std::find(shown.lit.begin(), shown.lit.end(), bone->joint) == shown.lit.end())
-      shown.lit.push_back(bone->joint);
-    for (Role role : {Role::leftFoot, Role::leftToes, Role::rightFoot, Role::rightToes})
-      if (map.joint(role) >= 0) shown.feet.push_back(map.joint(role));
-    shown_.push_back(std::move(shown));
-  }
-  place();
-  follow();
-  const Colours& c = colours();
-  const bool overlaid = session_.layout() == StageLayout::overlaid;
-  for (const Shown& shown : shown_) {
-    const LoadedFigure* loaded = document_.loaded(shown.cast);
-    FigureInstance instance;
-    instance.figure = loaded->stage;
-    instance.placement = shown.placement;
-    instance.jointWorld = shown.world;
-    instance.skeletonColour = toColour(shown.cast == Cast::performer ? c.performer : c.character);
-    const bool meshless = loaded->figure->meshes.empty();
-    instance.showBody = meshless && !overlaid;
-    instance.showSkeleton = bones_ || meshless;
-    if (meshless) instance.meshTint = toColour(c.performer, 1);
-    if (meshless) instance.meshAlpha = 0.55F;
-    instance.skeletonWidth = meshless ? 1.15F : 0.8F;
-    instance.selectedJoints = shown.lit;
-    instance.feet = shown.feet;
-    if (const auto hovered = session_.hovered(); hovered && hovered->cast == shown.cast) instance.hoveredJoint = hovered->joint;
-    scene_.figures.push_back(instance);
-  }
-  addProps();
-  // What of planted soles carries.
-  if (evaluated && shownOf(Cast::character))
-    for (const SoleMark& mark : soleMarks(document_, *evaluated, frame))
-      if (mark.down) scene_.marks.push_back({mark.at + shift(), toColour(c.character), 3, false});
-}
-
-void StageWidget::addProps() {
-  const auto evaluated = document_.shown();
-  if (!evaluated || !evaluated->context || !shownOf(Cast::character)) return;
-  const int frame = session_.frame() + evaluated->trimFirst;
-  if (frame >= evaluated->untrimmed.frames()) return;
-  std::vector<const Repair*> repairs;
-  for (const auto& repair : *document_.take().repairs) repairs.push_back(&*repair);
-  propJoint_.assign(1, Affined{});
-  for (const PropItem& prop : evaluated->context->props) {
-    FigureInstance instance;
-    instance.figure = document_.props().figureOf(prop);
-    if (!instance.figure) continue;
-    const std::vector<Rigid> path = propPath(*evaluated->context, evaluated->untrimmed, prop, repairs, {frame, frame});
-    if (path.empty()) continue;
-    instance.placement = Affined(toMatrix(path.front().turn), path.front().at + shift());
-    instance.jointWorld = propJoint_;
-    instance.skeletonColour = toColour(colours().character);
-    scene_.figures.push_back(instance);
-  }
-}
-
-void StageWidget::place() {
-  if (shown_.size() < 2) return;
-  // Beside the character the performer is shown at the scale of its travel: both then cross the ground alike, with feet
-  // that stand where they stand, however long their legs are.
-  const auto evaluated = document_.evaluated();
-  const double scale = evaluated && evaluated->report && evaluated->report->stride > 0 ? evaluated->report->stride : 1;
-  const double tall = document_.height(Cast::character);
-  const double half = 0.26 * (document_.height(Cast::performer) * scale + tall) + 0.09 * tall;
-  for (Shown& shown : shown_) {
-    Affined& placement = shown.placement;
-    if (shown.cast == Cast::performer) placement = {placement.linear * scale, placement.translation * scale};
-    if (session_.layout() == StageLayout::sideBySide) placement.translation.x += shown.cast == Cast::performer ? -half : half;
-  }
-}
-
-void StageWidget::follow() {
-  Vec3d middle;
-  for (const Shown& shown : shown_) {
-    const SkeletonMap& map = shown.cast == Cast::performer ? document_.map().performer : document_.map().character;
-    const auto at = worldOf({shown.cast, std::max(0, map.joint(Role::hips))});
-    if (at) middle += *at / static_cast<double>(shown_.size());
-  }
-  middle.y = 0;
-  // While a bone is turned by hand the picture stays still under the mouse.
-  if (follow_ && anchor_ && drag_ == Drag::none && view_ != View::top) camera_.target += middle - *anchor_;
-  anchor_ = shown_.empty() ? std::nullopt : std::optional(middle);
-}
-
-void StageWidget::setFollowing(bool follow) {
-  follow_ = follow;
-  Q_EMIT viewChanged();
-}
-
 const StageWidget::Shown* StageWidget::shownOf(Cast cast) const {
   for (const Shown& shown : shown_)
-    if (shown.cast == cast) return &shown;
+    if (shown.cast == cast && !shown.before) return &shown;
   return nullptr;
 }
 
@@ -236,15 +125,49 @@ std::optional<HandleFrame> StageWidget::handleFrame() const {
   HandleFrame frame;
   frame.origin = parts.translation;
   frame.rotation = parts.rotation;
+  if (options_.axes != NudgeSpace::bone) frame.axes = handleAxes(options_.axes, *evaluated, bone->joint, session_.frame(), camera_);
   frame.radius = camera_.metresPerPixel(frame.origin, height()) * 54;
   return frame;
 }
 
+StageWidget::Under StageWidget::under(QPointF point) const {
+  Under found;
+  // Echoes and ghosts let the mouse through.
+  Scene solid;
+  solid.figures.assign(scene_.figures.begin(), scene_.figures.begin() + static_cast<std::ptrdiff_t>(std::min(pickable_, scene_.figures.size())));
+  const auto hit = pick(solid, camera_, width(), height(), point.x(), point.y());
+  if (!hit || hit->figure < 0) return found;
+  found.where = hit->point;
+  const auto at = static_cast<std::size_t>(hit->figure);
+  if (at < shown_.size()) {
+    if (shown_[at].before) return found;
+    if (hit->joint >= 0) found.bone = Bone{shown_[at].cast, hit->joint};
+    if (shown_[at].cast == Cast::character) found.mesh = hit->mesh;
+  } else if (at - shown_.size() < propOf_.size()) {
+    found.prop = propOf_[at - shown_.size()];
+    found.propPoint = apply(inverse(solid.figures[at].placement), hit->point);
+  }
+  return found;
+}
+
 std::optional<Bone> StageWidget::boneAt(QPointF point, Vec3d* where) const {
-  const auto hit = pick(scene_, camera_, width(), height(), point.x(), point.y());
-  if (!hit || hit->figure < 0 || hit->figure >= static_cast<int>(shown_.size()) || hit->joint < 0) return {};
-  if (where) *where = hit->point;
-  return Bone{shown_[static_cast<std::size_t>(hit->figure)].cast, hit->joint};
+  const Under found = under(point);
+  if (where && found.bone) *where = found.where;
+  return found.bone;
+}
+
+std::vector<Bone> StageWidget::bonesIn(const QRectF& box) const {
+  std::vector<Bone> best;
+  for (const Shown& shown : shown_) {
+    const LoadedFigure* loaded = document_.loaded(shown.cast);
+    if (shown.before || !loaded || !loaded->stage) continue;
+    std::vector<Bone> here;
+    for (const int joint : drawnJoints(*loaded->stage))
+      if (const auto at = pointOf({shown.cast, joint}); at && box.contains(*at)) here.push_back({shown.cast, joint});
+    // Of both figures the one with more in the box; the character where it is a draw.
+    if (here.size() >= best.size() && !here.empty()) best = std::move(here);
+  }
+  return best;
 }
 
 void StageWidget::paintGL() {
@@ -270,7 +193,7 @@ void StageWidget::paintGL() {
     overlay_.fill(Qt::transparent);
     {
       QPainter painter(&overlay_);
-      paintOverlay(painter);
+      paintMarks(painter);
     }
     context()->functions()->glPixelStorei(GL_UNPACK_ALIGNMENT, 4);
     context()->extraFunctions()->glPixelStorei(GL_UNPACK_ROW_LENGTH, 0);
@@ -286,24 +209,77 @@ void StageWidget::resizeEvent(QResizeEvent* event) {
   if (event->oldSize().width() > 0 && !scene_.figures.empty()) moving_ = true, idle_.start();
 }
 
+// Each view keeps its framing: coming back to it shows the same part, moved along with what the camera follows.
 void StageWidget::setView(View view) {
+  if (stale_) rebuild();
+  const Vec3d here = anchor_.value_or(Vec3d{});
+  left_[static_cast<std::size_t>(view_)] = std::pair{camera_, here};
+  const auto& kept = left_[static_cast<std::size_t>(view)];
+  const bool known = kept.has_value() && view != view_;
   view_ = view;
-  camera_ = turnedTo(camera_, view);
-  frameAll();
+  if (known) {
+    camera_ = kept->first;
+    if (options_.follow != Follow::nothing) camera_.target += here - kept->second;
+    update();
+  } else {
+    camera_ = turnedTo(camera_, view);
+    frameAll();
+  }
   Q_EMIT viewChanged();
 }
 
-void StageWidget::setBones(bool shown) {
-  bones_ = shown;
+void StageWidget::change(const std::function<void(StageOptions&)>& by) {
+  StageOptions next = options_;
+  by(next);
+  if (next == options_) return;
+  if (next.follow != options_.follow) anchor_.reset();
+  options_ = next;
   stale_ = true;
   update();
   Q_EMIT viewChanged();
 }
 
+void StageWidget::showMesh(int mesh, MeshShow how) {
+  const auto character = document_.figure(Cast::character);
+  if (!character || mesh < 0 || mesh >= static_cast<int>(character->meshes.size())) return;
+  change([&](StageOptions& o) {
+    o.meshes.resize(character->meshes.size(), 0);
+    o.meshes[static_cast<std::size_t>(mesh)] = static_cast<std::uint8_t>(how);
+    if (std::all_of(o.meshes.begin(), o.meshes.end(), [](std::uint8_t m) { return m == 0; })) o.meshes.clear();
+  });
+}
+
+void StageWidget::isolateMesh(int mesh) {
+  const auto character = document_.figure(Cast::character);
+  if (!character || mesh < 0 || mesh >= static_cast<int>(character->meshes.size())) return;
+  change([&](StageOptions& o) {
+    o.meshes.assign(character->meshes.size(), static_cast<std::uint8_t>(MeshShow::hidden));
+    o.meshes[static_cast<std::size_t>(mesh)] = 0;
+  });
+}
+
+void StageWidget::showAllMeshes() {
+  change([](StageOptions& o) { o.meshes.clear(); });
+}
+
+bool StageWidget::cycleHoveredMesh() {
+  if (hoveredMesh_ < 0) return false;
+  const auto at = static_cast<std::size_t>(hoveredMesh_);
+  const auto now = static_cast<MeshShow>(at < options_.meshes.size() ? options_.meshes[at] : 0);
+  showMesh(hoveredMesh_, now == MeshShow::shown ? MeshShow::through : now == MeshShow::through ? MeshShow::hidden : MeshShow::shown);
+  return true;
+}
+
+bool StageWidget::isolateHoveredMesh() {
+  if (hoveredMesh_ < 0) return false;
+  isolateMesh(hoveredMesh_);
+  return true;
+}
+
 void StageWidget::frameAll() {
   if (stale_) rebuild();
   Bounds all;
-  for (const FigureInstance& instance : scene_.figures) all.add(boundsOf(instance));
+  for (std::size_t i = 0; i < std::min(pickable_, scene_.figures.size()); ++i) all.add(boundsOf(scene_.figures[i]));
   if (all.empty()) all.add({-0.8, 0, -0.8}), all.add({0.8, 1.8, 0.8});
   all.low.y = std::min(all.low.y, 0.0);
   camera_ = framed(camera_, all, static_cast<double>(width()) / std::max(1, height()), 0.1);

@@ -4,17 +4,22 @@
 #include <QImage>
 #include <QOpenGLWidget>
 #include <QTimer>
+#include <array>
+#include <functional>
 #include <memory>
 #include <optional>
 #include <vector>
 
 #include "app/editor/document/document.h"
 #include "app/editor/document/session.h"
+#include "app/editor/stage/stage_extras.h"
 #include "app/editor/stage/stage_handles.h"
 #include "app/editor/stage/turn_handle.h"
 #include "render/stage.h"
 
 namespace understudy::editor {
+
+class StageNumber;
 
 class StageWidget : public QOpenGLWidget {
   Q_OBJECT
@@ -23,8 +28,15 @@ class StageWidget : public QOpenGLWidget {
   ~StageWidget() override;
 
   [[nodiscard]] View view() const { return view_; }
-  [[nodiscard]] bool showsBones() const { return bones_; }
-  [[nodiscard]] bool following() const { return follow_; }
+  [[nodiscard]] const StageOptions& options() const { return options_; }
+  /// Changes what is shown.
+  void change(const std::function<void(StageOptions&)>& by);
+  void showMesh(int mesh, MeshShow how);
+  void isolateMesh(int mesh);
+  void showAllMeshes();
+  /// The character's mesh under the mouse is seen through, then hidden, then shown again; false where there is none.
+  bool cycleHoveredMesh();
+  bool isolateHoveredMesh();
   [[nodiscard]] const Camera& camera() const { return camera_; }
   /// Where a joint is in the window, device-independent pixels of this widget; nothing while it is not shown.
   [[nodiscard]] std::optional<QPointF> pointOf(Bone bone) const;
@@ -32,14 +44,18 @@ class StageWidget : public QOpenGLWidget {
   [[nodiscard]] std::optional<QPointF> middleOf(Bone bone) const;
   /// Where a place of the repairs' world is in the window.
   [[nodiscard]] std::optional<QPointF> pictureOf(const Vec3d& world) const;
+  /// Handles that can be taken hold of now, arrows included.
+  [[nodiscard]] std::vector<StageHandle> handles() const;
+  /// Where a ring of the selected bone's handle is on its near side; nothing without one.
+  [[nodiscard]] std::optional<QPointF> ringPoint(int ring) const;
+  [[nodiscard]] const Scene& scene() const { return scene_; }
   /// Pictures drawn since the start, and the mean milliseconds of the last ones.
   [[nodiscard]] int pictures() const { return pictures_; }
+  /// What is painted over the picture: handles, labels, findings; device-independent pixels of this widget.
+  void paintMarks(QPainter& painter);
 
  public Q_SLOTS:
   void setView(understudy::View view);
-  void setBones(bool shown);
-  /// The camera goes along with the figures' hips across the ground.
-  void setFollowing(bool follow);
   /// Moves the camera so that all figures fit.
   void frameAll();
   void frameSelection();
@@ -61,35 +77,63 @@ class StageWidget : public QOpenGLWidget {
   void wheelEvent(QWheelEvent* event) override;
   void leaveEvent(QEvent* event) override;
   void keyPressEvent(QKeyEvent* event) override;
+  void focusInEvent(QFocusEvent* event) override;
+  void focusOutEvent(QFocusEvent* event) override;
+  bool event(QEvent* event) override;
 
  private:
   /// What hands hold at the current frame.
   void addProps();
+  void addSet();
+  void addEchoes();
+  void addBefore();
+  void addPath();
+  void addGaps();
+  /// A pose that stays as long as the scene.
+  [[nodiscard]] std::span<const Affined> keep(std::vector<Affined> pose);
   struct Shown {
     Cast cast = Cast::character;
+    bool before = false;          // the character without its repairs
     Affined placement;
     std::vector<Affined> world;   // file unit and axes
     std::vector<int> lit;
     std::vector<int> feet;
   };
-  enum class Drag { none, orbit, pan, turnRing, pullBone, handle };
+  enum class Drag { none, orbit, pan, turnRing, pullBone, handle, box };
 
   void rebuild();
   void place();
   void follow();
+  [[nodiscard]] std::optional<Vec3d> followed() const;
+  [[nodiscard]] FigureInstance instanceOf(const Shown& shown, StageFigurePtr figure) const;
   [[nodiscard]] const Shown* shownOf(Cast cast) const;
   [[nodiscard]] std::optional<Vec3d> worldOf(Bone bone) const;
+  struct Under {
+    std::optional<Bone> bone;
+    std::uint64_t prop = 0;       // and where on it, in its own frame
+    Vec3d propPoint;
+    int mesh = -1;                // of the character
+    Vec3d where;
+  };
+  [[nodiscard]] Under under(QPointF point) const;
   [[nodiscard]] std::optional<Bone> boneAt(QPointF point, Vec3d* where = nullptr) const;
+  [[nodiscard]] std::vector<Bone> bonesIn(const QRectF& box) const;
+  void hover(QPointF point);
+  void dragTo(QPointF point, Qt::KeyboardModifiers modifiers);
+  void typed(double value);
   [[nodiscard]] std::optional<HandleFrame> handleFrame() const;
   void beginTurn(Drag drag, const HandleFrame& frame, QPointF point, const Vec3d& grabbed);
   void continueTurn(QPointF point, Qt::KeyboardModifiers modifiers);
-  void paintOverlay(QPainter& painter);
+
   void paintHandles(QPainter& painter);
+  void paintRings(QPainter& painter);
   void paintFindings(QPainter& painter);
-  void paintLabel(QPainter& painter, QPointF at, const QString& text, const QColor& bar);
+  void paintNames(QPainter& painter);
+  /// A card that gives way to those painted before it; `pale`: small and quiet. Where it is; empty: there was no room.
+  QRectF paintLabel(QPainter& painter, QPointF at, const QString& text, const QColor& bar, bool pale = false);
   /// From the repairs' world to where the stage shows the character.
   [[nodiscard]] Vec3d shift() const;
-  /// Index into handlesOf() of the handle under a point, −1: none.
+  /// Index into handles() of the handle under a point, −1: none.
   [[nodiscard]] int handleAt(QPointF point) const;
   void refined();
 
@@ -99,22 +143,47 @@ class StageWidget : public QOpenGLWidget {
   bool refused_ = false;
   Camera camera_;
   View view_ = View::free;
-  bool bones_ = true, moving_ = false, framedOnce_ = false, stale_ = true, follow_ = true;
+  /// The camera each view was left with, and what it followed there.
+  std::array<std::optional<std::pair<Camera, Vec3d>>, 4> left_;
+  StageOptions options_;
+  bool moving_ = false, framedOnce_ = false, stale_ = true;
   std::optional<Vec3d> anchor_;
   std::vector<Shown> shown_;
   std::vector<Affined> propJoint_;
+  std::vector<std::unique_ptr<std::vector<Affined>>> kept_;
+  std::vector<Vec3d> path_;
+  /// The path as it was worked out: of which evaluation, what, and the frames.
+  struct PathOf {
+    std::shared_ptr<const Evaluated> evaluated;
+    std::optional<Bone> bone;
+    std::uint64_t prop = 0;
+    Vec3d point;
+    int first = 0, last = 0;
+    Affined placement;
+    friend bool operator==(const PathOf&, const PathOf&) = default;
+  } pathOf_;
+  std::uint64_t chosenProp_ = 0;
+  Vec3d chosenPoint_;
+  SetPictures set_;
   Scene scene_;
+  std::size_t pickable_ = 0;
+  std::vector<std::uint64_t> propOf_;  ///< of the figures after the shown ones
   Drag drag_ = Drag::none;
   TurnDrag turn_;
   std::optional<HandleDrag> held_;
-  int hoveredHandle_ = -1;
+  int hoveredHandle_ = -1, hoveredMesh_ = -1;
+  std::uint64_t hoveredProp_ = 0;
   int hoveredRing_ = -1, ring_ = -1, dragJoint_ = -1, drags_ = 0, pictures_ = 0;
   Vec3d base_;
   QPointF pressed_, last_;
   bool clicked_ = false;
-  std::optional<Bone> pressedBone_;
+  std::optional<Under> pressedOn_;
   QTimer idle_;
   QImage overlay_;
+  std::vector<QRectF> labels_;         ///< painted in this picture
+  StageNumber* number_;
+  int numberRing_ = -1;
+  std::optional<StageHandle> numberHandle_;
 };
 
 }  // namespace understudy::editor

@@ -27,7 +27,7 @@ Vec3d ringAxis(const HandleFrame& frame, const Sight& sight, int ring) {
   if (ring >= 3) return towardsCamera(sight, frame.origin);
   Vec3d axis;
   axis[ring] = 1;
-  return rotate(frame.rotation, axis);
+  return rotate(frame.axes.value_or(frame.rotation), axis);
 }
 
 RingLine ringLine(const HandleFrame& frame, const Sight& sight, int ring) {
@@ -96,7 +96,11 @@ Vec3d TurnDrag::onSphere(double x, double y) const {
   return normalised(flat + eye * (depth < 0 ? -rise : rise), from_);
 }
 
-Quatd TurnDrag::turnAt(double x, double y, bool fine) const {
+Quatd TurnDrag::turnBy(const HandleFrame& frame, const Sight& sight, int ring, double radians) {
+  return normalised(conjugate(frame.rotation) * fromAxisAngle(ringAxis(frame, sight, ring), radians) * frame.rotation);
+}
+
+Quatd TurnDrag::turnAt(double x, double y, bool fine, double step) const {
   Quatd world;
   if (pull_) {
     world = rotationBetween(from_, onSphere(x, y));
@@ -114,6 +118,11 @@ Quatd TurnDrag::turnAt(double x, double y, bool fine) const {
     world = fromAxisAngle(axis_, angle);
   }
   if (fine) world = expOf(logOf(world) * 0.2);
+  if (step > 0) {
+    const Vec3d turn = logOf(world);
+    const double angle = length(turn);
+    if (angle > 0) world = expOf(turn * (step * std::round(angle / step) / angle));
+  }
   return normalised(conjugate(frame_.rotation) * world * frame_.rotation);
 }
 

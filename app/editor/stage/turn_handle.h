@@ -1,7 +1,7 @@
 // Geometry of turning a bone by hand: rings about its axes, and pulling it towards the mouse. No widgets, no drawing.
 #pragma once
 
-#include <array>
+#include <optional>
 #include <vector>
 
 #include "core/math/transform.h"
@@ -13,6 +13,7 @@ namespace understudy::editor {
 struct HandleFrame {
   Vec3d origin;
   Quatd rotation;      ///< world from bone
+  std::optional<Quatd> axes;  ///< world from the rings' axes; none: the bone's own
   double radius = 0.1; ///< of the rings, metres
 };
 
@@ -22,7 +23,7 @@ struct Sight {
   double width = 1, height = 1;
 };
 
-/// Rings 0, 1, 2 turn about the bone's X, Y, Z; ring 3 about the line of sight.
+/// Rings 0, 1, 2 turn about X, Y, Z of the frame's axes; ring 3 about the line of sight.
 inline constexpr int handleRings = 4;
 [[nodiscard]] Vec3d ringAxis(const HandleFrame& frame, const Sight& sight, int ring);
 /// Points of a ring in the picture; `front` says which lie on the near half.
@@ -42,7 +43,10 @@ class TurnDrag {
   /// The grabbed point (world) follows the mouse on the sphere around the bone's origin.
   void beginPull(const HandleFrame& frame, const Sight& sight, const Vec3d& grabbed, double x, double y);
   /// Rotation in the bone's frame since the start. `fine` takes a fifth of the way.
-  [[nodiscard]] Quatd turnAt(double x, double y, bool fine = false) const;
+  /// `step` > 0: in whole steps of so many radians.
+  [[nodiscard]] Quatd turnAt(double x, double y, bool fine = false, double step = 0) const;
+  /// By an angle about a ring's axis, in the bone's frame.
+  [[nodiscard]] static Quatd turnBy(const HandleFrame& frame, const Sight& sight, int ring, double radians);
   /// Degrees turned.
   [[nodiscard]] static double degrees(const Quatd& turn);
 

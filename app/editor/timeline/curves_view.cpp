@@ -55,7 +55,10 @@ void CurvesView::fitValues() {
   refresh();
 }
 
-void CurvesView::showEvent(QShowEvent*) { refresh(); }
+void CurvesView::showEvent(QShowEvent* event) {
+  TrackView::showEvent(event);
+  refresh();
+}
 
 void CurvesView::refresh() {
   if (!isVisible()) return;

@@ -9,8 +9,14 @@ int FrameScale::nearest(double x) const {
   return std::clamp(static_cast<int>(std::lround(frame(x))), 0, std::max(0, frames_ - 1));
 }
 
-int FrameScale::labelStep() const {
-  const double wanted = 64 / std::max(1e-6, perFrame());
+void FrameScale::setTimecode(bool timecode) {
+  if (timecode == timecode_) return;
+  timecode_ = timecode;
+  Q_EMIT changed();
+}
+
+int FrameScale::labelStep(double pixels) const {
+  const double wanted = pixels / std::max(1e-6, perFrame());
   int step = 1;
   for (int power = 1; power < 1000000000; power *= 10)
     for (int factor : {1, 2, 5}) {

@@ -17,8 +17,10 @@ class FrameScale : public QObject {
   [[nodiscard]] int nearest(double x) const;
   [[nodiscard]] double perFrame() const { return (width_ - 2 * margin) / shown_; }
   [[nodiscard]] double width() const { return width_; }
-  /// Frames between two labelled ticks: 1, 2, 5 × 10ⁿ.
-  [[nodiscard]] int labelStep() const;
+  /// Frames between two labelled ticks at least so many pixels apart: 1, 2, 5 × 10ⁿ.
+  [[nodiscard]] int labelStep(double pixels = 64) const;
+  [[nodiscard]] bool timecode() const { return timecode_; }
+  void setTimecode(bool timecode);
 
   void setFrames(int frames);
   void setWidth(double width);
@@ -36,6 +38,7 @@ class FrameScale : public QObject {
  private:
   void settle(double start, double shown);
   int frames_ = 0;
+  bool timecode_ = false;
   double width_ = 100, start_ = 0, shown_ = 1;
 };
 

@@ -10,7 +10,7 @@
 
 namespace understudy::editor {
 
-enum class LaneGroup { leftFoot, rightFoot, hands, touches, clearance, other, nudges };
+enum class LaneGroup { leftFoot, rightFoot, hands, touches, clearance, other, props, locks, nudges };
 [[nodiscard]] QString laneName(LaneGroup group);
 [[nodiscard]] LaneGroup laneOf(const Repair& repair);
 
@@ -26,6 +26,8 @@ struct LaneBar {
   bool proposed = false;
   std::vector<std::pair<int, PlantPhase>> phases;  ///< a plant's, each with its first frame
   int release = -1;            ///< frame from which a plant may slip; −1: none
+  bool holder = false;         ///< who has a prop meanwhile; no repair
+  bool lock = false;           ///< frames nothing automatic touches; no repair
   QString text;
   friend bool operator==(const LaneBar&, const LaneBar&) = default;
 };
@@ -35,6 +37,9 @@ struct Lane {
   std::vector<LaneBar> bars;   ///< by first frame
   int rows = 1;
 };
+
+/// Who holds a prop when: hands by grips, else its holders in turn. Bars without a number, from 0 in the evaluated take.
+[[nodiscard]] std::vector<LaneBar> holdersOf(const Take& take, const PropItem& prop, const Evaluated& evaluated);
 
 /// Lanes that hold something, top to bottom, and the nudges' lane always.
 [[nodiscard]] std::vector<Lane> lanesOf(const Take& take, const Evaluated& evaluated);

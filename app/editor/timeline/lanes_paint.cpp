@@ -51,6 +51,7 @@ void LanesView::paintLanes(QPainter& painter) const {
   const Colours& c = colours();
   painter.setRenderHint(QPainter::Antialiasing);
   paintFindings(painter);
+  painter.setClipRect(QRectF(0, lanesTop(), width(), height() - lanesTop()));
   const double first = scale_.x(0) - 4, last = scale_.x(std::max(0, scale_.frames() - 1)) + 4;
   for (std::size_t lane = 0; lane < lanes_.size(); ++lane) {
     const QRectF rect = laneRect(lane);
@@ -62,6 +63,10 @@ void LanesView::paintLanes(QPainter& painter) const {
     for (const LaneBar& bar : lanes_[lane].bars) {
       const double a = scale_.x(bar.first - bar.before), b = scale_.x(bar.last + bar.after);
       if (b < 0 || a > width()) continue;
+      if (bar.holder || bar.lock) {
+        paintStay(painter, lane, bar);
+        continue;
+      }
       if (bar.id == session_.repair()) {
         selected = &bar;
         continue;
@@ -153,6 +158,27 @@ void LanesView::paintBar(QPainter& p, std::size_t lane, const LaneBar& bar) cons
     p.setPen(bar.off ? c.dimText : c.text);
     p.drawText(QRectF(left + 6, rect.top(), room, rect.height()), Qt::AlignVCenter, metrics.elidedText(bar.text, Qt::ElideRight, room));
   }
+}
+
+// Who holds a prop, and what is locked: told, not moved.
+void LanesView::paintStay(QPainter& p, std::size_t lane, const LaneBar& bar) const {
+  const Colours& c = colours();
+  const QRectF rect = barRect(lane, bar).adjusted(0.5, 1, -0.5, -1);
+  p.setPen(QPen(c.performer, 1, bar.lock ? Qt::DashLine : Qt::SolidLine));
+  p.setBrush(bar.lock ? QBrush(faded(c.performer, 0.35), Qt::BDiagPattern) : QBrush(faded(c.performer, 0.16)));
+  p.drawRoundedRect(rect, 3, 3);
+  const QFontMetricsF metrics(Appearance::small());
+  const double left = std::max(rect.left(), 4.0), room = std::min(rect.right(), width() - 4.0) - left - 10;
+  if (room < 30 || rect.height() < 12) return;
+  const QString text = metrics.elidedText(bar.text, Qt::ElideRight, room);
+  if (bar.lock) {
+    p.setPen(Qt::NoPen);
+    p.setBrush(c.sunken);
+    p.drawRoundedRect(QRectF(left + 3, rect.top() + 1.5, metrics.horizontalAdvance(text) + 6, rect.height() - 3), 3, 3);
+  }
+  p.setFont(Appearance::small());
+  p.setPen(c.text);
+  p.drawText(QRectF(left + 6, rect.top(), room, rect.height()), Qt::AlignVCenter, text);
 }
 
 void LanesView::paintPhases(QPainter& p, const QRectF& rect, const LaneBar& bar, const QColor& tone) const {

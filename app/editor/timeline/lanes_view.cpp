@@ -17,14 +17,17 @@
 namespace understudy::editor {
 namespace {
 
-constexpr double tallest = 25, lowest = 13, reach = 5;
+constexpr double tallest = 27, lowest = 24, reach = 6;
 
 }  // namespace
 
 LanesView::LanesView(Document& document, Session& session, FrameScale& scale, QWidget* parent) : TrackView(document, session, scale, parent) {
   setAccessibleName(tr("Lanes"));
   setMouseTracking(true);
-  connect(&session, &Session::repairChanged, this, &LanesView::stale);
+  connect(&session, &Session::repairChanged, this, [this] {
+    stale();
+    reveal(session_.repair());
+  });
   connect(&document, &Document::takeChanged, this, &LanesView::relayout);
   connect(&document, &Document::evaluatedChanged, this, &LanesView::relayout);
   connect(&scale, &FrameScale::changed, this, &LanesView::stale);
@@ -46,6 +49,7 @@ void LanesView::relayout() {
   const auto evaluated = document_.evaluated();
   const std::size_t count = lanes_.size();
   lanes_ = evaluated ? lanesOf(document_.take(), *evaluated) : std::vector<Lane>{{LaneGroup::nudges, {}, 1}};
+  scrollLanes(0);
   stale();
   if (count != lanes_.size()) Q_EMIT lanesChanged();
 }
@@ -64,15 +68,43 @@ std::string LanesView::findingAt(QPointF point) const {
   double worth = -1;
   for (const Finding& finding : document_.findings().findings()) {
     if (finding.waved) continue;
-    const double a = scale_.x(finding.span.first - evaluated->trimFirst) - 4, b = scale_.x(finding.span.last - evaluated->trimFirst) + 4;
+    const double a = scale_.x(finding.span.first - evaluated->trimFirst) - 12, b = scale_.x(finding.span.last - evaluated->trimFirst) + 12;
     if (point.x() < a || point.x() > b) continue;
-    const double value = finding.severity + (std::abs(point.x() - scale_.x(finding.worst - evaluated->trimFirst)) < 5 ? 2 : 0);
+    // The nearest block within reach, else what lasts here; of equals the gravest.
+    const double off = std::abs(point.x() - scale_.x(finding.worst - evaluated->trimFirst));
+    const double value = finding.severity + (off < 5 ? 3 : off < 12 ? 2.5 - off / 12 : 0);
     if (value > worth) worth = value, best = &finding;
   }
   return best ? best->key : std::string();
 }
 
-QRectF LanesView::laneRect(std::size_t lane) const { return {0, rulerHeight + 4 + stripHeight() + static_cast<double>(lane) * laneHeight(), static_cast<double>(width()), laneHeight()}; }
+QRectF LanesView::laneRect(std::size_t lane) const {
+  return {0, lanesTop() - scrolled_ + static_cast<double>(lane) * laneHeight(), static_cast<double>(width()), laneHeight()};
+}
+
+double LanesView::lanesTop() const { return rulerHeight + 4 + stripHeight(); }
+
+int LanesView::wantedHeight() const { return static_cast<int>(lanesTop() + lowest * static_cast<double>(lanes_.size()) + 4); }
+
+void LanesView::scrollLanes(double by) {
+  const double most = std::max(0.0, static_cast<double>(lanes_.size()) * laneHeight() - (height() - lanesTop() - 4));
+  const double next = std::clamp(scrolled_ + by, 0.0, most);
+  if (next == scrolled_) return;
+  scrolled_ = next;
+  stale();
+  Q_EMIT lanesChanged();
+}
+
+// A lane whose repair is selected comes into sight.
+void LanesView::reveal(std::uint64_t id) {
+  for (std::size_t lane = 0; lane < lanes_.size(); ++lane)
+    for (const LaneBar& bar : lanes_[lane].bars)
+      if (id != 0 && bar.id == id) {
+        const QRectF rect = laneRect(lane);
+        if (rect.top() < lanesTop()) return scrollLanes(rect.top() - lanesTop());
+        if (rect.bottom() > height() - 4) return scrollLanes(rect.bottom() - height() + 4);
+      }
+}
 
 QRectF LanesView::barRect(std::size_t lane, const LaneBar& bar) const {
   const QRectF rect = laneRect(lane);
@@ -84,7 +116,8 @@ QRectF LanesView::barRect(std::size_t lane, const LaneBar& bar) const {
 std::vector<LanesView::NamedLane> LanesView::names() const {
   std::vector<NamedLane> names;
   if (stripHeight() > 0) names.push_back({tr("Findings"), QRectF(0, rulerHeight + 4, width(), stripHeight())});
-  for (std::size_t lane = 0; lane < lanes_.size(); ++lane) names.push_back({laneName(lanes_[lane].group), laneRect(lane)});
+  for (std::size_t lane = 0; lane < lanes_.size(); ++lane)
+    if (laneRect(lane).top() >= lanesTop() - 1 && laneRect(lane).bottom() <= height() + 1) names.push_back({laneName(lanes_[lane].group), laneRect(lane)});
   return names;
 }
 
@@ -121,15 +154,16 @@ LaneHit LanesView::hitAt(QPointF point) const {
   double nearest = 1e9;
   for (std::size_t lane = 0; lane < lanes_.size(); ++lane) {
     const QRectF strip = laneRect(lane);
-    if (point.y() < strip.top() || point.y() >= strip.bottom()) continue;
+    if (point.y() < strip.top() || point.y() >= strip.bottom() || point.y() < lanesTop()) continue;
     for (const LaneBar& bar : lanes_[lane].bars) {
+      if (bar.holder || bar.lock) continue;
       const bool selected = bar.id == session_.repair();
       const auto offer = [&](double distance, SpanPart part, int mark = -1) {
         if (selected) distance -= 2;  // what is selected comes first
         if (distance < nearest) nearest = distance, best = {bar.id, bar.nudge, part, mark};
       };
       if (bar.nudge) {
-        if (const double d = std::abs(scale_.x(bar.first) - point.x()); d < 9) offer(d, SpanPart::body);
+        if (const double d = std::abs(scale_.x(bar.first) - point.x()); d < 12) offer(d, SpanPart::body);
         continue;
       }
       const QRectF rect = barRect(lane, bar);
@@ -139,8 +173,10 @@ LaneHit LanesView::hitAt(QPointF point) const {
       const double below = point.y() < rect.top() - 1 || point.y() > rect.bottom() + 1 ? 30 : 0;  // another row
       if (!bar.whole) {
         const bool foot = point.y() > rect.bottom() - 5;
-        if (const double d = std::abs(point.x() - rect.left()); d <= reach) offer(d + below, SpanPart::first);
-        if (const double d = std::abs(point.x() - rect.right()); d <= reach) offer(d + below, SpanPart::last);
+        // From inside as far as the bar has room for, so that its middle can still be taken.
+        const double inner = std::clamp(rect.width() / 4, 2.0, 2 * reach);
+        if (const double d = std::abs(point.x() - rect.left()); d <= (point.x() > rect.left() ? inner : reach)) offer(std::min(d, reach) + below, SpanPart::first);
+        if (const double d = std::abs(point.x() - rect.right()); d <= (point.x() < rect.right() ? inner : reach)) offer(std::min(d, reach) + below, SpanPart::last);
         // Eases are taken at their foot, so that they never hide the edges of a bar.
         if (selected || foot) {
           if (const double d = std::abs(point.x() - a); d <= reach && bar.before > 0) offer(d + below + (foot ? -1 : 1), SpanPart::easeBefore);
@@ -261,6 +297,18 @@ bool LanesView::event(QEvent* event) {
     return true;
   }
   return TrackView::event(event);
+}
+
+void LanesView::wheelEvent(QWheelEvent* event) {
+  if (!(event->modifiers() & Qt::ControlModifier)) return TrackView::wheelEvent(event);
+  scrollLanes(-event->angleDelta().y() / 120.0 * laneHeight());
+  event->accept();
+}
+
+void LanesView::keyPressEvent(QKeyEvent* event) {
+  if (event->key() == Qt::Key_PageDown) scrollLanes(laneHeight() * 2);
+  else if (event->key() == Qt::Key_PageUp) scrollLanes(-laneHeight() * 2);
+  else TrackView::keyPressEvent(event);
 }
 
 }  // namespace understudy::editor

@@ -36,6 +36,10 @@ class LanesView : public TrackView {
   [[nodiscard]] LaneHit hitAt(QPointF point) const;
   /// Key of the finding whose mark on the strip is under the mouse; empty: none.
   [[nodiscard]] std::string findingAt(QPointF point) const;
+  /// Height at which every lane has its least room.
+  [[nodiscard]] int wantedHeight() const;
+  /// Moves lanes that have no room up and down, pixels.
+  void scrollLanes(double by);
 
  Q_SIGNALS:
   void lanesChanged();
@@ -47,11 +51,15 @@ class LanesView : public TrackView {
   void mouseMoveEvent(QMouseEvent* event) override;
   void mouseReleaseEvent(QMouseEvent* event) override;
   void resizeEvent(QResizeEvent* event) override;
+  void wheelEvent(QWheelEvent* event) override;
+  void keyPressEvent(QKeyEvent* event) override;
   bool event(QEvent* event) override;
 
  private:
   void relayout();
   void stale();
+  void reveal(std::uint64_t id);
+  [[nodiscard]] double lanesTop() const;
   [[nodiscard]] double laneHeight() const;
   [[nodiscard]] double stripHeight() const;
   void paintFindings(QPainter& painter) const;
@@ -61,6 +69,7 @@ class LanesView : public TrackView {
   void paintBar(QPainter& painter, std::size_t lane, const LaneBar& bar) const;
   void paintPhases(QPainter& painter, const QRectF& rect, const LaneBar& bar, const QColor& tone) const;
   void paintNudge(QPainter& painter, std::size_t lane, const LaneBar& bar) const;
+  void paintStay(QPainter& painter, std::size_t lane, const LaneBar& bar) const;
 
   std::vector<Lane> lanes_;
   QPixmap picture_;
@@ -68,7 +77,7 @@ class LanesView : public TrackView {
   LaneHit held_;
   std::optional<Repair> base_;
   int grabbed_ = 0, drags_ = 0;
-  double pressedX_ = 0;
+  double pressedX_ = 0, scrolled_ = 0;
   bool moved_ = false;
 };
 

@@ -5,15 +5,17 @@
 #include <QLabel>
 #include <QPainter>
 #include <QSignalBlocker>
-#include <QSpinBox>
 #include <QStackedWidget>
 #include <QTabBar>
 #include <QToolButton>
 #include <QVBoxLayout>
+#include <algorithm>
+#include <cmath>
 
 #include "app/editor/look/appearance.h"
 #include "app/editor/look/icons.h"
 #include "app/editor/timeline/curves_page.h"
+#include "app/editor/timeline/frame_field.h"
 #include "app/editor/timeline/lanes_view.h"
 
 namespace understudy::editor {
@@ -22,7 +24,15 @@ namespace {
 /// Names of the lanes, level with them.
 class LaneNames : public QWidget {
  public:
-  LaneNames(const LanesView& lanes, QWidget* parent) : QWidget(parent), lanes_(lanes) {}
+  LaneNames(const LanesView& lanes, QWidget* parent) : QWidget(parent), lanes_(lanes) { fit(); }
+  /// As wide as the longest name.
+  void fit() {
+    double w = 56;
+    const QFontMetricsF metrics(Appearance::small());
+    for (const LanesView::NamedLane& lane : lanes_.names()) w = std::max(w, metrics.horizontalAdvance(lane.name));
+    setFixedWidth(static_cast<int>(std::ceil(w)) + 10);
+    update();
+  }
   void paintEvent(QPaintEvent*) override {
     QPainter painter(this);
     painter.setFont(Appearance::small());
@@ -53,17 +63,13 @@ TimelinePanel::TimelinePanel(Document& document, Session& session, QWidget* pare
   auto* last = button(QStringLiteral("to-end"), tr("Last frame  (End)"));
   loop_ = button(QStringLiteral("loop"), tr("Play in a loop  (L)"));
   loop_->setCheckable(true);
+  loop_->setObjectName(QStringLiteral("loop"));
   for (QToolButton* b : {first, back, play_, forward, last}) bar->addWidget(b);
   bar->addSpacing(10);
   auto* frameLabel = new QLabel(tr("frame"), this);
   frameLabel->setProperty("quiet", true);
-  frame_ = new QSpinBox(this);
-  frame_->setObjectName(QStringLiteral("frame"));
-  frame_->setAccessibleName(tr("Frame"));
-  frame_->setToolTip(tr("The frame shown; type a number  (G)"));
-  frame_->setFixedWidth(72);
-  frame_->setAlignment(Qt::AlignRight);
-  frame_->setKeyboardTracking(false);
+  frame_ = new FrameField(this);
+  frame_->setToolTip(tr("The frame shown; type a number, or timecode as 1:23:07  (G)"));
   frameLabel->setBuddy(frame_);
   total_ = new QLabel(this);
   total_->setProperty("quiet", true);
@@ -72,6 +78,11 @@ TimelinePanel::TimelinePanel(Document& document, Session& session, QWidget* pare
   bar->addWidget(total_);
   bar->addSpacing(10);
   bar->addWidget(loop_);
+  timecode_ = button(QStringLiteral("timecode"), tr("Timecode instead of frame numbers  (Shift+G)"));
+  timecode_->setObjectName(QStringLiteral("timecode"));
+  timecode_->setCheckable(true);
+  connect(timecode_, &QToolButton::toggled, this, &TimelinePanel::setTimecode);
+  bar->addWidget(timecode_);
   speed_ = new QComboBox(this);
   speed_->setAccessibleName(tr("Speed"));
   speed_->setToolTip(tr("Playing speed"));
@@ -95,9 +106,8 @@ TimelinePanel::TimelinePanel(Document& document, Session& session, QWidget* pare
   pages_ = new QStackedWidget(this);
   lanes_ = new LanesView(document, session, scale_, pages_);
   auto* names = new LaneNames(*lanes_, this);
-  names->setFixedWidth(72);
   body->addWidget(names);
-  connect(lanes_, &LanesView::lanesChanged, names, [names] { names->update(); });
+  connect(lanes_, &LanesView::lanesChanged, names, [names] { names->fit(); });
   pages_->addWidget(lanes_);
   curves_ = new CurvesPage(document, session, scale_, pages_);
   pages_->addWidget(curves_);
@@ -140,12 +150,24 @@ QToolButton* TimelinePanel::button(const QString& iconName, const QString& tip) 
 
 void TimelinePanel::showCurves(bool curves) { tabs_->setCurrentIndex(curves ? 1 : 0); }
 
+void TimelinePanel::setTimecode(bool timecode) {
+  timecode_->setChecked(timecode);
+  scale_.setTimecode(timecode);
+  frame_->setTimecode(timecode, session_.rate());
+}
+
+void TimelinePanel::editFrame() {
+  frame_->setFocus(Qt::ShortcutFocusReason);
+  frame_->selectAll();
+}
+
 void TimelinePanel::toggleCurves() { showCurves(tabs_->currentIndex() == 0); }
 
 void TimelinePanel::refresh() {
   scale_.setFrames(session_.frames());
   const int first = document_.take().firstFrame;
   const QSignalBlocker blocker(frame_), loopBlocker(loop_);
+  frame_->setTimecode(scale_.timecode(), session_.rate());
   frame_->setRange(first, first + std::max(0, session_.frames() - 1));
   frame_->setValue(first + session_.frame());
   frame_->setEnabled(session_.frames() > 0);

@@ -9,7 +9,6 @@
 
 class QComboBox;
 class QLabel;
-class QSpinBox;
 class QStackedWidget;
 class QTabBar;
 class QToolButton;
@@ -17,6 +16,7 @@ class QToolButton;
 namespace understudy::editor {
 
 class CurvesPage;
+class FrameField;
 class LanesView;
 
 class TimelinePanel : public QWidget {
@@ -28,6 +28,9 @@ class TimelinePanel : public QWidget {
   [[nodiscard]] FrameScale& scale() { return scale_; }
   void showCurves(bool curves);
   void toggleCurves();
+  void setTimecode(bool timecode);
+  /// Puts the cursor into the field of the frame.
+  void editFrame();
 
  private:
   QToolButton* button(const QString& iconName, const QString& tip);
@@ -40,8 +43,8 @@ class TimelinePanel : public QWidget {
   CurvesPage* curves_;
   QStackedWidget* pages_;
   QTabBar* tabs_;
-  QToolButton *play_, *loop_;
-  QSpinBox* frame_;
+  QToolButton *play_, *loop_, *timecode_;
+  FrameField* frame_;
   QLabel *total_, *names_;
   QComboBox* speed_;
 };

@@ -5,6 +5,7 @@
 #include <cmath>
 
 #include "app/editor/look/appearance.h"
+#include "app/editor/timeline/timecode.h"
 
 namespace understudy::editor {
 
@@ -18,6 +19,8 @@ TrackView::TrackView(Document& document, Session& session, FrameScale& scale, QW
   connect(&Appearance::instance(), &Appearance::changed, this, [this] { update(); });
 }
 
+QString TrackView::label(int number) const { return scale_.timecode() ? timecode(number, session_.rate()) : QString::number(number); }
+
 int TrackView::shown(int frame) const { return frame + document_.take().firstFrame; }
 
 void TrackView::paintRuler(QPainter& painter) const {
@@ -29,21 +32,25 @@ void TrackView::paintRuler(QPainter& painter) const {
   painter.setBrush(c.card);
   painter.drawRoundedRect(QRectF(left - 4, rulerHeight - 5, right - left + 8, 4), 2, 2);
   painter.setFont(Appearance::small());
-  const int step = scale_.labelStep(), minor = step >= 5 ? step / 5 : 1;
+  const double widest = QFontMetricsF(painter.font()).horizontalAdvance(label(scale_.frames())) + 24;
+  const int step = scale_.labelStep(widest), minor = step >= 5 ? step / 5 : 1;
   const int offset = document_.take().firstFrame;
   const int from = static_cast<int>(std::floor(scale_.frame(0))), to = static_cast<int>(std::ceil(scale_.frame(width())));
-  for (int f = std::max(0, from); f <= std::min(to, scale_.frames() - 1); ++f) {
-    const int number = f + offset;
+  // From tick to tick, not from frame to frame: a long clip has few ticks and many frames.
+  const int low = std::max(0, from), high = std::min(to, scale_.frames() - 1);
+  const int begin = low + offset - (low + offset) % minor + ((low + offset) % minor < 0 ? -minor : 0);
+  for (int number = low == 0 ? offset : begin; number - offset <= high; number = (number == offset && low == 0 ? begin : number) + minor) {
+    const int f = number - offset;
+    if (f < low || (f == 0 && number != offset)) continue;
     const bool labelled = number % step == 0 || f == 0;
-    if (!labelled && number % minor != 0) continue;
     const double x = scale_.x(f);
     painter.setPen(QPen(labelled ? c.dimText : c.line, 1));
     painter.drawLine(QPointF(x, rulerHeight - (labelled ? 11 : 9)), QPointF(x, rulerHeight - 6));
     // The first label gives way to its neighbour where they would touch.
-    if (!labelled || (f == 0 && number % step != 0 && (step - number % step) * scale_.perFrame() < 30)) continue;
-    if (std::abs(x - scale_.x(session_.frame())) < 34) continue;  // the playhead's own number stands there
+    if (!labelled || (f == 0 && number % step != 0 && (step - number % step) * scale_.perFrame() < widest / 2 + 12)) continue;
+    if (std::abs(x - scale_.x(session_.frame())) < widest * 0.5 + 20) continue;  // the playhead's own number stands there
     painter.setPen(c.dimText);
-    painter.drawText(QRectF(x - 40, 0, 80, rulerHeight - 12), Qt::AlignHCenter | Qt::AlignBottom, QString::number(number));
+    painter.drawText(QRectF(x - 60, 0, 120, rulerHeight - 12), Qt::AlignHCenter | Qt::AlignBottom, label(number));
   }
 }
 
@@ -52,6 +59,11 @@ void TrackView::paintPlayhead(QPainter& painter) const {
   const Colours& c = colours();
   const double x = scale_.x(session_.frame());
   painter.setRenderHint(QPainter::Antialiasing);
+  if (hasFocus()) {
+    painter.setPen(QPen(c.performer, 1));
+    painter.setBrush(Qt::NoBrush);
+    painter.drawRoundedRect(QRectF(rect()).adjusted(0.5, rulerHeight + 0.5, -0.5, -0.5), 3, 3);
+  }
   painter.setPen(QPen(c.selectionGap, 3));
   painter.drawLine(QPointF(x, rulerHeight - 6), QPointF(x, height()));
   painter.setPen(QPen(c.selection, 1.4));
@@ -59,7 +71,7 @@ void TrackView::paintPlayhead(QPainter& painter) const {
   QFont font = Appearance::small();
   font.setWeight(QFont::DemiBold);
   painter.setFont(font);
-  const QString text = QString::number(shown(session_.frame()));
+  const QString text = label(shown(session_.frame()));
   const double w = std::max(26.0, QFontMetricsF(font).horizontalAdvance(text) + 14);
   const QRectF pill(std::clamp(x - w / 2, 0.0, width() - w), 2, w, 17);
   painter.setPen(Qt::NoPen);
@@ -73,16 +85,26 @@ void TrackView::mousePressEvent(QMouseEvent* event) {
   last_ = event->position();
   scrolling_ = event->button() == Qt::MiddleButton || event->button() == Qt::RightButton;
   scrubbing_ = event->button() == Qt::LeftButton;
+  // With Shift on the ruler the play range is drawn.
+  ranging_ = scrubbing_ && event->modifiers() & Qt::ShiftModifier && event->position().y() < rulerHeight;
+  if (ranging_) {
+    scrubbing_ = false;
+    rangeFrom_ = scale_.nearest(event->position().x());
+  }
   if (scrubbing_) session_.setFrame(scale_.nearest(event->position().x()));
 }
 
 void TrackView::mouseMoveEvent(QMouseEvent* event) {
+  if (ranging_) {
+    const int to = scale_.nearest(event->position().x());
+    session_.setRange(std::min(rangeFrom_, to), std::max(rangeFrom_, to));
+  }
   if (scrubbing_) session_.setFrame(scale_.nearest(event->position().x()));
   if (scrolling_) scale_.scroll(last_.x() - event->position().x());
   last_ = event->position();
 }
 
-void TrackView::mouseReleaseEvent(QMouseEvent*) { scrubbing_ = scrolling_ = false; }
+void TrackView::mouseReleaseEvent(QMouseEvent*) { scrubbing_ = scrolling_ = ranging_ = false; }
 
 void TrackView::wheelEvent(QWheelEvent* event) {
   const QPoint turn = event->angleDelta();
@@ -93,6 +115,22 @@ void TrackView::wheelEvent(QWheelEvent* event) {
   event->accept();
 }
 
-void TrackView::resizeEvent(QResizeEvent*) { scale_.setWidth(width()); }
+void TrackView::focusInEvent(QFocusEvent* event) {
+  QWidget::focusInEvent(event);
+  update();
+}
+void TrackView::focusOutEvent(QFocusEvent* event) {
+  QWidget::focusOutEvent(event);
+  update();
+}
+
+// The page that is hidden keeps its old size and has no say.
+void TrackView::resizeEvent(QResizeEvent*) {
+  if (isVisible()) scale_.setWidth(width());
+}
+void TrackView::showEvent(QShowEvent* event) {
+  QWidget::showEvent(event);
+  scale_.setWidth(width());
+}
 
 }  // namespace understudy::editor

@@ -20,6 +20,8 @@ class TrackView : public QWidget {
   /// Ruler with numbers, the play range, and the frames' ground. Leaves the painter ready for lanes below.
   void paintRuler(QPainter& painter) const;
   void paintPlayhead(QPainter& painter) const;
+  /// A frame's number as the ruler writes it.
+  [[nodiscard]] QString label(int number) const;
   /// The number shown for a frame counted from 0.
   [[nodiscard]] int shown(int frame) const;
 
@@ -28,11 +30,15 @@ class TrackView : public QWidget {
   void mouseReleaseEvent(QMouseEvent* event) override;
   void wheelEvent(QWheelEvent* event) override;
   void resizeEvent(QResizeEvent* event) override;
+  void showEvent(QShowEvent* event) override;
+  void focusInEvent(QFocusEvent* event) override;
+  void focusOutEvent(QFocusEvent* event) override;
 
   Document& document_;
   Session& session_;
   FrameScale& scale_;
-  bool scrubbing_ = false, scrolling_ = false;
+  bool scrubbing_ = false, scrolling_ = false, ranging_ = false;
+  int rangeFrom_ = 0;
   QPointF last_;
 };
 

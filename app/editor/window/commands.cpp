@@ -72,19 +72,19 @@ void MainWindow::buildActions() {
   a.separator(play);
   a.add(play, tr("Trim the clip to the range"), QKeySequence(tr("Ctrl+T")), [this] { trimToRange(); });
   a.add(play, tr("Take the whole clip"), QKeySequence(tr("Ctrl+Shift+T")), [this] { document_.edit(tr("Take the whole clip"), setTrimSeconds(document_.take(), {})); });
+  buildTimelineActions(play, tr("&Repair"));
   const std::pair<QString, View> views[] = {{tr("Free view"), View::free}, {tr("Front view"), View::front}, {tr("Side view"), View::side}, {tr("Top view"), View::top}};
   int key = 1;
   for (const auto& [text, v] : views) a.add(view, text, QKeySequence(QString::number(key++)), [this, v = v] { stage_->setView(v); });
   a.separator(view);
   const std::pair<QString, StageLayout> layouts[] = {{tr("Side by side"), StageLayout::sideBySide}, {tr("Overlaid"), StageLayout::overlaid},
-                                                     {tr("Performer alone"), StageLayout::performerAlone}, {tr("Character alone"), StageLayout::characterAlone}};
+                                                     {tr("Performer alone"), StageLayout::performerAlone}, {tr("Character alone"), StageLayout::characterAlone},
+                                                     {tr("Before and after"), StageLayout::beforeAfter}};
   for (const auto& [text, l] : layouts) a.add(view, text, QKeySequence(QString::number(key++)), [this, l = l] { session_.setLayout(l); });
   a.separator(view);
   a.add(view, tr("Fit all"), QKeySequence(tr("V")), [this] { stage_->frameAll(); }, "frame");
   a.add(view, tr("Fit the selection"), QKeySequence(tr("Shift+V")), [this] { stage_->frameSelection(); });
-  a.add(view, tr("Camera follows the figures"), QKeySequence(tr("F")), [this] { stage_->setFollowing(!stage_->following()); });
-  a.add(view, tr("Bare stage"), QKeySequence(tr("H")), [this] { session_.setBare(!session_.bare()); }, "bare");
-  a.add(view, tr("Bones"), QKeySequence(tr("B")), [this] { stage_->setBones(!stage_->showsBones()); });
+  buildStageActions(view);
   a.add(view, tr("Lanes or curves"), QKeySequence(tr("C")), [this] { timeline_->toggleCurves(); });
   a.separator(view);
   a.add(view, tr("Light or dark"), QKeySequence(tr("Ctrl+L")), [this] { setAppearance(Appearance::instance().kind() == Appearance::Kind::dark); }, "theme");

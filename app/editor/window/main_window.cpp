@@ -28,6 +28,7 @@
 #include "app/editor/panels/match_panel.h"
 #include "app/editor/panels/notes_panel.h"
 #include "app/editor/panels/repairs_panel.h"
+#include "app/editor/panels/set_panel.h"
 #include "app/editor/panels/stage_bar.h"
 #include "app/editor/stage/stage_widget.h"
 #include "app/editor/timeline/lanes_view.h"
@@ -64,7 +65,7 @@ void MainWindow::buildParts() {
   finder_->setPlaceholderText(tr("Find command or frame"));
   finder_->setAccessibleName(tr("Find a command or a frame"));
   finder_->setToolTip(tr("Type a command's name or a frame number  (Ctrl+K)"));
-  finder_->setFixedWidth(212);
+  finder_->setFixedWidth(std::max(190, finder_->fontMetrics().horizontalAdvance(finder_->placeholderText()) + 40));
   strip_->layout()->addWidget(finder_);
   rows->addWidget(strip_);
   messages_ = new MessageBar(centre);
@@ -93,13 +94,19 @@ void MainWindow::buildParts() {
   match->setHorizontalScrollBarPolicy(Qt::ScrollBarAlwaysOff);
   match->setWidget(new MatchPanel(document_, session_, match));
   left_->addTab(match, tr("Match"));
+  auto* set = new QScrollArea(left_);
+  set->setWidgetResizable(true);
+  set->setHorizontalScrollBarPolicy(Qt::ScrollBarAlwaysOff);
+  set_ = new SetPanel(document_, session_, set);
+  set->setWidget(set_);
+  left_->addTab(set, tr("Set"));
   column->addWidget(left_, 1);
   auto* middle = new QWidget(across_);
   auto* stack = new QVBoxLayout(middle);
   stack->setContentsMargins(0, 0, 0, 0);
   stack->setSpacing(0);
   stage_ = new StageWidget(document_, session_, middle);
-  stack->addWidget(new StageBar(session_, *stage_, middle));
+  stack->addWidget(new StageBar(document_, session_, *stage_, middle));
   stack->addWidget(stage_, 1);
   auto* rightSide = new QWidget(across_);
   rightSide->setObjectName(QStringLiteral("panel"));
@@ -156,9 +163,9 @@ void MainWindow::wire() {
     // Lanes that come up get their room from the stage, as far as it can spare some.
     const std::size_t count = timeline_->lanes().names().size();
     if (count == std::exchange(known, count)) return;
-    const int missing = TrackView::rulerHeight + 12 + 19 * static_cast<int>(count) - timeline_->lanes().height();
+    const int missing = timeline_->lanes().wantedHeight() - timeline_->lanes().height();
     QList<int> sizes = down_->sizes();
-    const int give = std::min(missing, sizes[0] - 330);
+    const int give = std::min(missing, sizes[0] - 340);
     if (give > 0) down_->setSizes({sizes[0] - give, sizes[1] + give});
   });
   connect(&session_, &Session::repairChanged, this, [this] {
@@ -188,6 +195,8 @@ void MainWindow::showStep(Step step) {
     case Step::handOver: handOver_->open(); break;
   }
 }
+
+void MainWindow::showSet() { left_->setCurrentIndex(2), set_->setFocus(); }
 
 void MainWindow::showRepairs() { right_->setCurrentWidget(repairs_), repairs_->list().setFocus(); }
 

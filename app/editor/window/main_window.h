@@ -24,6 +24,7 @@ class MessageBar;
 class NotesPanel;
 class PreferencesDialog;
 class RepairsPanel;
+class SetPanel;
 class StageWidget;
 class TimelinePanel;
 class Tour;
@@ -65,6 +66,9 @@ class MainWindow : public QMainWindow {
   void buildActions();
   void buildRepairActions();
   void buildHelp();
+  void buildStageActions(const QString& menu);
+  void buildTimelineActions(const QString& play, const QString& repairs);
+  void showSet();
   void wire();
   void setAppearance(bool light);
   void restoreLayout();
@@ -82,6 +86,7 @@ class MainWindow : public QMainWindow {
   MessageBar* messages_;
   QTabWidget *left_, *right_;
   MapPanel* map_;
+  SetPanel* set_;
   StageWidget* stage_;
   RepairsPanel* repairs_;
   FindingsPanel* found_;

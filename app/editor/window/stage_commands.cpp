@@ -1,0 +1,51 @@
+// Commands of the stage: what it shows and what its camera follows.
+#include <QMenu>
+
+#include "app/editor/panels/bars.h"
+#include "app/editor/panels/stage_bar.h"
+#include "app/editor/stage/stage_widget.h"
+#include "app/editor/window/actions.h"
+#include "app/editor/window/main_window.h"
+
+namespace understudy::editor {
+
+void MainWindow::buildStageActions(const QString& menu) {
+  Actions& a = *actions_;
+  const auto toggle = [&](const QString& text, const char* key, bool StageOptions::*what) {
+    a.add(menu, text, QKeySequence(QString::fromLatin1(key)), [this, what] { stage_->change([what](StageOptions& o) { o.*what = !(o.*what); }); });
+  };
+  a.add(menu, tr("Bare stage"), QKeySequence(tr("H")), [this] { session_.setBare(!session_.bare()); }, "bare");
+  toggle(tr("Bones"), "B", &StageOptions::bones);
+  toggle(tr("Echoes"), "U", &StageOptions::echoes);
+  toggle(tr("Path of the selection"), "T", &StageOptions::path);
+  toggle(tr("Without repairs, as a ghost"), "J", &StageOptions::before);
+  toggle(tr("How near soles and arms are"), "K", &StageOptions::gaps);
+  a.separator(menu);
+  const auto tell = [this] {
+    messages_->show(makeNote(tr("No mesh lies under the mouse").toStdString(), {}, tr("Move the mouse onto the character in the stage first; Show lists all meshes").toStdString()));
+  };
+  a.add(menu, tr("Mesh under the mouse: see through, hide, show"), QKeySequence(tr("Q")), [this, tell] {
+    if (!stage_->cycleHoveredMesh()) tell();
+  });
+  a.add(menu, tr("Nothing but the mesh under the mouse"), QKeySequence(tr("Ctrl+Shift+Q")), [this, tell] {
+    if (!stage_->isolateHoveredMesh()) tell();
+  });
+  a.add(menu, tr("All meshes"), QKeySequence(tr("Shift+Q")), [this] { stage_->showAllMeshes(); });
+  a.separator(menu);
+  a.add(menu, tr("Camera follows the figures or nothing"), QKeySequence(tr("F")), [this] {
+    stage_->change([](StageOptions& o) { o.follow = o.follow == Follow::nothing ? Follow::figures : Follow::nothing; });
+  });
+  const QStringList follow = followNames();
+  for (int i = 2; i < follow.size(); ++i)
+    a.add(menu, tr("Camera follows %1").arg(follow[i]), QKeySequence(), [this, i] { stage_->change([i](StageOptions& o) { o.follow = static_cast<Follow>(i); }); });
+  a.separator(menu);
+  a.add(menu, tr("Next axes of the handles"), QKeySequence(tr("R")), [this] {
+    stage_->change([](StageOptions& o) { o.axes = static_cast<NudgeSpace>((static_cast<int>(o.axes) + 1) % 6); });
+  });
+  const QStringList axes = axesNames();
+  for (int i = 0; i < axes.size(); ++i)
+    a.add(menu, tr("Handles along the axes: %1").arg(axes[i]), QKeySequence(), [this, i] { stage_->change([i](StageOptions& o) { o.axes = static_cast<NudgeSpace>(i); }); });
+  a.separator(menu);
+}
+
+}  // namespace understudy::editor

@@ -1,0 +1,67 @@
+// Commands of the timeline that have no button: spans, eases and phases by keys, locks and the set.
+#include <QFileDialog>
+#include <QMenu>
+
+#include "app/editor/document/repairing.h"
+#include "app/editor/document/set_and_locks.h"
+#include "app/editor/document/spans.h"
+#include "app/editor/panels/bars.h"
+#include "app/editor/timeline/timeline_panel.h"
+#include "app/editor/window/actions.h"
+#include "app/editor/window/main_window.h"
+#include "core/take/edits.h"
+
+namespace understudy::editor {
+
+void MainWindow::buildTimelineActions(const QString& play, const QString& repairs) {
+  Actions& a = *actions_;
+  a.separator(play);
+  a.add(play, tr("Type the frame"), QKeySequence(tr("G")), [this] { timeline_->editFrame(); });
+  a.add(play, tr("Timecode or frame numbers"), QKeySequence(tr("Shift+G")), [this] { timeline_->setTimecode(!timeline_->scale().timecode()); }, "timecode");
+  a.add(play, tr("Timeline: closer"), QKeySequence(tr("Ctrl+=")), [this] { timeline_->scale().zoom(0.7, timeline_->scale().x(session_.frame())); });
+  a.add(play, tr("Timeline: further"), QKeySequence(tr("Ctrl+-")), [this] { timeline_->scale().zoom(1 / 0.7, timeline_->scale().x(session_.frame())); });
+  a.add(play, tr("Timeline: all frames"), QKeySequence(tr("Ctrl+0")), [this] { timeline_->scale().showAll(); });
+
+  a.separator(repairs);
+  a.add(repairs, tr("Merge with the next of its kind"), QKeySequence(tr("Shift+S")), [this] { mergeItem(document_, session_.repair()); });
+  const auto ease = [&](const QString& text, const QString& key, bool before, int by) {
+    a.add(repairs, text, QKeySequence(key), [this, before, by] { easeItem(document_, session_.repair(), before, by); });
+  };
+  ease(tr("Longer ease before"), tr("Alt+["), true, 1);
+  ease(tr("Shorter ease before"), tr("Alt+Shift+["), true, -1);
+  ease(tr("Longer ease after"), tr("Alt+]"), false, 1);
+  ease(tr("Shorter ease after"), tr("Alt+Shift+]"), false, -1);
+  const auto onPlant = [this](const QString& label, const std::function<Repair(const Repair&, int, const Evaluated&)>& by) {
+    const auto evaluated = document_.evaluated();
+    const Repair* repair = findRepair(document_.take(), session_.repair());
+    if (evaluated && repair && std::holds_alternative<PlantRepair>(repair->action)) changeItem(document_, by(*repair, session_.frame() + evaluated->trimFirst, *evaluated), label);
+    else document_.tell(makeNote(tr("No plant is selected").toStdString(), {}, tr("Select one on its lane or in the list of repairs").toStdString()));
+  };
+  const std::pair<QString, PlantPhase> phases[] = {{tr("Phase from here: heel"), PlantPhase::heel}, {tr("Phase from here: flat"), PlantPhase::flat}, {tr("Phase from here: ball"), PlantPhase::ball},
+                                                   {tr("Phase from here: toe"), PlantPhase::toe}, {tr("Phase from here: spin"), PlantPhase::spin}};
+  for (const auto& [text, phase] : phases)
+    a.add(repairs, text, QKeySequence(), [onPlant, phase = phase, text = text] { onPlant(text, [phase](const Repair& r, int frame, const Evaluated& e) { return withPhase(r, phase, frame, e.rate); }); });
+  a.add(repairs, tr("Released from here"), QKeySequence(),
+        [onPlant] { onPlant(tr("Release a plant"), [](const Repair& r, int frame, const Evaluated& e) { return withRelease(r, frame, e.rate, e.clipFrames); }); });
+  a.separator(repairs);
+  a.add(repairs, tr("Lock the selected bones over the range"), QKeySequence(tr("Ctrl+J")), [this] { lockSelection(document_, session_); });
+  a.add(repairs, tr("Unlock here"), QKeySequence(tr("Ctrl+Shift+J")), [this] {
+    if (!unlockHere(document_, session_))
+      document_.tell(makeNote(tr("Nothing is locked here").toStdString(), {}, tr("Go to a frame inside a lock; with bones selected only theirs are taken away").toStdString()));
+  });
+  a.separator(repairs);
+  for (const SetKind kind : {SetKind::plane, SetKind::box, SetKind::ball, SetKind::steps})
+    a.add(repairs, tr("Set: add %1").arg(setKindText(kind)), QKeySequence(), [this, kind] {
+      addToSet(document_, session_, kind);
+      showSet();
+    });
+  a.add(repairs, tr("Set: add a mesh…"), QKeySequence(), [this] {
+    const QString path = QFileDialog::getOpenFileName(this, tr("A mesh for the set"), QString(), tr("Meshes (*.glb *.gltf *.fbx *.dae *.obj)"));
+    if (path.isEmpty()) return;
+    addToSet(document_, session_, SetKind::mesh, path);
+    showSet();
+  });
+  a.add(repairs, tr("Set and locks"), QKeySequence(tr("Ctrl+6")), [this] { showSet(); });
+}
+
+}  // namespace understudy::editor
