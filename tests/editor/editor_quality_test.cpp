@@ -70,11 +70,11 @@ class EditorQuality : public ::testing::Test {
   void look(const QString& state, bool keys = false) {
     settle();
     QCoreApplication::processEvents();
-    window->stage().grabFramebuffer();
-    QStringList found = flawsOfTexts(*window, *words) + flawsOfTargets(*window);
+    const QImage picture = window->grab().toImage();
+    QStringList found = flawsOfTexts(*window, picture, *words) + flawsOfTargets(*window, picture);
     if (keys) found += flawsOfKeys(*window);
     for (const QString& flaw : found) flaws << state + QStringLiteral(" · ") + flaw;
-    if (const QString keep = qEnvironmentVariable("UNDERSTUDY_QUALITY_PICTURES"); !keep.isEmpty()) window->grab().save(keep + QLatin1Char('/') + QString(state).replace(QLatin1Char(' '), QLatin1Char('-')) + QStringLiteral(".png"));
+    if (const QString keep = qEnvironmentVariable("UNDERSTUDY_QUALITY_PICTURES"); !keep.isEmpty()) picture.save(keep + QLatin1Char('/') + QString(state).replace(QLatin1Char(' '), QLatin1Char('-')) + QStringLiteral(".png"));
   }
   void lookAround(const QString& state, bool keys, bool every) {
     window->session().setRepair(0);
@@ -107,6 +107,7 @@ class EditorQuality : public ::testing::Test {
   }
   void all(double more) {
     open(more);
+    if (qEnvironmentVariable("QT_SCALE_FACTOR") == QStringLiteral("2")) sizes.resize(1);
     for (const QSize size : sizes)
       for (const Appearance::Kind kind : {Appearance::Kind::dark, Appearance::Kind::light}) {
         window->resize(size);

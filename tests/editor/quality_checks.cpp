@@ -189,9 +189,8 @@ std::vector<PaintedText> textsOf(QWidget& window) {
   return all;
 }
 
-QStringList flawsOfTexts(QWidget& window, const LongWords& words, const QualitySettings& settings) {
+QStringList flawsOfTexts(QWidget& window, const QImage& picture, const LongWords& words, const QualitySettings& settings) {
   QStringList flaws;
-  const QImage picture = window.grab().toImage();
   std::vector<PaintedText> texts = textsOf(window), seen;
   for (const PaintedText& text : texts) {
     const auto say = [&](const QString& what) { flaws << QStringLiteral("%1: “%2” in %3").arg(what, text.text, nameOf(text.widget)); };
@@ -226,7 +225,7 @@ QStringList flawsOfTexts(QWidget& window, const LongWords& words, const QualityS
       if (!told) say(QStringLiteral("shortened, and nothing tells the whole"));
     }
     if (text.widget->isEnabled() && !qobject_cast<const StageWidget*>(text.widget)) {
-      const QColor ground = groundOf(picture, text.box);
+      const QColor ground = groundOf(picture, text.box.adjusted(-2, -2, 2, 2));
       const double ratio = contrast(over(text.colour, ground), ground);
       if (ratio < settings.textContrast) say(QStringLiteral("contrast %1 (%2 on %3)").arg(ratio, 0, 'f', 2).arg(text.colour.name(QColor::HexArgb), ground.name()));
     }
@@ -242,9 +241,8 @@ QStringList flawsOfTexts(QWidget& window, const LongWords& words, const QualityS
   return flaws;
 }
 
-QStringList flawsOfTargets(QWidget& window, const QualitySettings& settings) {
+QStringList flawsOfTargets(QWidget& window, const QImage& picture, const QualitySettings& settings) {
   QStringList flaws;
-  const QImage picture = window.grab().toImage();
   for (QWidget* widget : visibleIn(window)) {
     if (!isTarget(widget) || widget->visibleRegion().isEmpty()) continue;
     const auto small = [&](const QString& what, QSizeF size) {

@@ -3,6 +3,7 @@
 #pragma once
 
 #include <QColor>
+#include <QImage>
 #include <QRectF>
 #include <QString>
 #include <QStringList>
@@ -46,8 +47,9 @@ struct QualitySettings {
   double textContrast = 4.5, markContrast = 3;  ///< WCAG 2.1, 1.4.3 and 1.4.11
   double target = 24;                           ///< device-independent pixels (WCAG 2.2, 2.5.8)
 };
-[[nodiscard]] QStringList flawsOfTexts(QWidget& window, const LongWords& words, const QualitySettings& settings = {});
-[[nodiscard]] QStringList flawsOfTargets(QWidget& window, const QualitySettings& settings = {});
+/// `picture` is the window as grabbed.
+[[nodiscard]] QStringList flawsOfTexts(QWidget& window, const QImage& picture, const LongWords& words, const QualitySettings& settings = {});
+[[nodiscard]] QStringList flawsOfTargets(QWidget& window, const QImage& picture, const QualitySettings& settings = {});
 /// Goes through the window by the Tab key; every widget that can be used must come up, have a name, and show that it has the focus.
 [[nodiscard]] QStringList flawsOfKeys(QWidget& window);
 

@@ -103,6 +103,7 @@ MatchPanel::MatchPanel(Document& document, Session& session, QWidget* parent) : 
   table_->horizontalHeader()->setHighlightSections(false);
   table_->horizontalHeader()->setSectionResizeMode(QHeaderView::Stretch);
   table_->horizontalHeader()->setSectionResizeMode(0, QHeaderView::ResizeToContents);
+  table_->horizontalHeader()->setSectionResizeMode(1, QHeaderView::ResizeToContents);
   column->addWidget(table_, 1);
 
   heading_ = new QLabel(this);

@@ -84,6 +84,8 @@ QRectF LanesView::laneRect(std::size_t lane) const {
 
 double LanesView::lanesTop() const { return rulerHeight + 4 + stripHeight(); }
 
+std::size_t LanesView::laneCount() const { return lanes_.size() + (stripHeight() > 0 ? 1 : 0); }
+
 int LanesView::wantedHeight() const { return static_cast<int>(lanesTop() + lowest * static_cast<double>(lanes_.size()) + 4); }
 
 void LanesView::scrollLanes(double by) {
@@ -215,6 +217,7 @@ void LanesView::paintEvent(QPaintEvent*) {
 
 void LanesView::resizeEvent(QResizeEvent* event) {
   TrackView::resizeEvent(event);
+  scrollLanes(0);
   stale();
   Q_EMIT lanesChanged();
 }

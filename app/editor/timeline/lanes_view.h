@@ -36,6 +36,8 @@ class LanesView : public TrackView {
   [[nodiscard]] LaneHit hitAt(QPointF point) const;
   /// Key of the finding whose mark on the strip is under the mouse; empty: none.
   [[nodiscard]] std::string findingAt(QPointF point) const;
+  /// Lanes there are, the findings' strip counted.
+  [[nodiscard]] std::size_t laneCount() const;
   /// Height at which every lane has its least room.
   [[nodiscard]] int wantedHeight() const;
   /// Moves lanes that have no room up and down, pixels.

@@ -161,7 +161,7 @@ void MainWindow::wire() {
   });
   connect(&timeline_->lanes(), &LanesView::lanesChanged, this, [this, known = std::size_t{0}]() mutable {
     // Lanes that come up get their room from the stage, as far as it can spare some.
-    const std::size_t count = timeline_->lanes().names().size();
+    const std::size_t count = timeline_->lanes().laneCount();
     if (count == std::exchange(known, count)) return;
     const int missing = timeline_->lanes().wantedHeight() - timeline_->lanes().height();
     QList<int> sizes = down_->sizes();
