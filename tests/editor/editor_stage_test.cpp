@@ -56,7 +56,7 @@ TEST_F(EditorStage, KeysShowEchoesGhostPathAndDistances) {
   ASSERT_TRUE(at);
   EXPECT_NEAR(p.x, at->x(), 0.5) << "the path goes through the bone where it is now";
   key(Qt::Key_T);
-  key(Qt::Key_K);
+  key(Qt::Key_I);
   drawn();
   EXPECT_FALSE(stage().scene().segments.empty() && stage().scene().marks.empty()) << "soles near the ground are told";
   key(Qt::Key_H);

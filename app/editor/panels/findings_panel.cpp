@@ -32,6 +32,7 @@ FindingsPanel::FindingsPanel(Document& document, Session& session, QWidget* pare
   state_ = new QLabel(this);
   state_->setObjectName(QStringLiteral("findingsState"));
   state_->setProperty("quiet", true);
+  state_->setWordWrap(true);
   finish_ = new QPushButton(tr("Finish"), this);
   finish_->setObjectName(QStringLiteral("finish"));
   finish_->setToolTip(tr("Accept all that is offered, look again, until nothing more can be mended  (Ctrl+F)"));

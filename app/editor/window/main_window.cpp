@@ -131,9 +131,9 @@ void MainWindow::buildParts() {
   across_->setSizes({320, 800, 304});
   across_->setChildrenCollapsible(false);
   across_->setHandleWidth(4);
-  leftSide->setMinimumWidth(250);
+  leftSide->setMinimumWidth(std::max(250, leftSide->minimumSizeHint().width()));
   middle->setMinimumWidth(380);
-  rightSide->setMinimumWidth(270);
+  rightSide->setMinimumWidth(std::max(270, rightSide->minimumSizeHint().width()));
   down_ = new QSplitter(Qt::Vertical, centre);
   down_->setHandleWidth(4);
   down_->setChildrenCollapsible(false);

@@ -19,7 +19,7 @@ void MainWindow::buildStageActions(const QString& menu) {
   toggle(tr("Echoes"), "U", &StageOptions::echoes);
   toggle(tr("Path of the selection"), "T", &StageOptions::path);
   toggle(tr("Without repairs, as a ghost"), "J", &StageOptions::before);
-  toggle(tr("How near soles and arms are"), "K", &StageOptions::gaps);
+  toggle(tr("How near soles and arms are"), "I", &StageOptions::gaps);
   a.separator(menu);
   const auto tell = [this] {
     messages_->show(makeNote(tr("No mesh lies under the mouse").toStdString(), {}, tr("Move the mouse onto the character in the stage first; Show lists all meshes").toStdString()));
