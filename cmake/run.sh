@@ -9,7 +9,7 @@ mkdir -p out
 cli=build/run/bin/understudy-cli
 "$cli" map --performer samples/sweep.bvh --character samples/keeper.glb --out out/keeper.map.json
 "$cli" retarget --performer samples/sweep.bvh --character samples/keeper.glb --map out/keeper.map.json --out out/keeper_plain.glb
-"$cli" finish --performer samples/sweep.bvh --character samples/keeper.glb --map out/keeper.map.json --out out/keeper
+"$cli" finish --performer samples/sweep.bvh --character samples/keeper.glb --map out/keeper.map.json --prop samples/broom.glb --lead right --out out/keeper
 "$cli" sheet out/keeper/result.glb --out out/keeper.png
 echo
 echo "Done. The results are in $PWD/out:"
