@@ -2,6 +2,7 @@
 #include <gtest/gtest.h>
 
 #include <algorithm>
+#include <map>
 
 #include "app/editor/panels/stage_bar.h"
 #include "app/editor/window/actions.h"
@@ -41,11 +42,11 @@ TEST_F(EditorStage, KeysShowEchoesGhostPathAndDistances) {
   drawn();
   EXPECT_EQ(stage().scene().figures.size(), figures + 4) << "two poses before and two after";
   key(Qt::Key_U);
-  key(Qt::Key_J);
+  key(Qt::Key_U, Qt::ShiftModifier);
   drawn();
   ASSERT_EQ(stage().scene().figures.size(), figures + 1);
   EXPECT_LT(stage().scene().figures.back().meshAlpha, 1);
-  key(Qt::Key_J);
+  key(Qt::Key_U, Qt::ShiftModifier);
   key(Qt::Key_T);
   drawn();
   ASSERT_EQ(stage().scene().trails.size(), 1U);
@@ -61,6 +62,16 @@ TEST_F(EditorStage, KeysShowEchoesGhostPathAndDistances) {
   EXPECT_FALSE(stage().scene().segments.empty() && stage().scene().marks.empty()) << "soles near the ground are told";
   key(Qt::Key_H);
   EXPECT_TRUE(session().bare());
+}
+
+TEST_F(EditorStage, NoTwoCommandsShareAKey) {
+  std::map<QString, QString> known;
+  for (const QAction* action : window->actions().all())
+    for (const QKeySequence& key : action->shortcuts()) {
+      const auto [at, fresh] = known.emplace(key.toString(), action->text());
+      EXPECT_TRUE(fresh) << key.toString().toStdString() << ": " << at->second.toStdString() << " and " << action->text().toStdString();
+    }
+  EXPECT_GT(known.size(), 40U);
 }
 
 TEST_F(EditorStage, BeforeAndAfterStandSideBySide) {

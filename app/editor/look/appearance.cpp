@@ -65,9 +65,9 @@ Colours Appearance::coloursOf(Kind kind) {
     c.stageTop = QColor(0x22343f);
     c.stageBottom = QColor(0x192730);
     c.stageGrid = QColor(0x31505c);
-    c.axisX = QColor(0xe79a7c);
+    c.axisX = QColor(0xefac92);
     c.axisY = QColor(0x8fd0a2);
-    c.axisZ = QColor(0x9bb4f0);
+    c.axisZ = QColor(0xacc2f6);
   } else {
     c.window = QColor(0xdfe7eb);
     c.panel = QColor(0xeaf0f3);

@@ -103,7 +103,7 @@ void StageBar::fillShow() {
   toggle(tr("Bones\tB"), &StageOptions::bones);
   toggle(tr("Echoes: the poses before and after\tU"), &StageOptions::echoes);
   toggle(tr("Path of what is selected\tT"), &StageOptions::path);
-  toggle(tr("Without repairs, as a ghost\tJ"), &StageOptions::before);
+  toggle(tr("Without repairs, as a ghost\tShift+U"), &StageOptions::before);
   toggle(tr("How near soles and arms are\tI"), &StageOptions::gaps);
   auto* bare = show_->addAction(tr("Bare stage\tH"), this, [this] { session_.setBare(!session_.bare()); });
   bare->setCheckable(true);

@@ -146,6 +146,9 @@ void StageWidget::mouseReleaseEvent(QMouseEvent* event) {
   if (was == Drag::turnRing || was == Drag::pullBone || was == Drag::handle) {
     document_.seal();
     update();
+    // A click with Ctrl on a handle is meant for the bone under it.
+    if (clicked_ && event->modifiers() & Qt::ControlModifier && event->button() == Qt::LeftButton)
+      if (const auto bone = boneAt(pressed_)) session_.toggle(*bone);
     return;
   }
   if (was == Drag::box && !clicked_) {

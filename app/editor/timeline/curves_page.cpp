@@ -34,7 +34,9 @@ CurvesPage::CurvesPage(Document& document, Session& session, FrameScale& scale, 
   bones_ = new QListWidget(this);
   bones_->setAccessibleName(tr("Bones whose curves are shown"));
   bones_->setSelectionMode(QAbstractItemView::ExtendedSelection);
-  bones_->setMinimumHeight(30);
+  bones_->setMinimumHeight(56);
+  bones_->setHorizontalScrollBarPolicy(Qt::ScrollBarAlwaysOff);
+  bones_->setTextElideMode(Qt::ElideRight);
   left->addWidget(bones_, 1);
   auto* side = new QWidget(this);
   side->setFixedWidth(208);
@@ -127,7 +129,7 @@ QToolButton* CurvesPage::button(QHBoxLayout* row, const QString& name, const QSt
 void CurvesPage::showEvent(QShowEvent* event) {
   QWidget::showEvent(event);
   // Curves need more room than lanes; it is given back.
-  setMinimumHeight(240);
+  setMinimumHeight(148);
   fillBones();
   followSelection();
 }
@@ -184,6 +186,7 @@ void CurvesPage::fillBones() {
       item->setData(Qt::UserRole, row.joint);
       item->setData(Qt::UserRole + 1, row.keyed);
       item->setToolTip(row.text);
+      item->setSizeHint({0, 24});
       if (row.keyed) item->setIcon(icon(QStringLiteral("pin")));
       item->setSelected(std::find(chosen.begin(), chosen.end(), row.joint) != chosen.end());
     }

@@ -113,7 +113,8 @@ TimelinePanel::TimelinePanel(Document& document, Session& session, QWidget* pare
   pages_->addWidget(curves_);
   body->addWidget(pages_, 1);
   rows->addLayout(body, 1);
-  setMinimumHeight(TrackView::rulerHeight + 150);
+  // The pages say how much they need; curves more than lanes, which scroll.
+  lanes_->setMinimumHeight(TrackView::rulerHeight + 100);
 
   connect(first, &QToolButton::clicked, this, [this] { session_.setFrame(session_.rangeFirst()); });
   connect(last, &QToolButton::clicked, this, [this] { session_.setFrame(session_.rangeLast()); });

@@ -18,7 +18,7 @@ void MainWindow::buildStageActions(const QString& menu) {
   toggle(tr("Bones"), "B", &StageOptions::bones);
   toggle(tr("Echoes"), "U", &StageOptions::echoes);
   toggle(tr("Path of the selection"), "T", &StageOptions::path);
-  toggle(tr("Without repairs, as a ghost"), "J", &StageOptions::before);
+  toggle(tr("Without repairs, as a ghost"), "Shift+U", &StageOptions::before);
   toggle(tr("How near soles and arms are"), "I", &StageOptions::gaps);
   a.separator(menu);
   const auto tell = [this] {
