@@ -36,7 +36,7 @@ class Writer {
     requires std::is_arithmetic_v<T>
   void put(const std::vector<T>& v) {
     put(static_cast<std::uint64_t>(v.size()));
-    out_.append(reinterpret_cast<const char*>(v.data()), v.size() * sizeof(T));
+    if (!v.empty()) out_.append(reinterpret_cast<const char*>(v.data()), v.size() * sizeof(T));
   }
   void put(const DistanceGrid& grid) {
     put(grid.low());
@@ -97,6 +97,7 @@ class Reader {
   void get(std::vector<T>& v) {
     const std::uint64_t count = size(sizeof(T));
     v.resize(count);
+    if (v.empty()) return;
     std::memcpy(v.data(), left_.data(), count * sizeof(T));
     left_.remove_prefix(count * sizeof(T));
   }
