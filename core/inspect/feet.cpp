@@ -99,6 +99,8 @@ std::optional<PlantKept> plantKept(const RepairContext& context, const TiledMoti
   const double down = context.scaled(0.002), most = context.scaled(limits.height), farthest = context.scaled(limits.slide);
   const auto beyond = [](FrameSpan& span, int f) { span = span.empty() ? FrameSpan{f, f} : FrameSpan{span.first, f}; };
   for (int f = kept.held.first; f <= kept.held.last; ++f) {
+    // When a foot comes and goes is known to a frame.
+    if ((f == kept.held.first && f > 0) || (f == kept.held.last && f + 1 < motion.frames())) continue;
     poser.load(motion, f);
     double low = 1e300;
     for (std::size_t i = 0; i < points.size(); ++i) {

@@ -1,7 +1,5 @@
-// How a foot leaves its own way and joins it again. Internal to plants.
+// How a foot differs from its own way. Internal to plants.
 #pragma once
-
-#include <algorithm>
 
 #include "core/math/quat.h"
 #include "core/repair/plant_stay.h"
@@ -12,8 +10,6 @@ namespace understudy {
 struct Change {
   Vec3d at, foot, toe;
 };
-inline Change operator+(const Change& a, const Change& b) { return {a.at + b.at, a.foot + b.foot, a.toe + b.toe}; }
-inline Change operator-(const Change& a, const Change& b) { return {a.at - b.at, a.foot - b.foot, a.toe - b.toe}; }
 inline Change operator*(const Change& a, double s) { return {a.at * s, a.foot * s, a.toe * s}; }
 
 [[nodiscard]] inline Change changeOf(const FootPose& own, const FootPose& wanted) {
@@ -27,20 +23,6 @@ inline Change operator*(const Change& a, double s) { return {a.at * s, a.foot * 
   out.toe = normalised(out.foot * (conjugate(own.foot) * own.toe) * expOf(c.toe));
   return out;
 }
-
-/// A change that fades from the edge of a stay: value and slope matched there, nothing left after `length` frames.
-struct Fading {
-  Change value, slope;  // slope: a frame outwards
-  int length = 0;
-  int slopeLength = 0;
-  [[nodiscard]] Change at(int distance) const {
-    // Quintic with value, slope and no further curvature at the edge; all level at the far end.
-    const double t = static_cast<double>(distance) / length;
-    if (t >= 1) return {};
-    const double u = std::min(1.0, static_cast<double>(distance) / slopeLength);
-    return value * fade(t) + slope * (slopeLength * u * (1 - u * u * (6 - u * (8 - 3 * u))));
-  }
-};
 
 /// The foot turned about its joint so that its toes rise by `angle`.
 [[nodiscard]] inline FootPose pitched(const PlantLeg& foot, FootPose pose, double angle) {

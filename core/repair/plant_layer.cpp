@@ -29,6 +29,7 @@ class PlantLayer : public RepairLayer {
                                      "Shorten one of them"));
         continue;
       }
+      plan_.longestEase = std::max({plan_.longestEase, stay->before, stay->after});
       stays.push_back(std::move(*stay));
     }
     parts_ = std::make_unique<PartPlants>(*this, issues);

@@ -4,6 +4,29 @@
 #include <cmath>
 
 namespace understudy {
+namespace {
+
+/// A knee about its own axis. thigh · turned shank = along + size · cos (angle − straight): a positive turn opens it.
+struct Knee {
+  Vec3d axis;
+  double along, size, straight;
+};
+Knee kneeOf(const LegFrame& leg, const Vec3d& hinge) {
+  const Vec3d thigh = leg.knee - leg.hip, shank = leg.foot.at - leg.knee;
+  const Vec3d stored = rotate(leg.thigh, hinge), plane = cross(normalised(-thigh), normalised(shank));
+  const Vec3d axis = normalised(plane + stored * (5 * std::exp(-dot(plane, stored) / 0.1)), stored);
+  const Vec3d flat = shank - axis * dot(shank, axis);
+  const double c = dot(thigh, flat), s = dot(thigh, cross(axis, flat));
+  return {axis, dot(thigh, axis) * dot(shank, axis), std::hypot(c, s), std::atan2(s, c)};
+}
+
+double openest(const LegFrame& leg, const Vec3d& hinge) {
+  const Knee knee = kneeOf(leg, hinge);
+  const double thigh = distance(leg.hip, leg.knee), shank = distance(leg.knee, leg.foot.at);
+  return std::sqrt(std::max(0.0, thigh * thigh + shank * shank + 2 * (knee.along + knee.size))) / std::max(thigh + shank, 1e-9);
+}
+
+}  // namespace
 
 LegsPose::LegsPose(const RepairContext& context, const std::array<PlantLeg, 2>& legs) : context_(context), legs_(legs) {
   const RigidRig& rig = context.body.rig;
@@ -80,14 +103,21 @@ LegFrame LegsPose::leg(int side) const {
   LegFrame out;
   out.hip = position_[at(limb.root)];
   out.knee = position_[at(limb.mid)];
+  out.above = above(slotOf_[static_cast<std::size_t>(limb.root)]);
+  out.thigh = rotation_[at(limb.root)];
   out.shank = rotation_[at(limb.mid)];
   out.foot.at = position_[at(limb.end)];
   out.foot.foot = rotation_[at(limb.end)];
   if (limb.tip >= 0) out.foot.toe = rotation_[at(limb.tip)];
-  const Vec3d thigh = out.knee - out.hip, shank = out.foot.at - out.knee;
-  const double reach = distance(out.hip, out.foot.at) / std::max(length(thigh) + length(shank), 1e-9);
-  out.straight = dot(cross(shank, thigh), rotate(rotation_[at(limb.root)], limb.hinge)) < 0 ? 2 - reach : reach;
+  out.straight = straightness(out, limb.hinge);
+  out.openest = openest(out, limb.hinge);
   return out;
+}
+
+double straightness(const LegFrame& leg, const Vec3d& hinge) {
+  const Vec3d thigh = leg.knee - leg.hip, shank = leg.foot.at - leg.knee;
+  const double reach = distance(leg.hip, leg.foot.at) / std::max(length(thigh) + length(shank), 1e-9);
+  return dot(cross(shank, thigh), rotate(leg.thigh, hinge)) < 0 ? 2 - reach : reach;
 }
 
 void LegsPose::turn(int slot, const Quatd& world) {
@@ -132,35 +162,36 @@ std::vector<int> LegsPose::slotsBelow(int joint) const {
 
 // The knee turns about its own axis as far as the length asks, then the whole leg by the shortest way to the target. Unlike a
 // plane through three joints the axis is sound in a straight knee, and the thigh keeps its twist.
-void LegsPose::place(int side, const FootPose& target) {
-  const LimbRig& limb = legs_[static_cast<std::size_t>(side)].limb;
-  const auto slot = [&](int joint) { return slotOf_[static_cast<std::size_t>(joint)]; };
-  const auto at = [&](int joint) -> Vec3d& { return position_[static_cast<std::size_t>(slot(joint))]; };
-  const auto turnOf = [&](int joint) -> Quatd& { return rotation_[static_cast<std::size_t>(slot(joint))]; };
-  const Vec3d hip = at(limb.root), thigh = at(limb.mid) - hip, shank = at(limb.end) - at(limb.mid), wanted = target.at - hip;
-  const Vec3d stored = rotate(turnOf(limb.root), limb.hinge), plane = cross(normalised(-thigh), normalised(shank));
-  const Vec3d axis = normalised(plane + stored * (5 * std::exp(-dot(plane, stored) / 0.1)), stored);
-  // thigh · turned shank = along + across · (cos a, sin a): a positive turn opens the knee.
-  const double along = dot(thigh, axis) * dot(shank, axis);
-  const Vec3d flat = shank - axis * dot(shank, axis);
-  const double c = dot(thigh, flat), s = dot(thigh, cross(axis, flat)), size = std::hypot(c, s);
+LegFrame bentTo(const LegFrame& leg, const Vec3d& hinge, const FootPose& target) {
+  const Vec3d thigh = leg.knee - leg.hip, shank = leg.foot.at - leg.knee, wanted = target.at - leg.hip;
+  const Knee knee = kneeOf(leg, hinge);
   const double reach = length(wanted), asked = (reach * reach - dot(thigh, thigh) - dot(shank, shank)) / 2;
-  const double straight = std::atan2(s, c), bent = std::acos(std::clamp((asked - along) / std::max(size, 1e-12), -1.0, 1.0));
-  const Quatd opens = fromAxisAngle(axis, straight - bent);
+  const double bent = std::acos(std::clamp((asked - knee.along) / std::max(knee.size, 1e-12), -1.0, 1.0));
+  const Quatd opens = fromAxisAngle(knee.axis, knee.straight - bent);
   const Vec3d line = thigh + rotate(opens, shank);
   const Quatd swing = rotationBetween(normalised(line, wanted), normalised(wanted, line));
+  LegFrame out = leg;
+  out.thigh = normalised(swing * leg.thigh);
+  out.shank = normalised(swing * opens * leg.shank);
+  out.knee = leg.hip + rotate(swing, thigh);
+  out.foot = target;
+  out.foot.at = leg.hip + rotate(swing, line);
+  return out;
+}
+
+void LegsPose::set(int side, const LegFrame& leg) {
+  const LimbRig& limb = legs_[static_cast<std::size_t>(side)].limb;
+  const auto slot = [&](int joint) { return slotOf_[static_cast<std::size_t>(joint)]; };
   const std::vector<int>& own = legSlots_[static_cast<std::size_t>(side)];
-  const Quatd thighTurn = normalised(swing * turnOf(limb.root)), shankTurn = normalised(swing * opens * turnOf(limb.mid));
-  const Vec3d end = hip + rotate(swing, line);
-  turn(slot(limb.root), thighTurn);
+  turn(slot(limb.root), leg.thigh);
   carry(own);
-  turn(slot(limb.mid), shankTurn);
+  turn(slot(limb.mid), leg.shank);
   carry(own);
-  if (limb.detached) shift(slot(limb.end), end - at(limb.end));
-  turn(slot(limb.end), target.foot);
+  if (limb.detached) shift(slot(limb.end), leg.foot.at - position_[static_cast<std::size_t>(slot(limb.end))]);
+  turn(slot(limb.end), leg.foot.foot);
   carry(own);
   if (limb.tip >= 0) {
-    turn(slot(limb.tip), target.toe);
+    turn(slot(limb.tip), leg.foot.toe);
     carry(own);
   }
 }

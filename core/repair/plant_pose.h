@@ -12,10 +12,17 @@ namespace understudy {
 /// A leg at one frame of the motion, world.
 struct LegFrame {
   Vec3d hip, knee;
-  Quatd shank;
+  Quatd above, thigh, shank;  ///< above: of what the thigh hangs on
   FootPose foot;
-  double straight = 0;  ///< distance of hip and foot as part of the leg's length; beyond 1 by as much as a knee bent backwards lacks
+  double straight = 0;  ///< see straightness()
+  double openest = 1;   ///< distance of hip and foot with the knee opened as far as it goes, as part of the leg's length
 };
+
+/// Distance of hip and foot as part of the leg's length; beyond 1 by as much as a knee bent backwards lacks. `hinge`: see LimbRig.
+[[nodiscard]] double straightness(const LegFrame& leg, const Vec3d& hinge);
+
+/// The leg bent at its knee and swung about its hip so that its foot comes to `target`, or as near as it gets.
+[[nodiscard]] LegFrame bentTo(const LegFrame& leg, const Vec3d& hinge, const FootPose& target);
 
 /// Forward kinematics of the pelvis, both legs and what they hang on: a poser for a fifth of the joints. Works in doubles;
 /// not for several threads at once.
@@ -27,8 +34,8 @@ class LegsPose {
   [[nodiscard]] LegFrame leg(int side) const;
   /// Moves the hips and all below, legs and feet that hang elsewhere included.
   void move(const Vec3d& by);
-  /// Bends a leg so that its foot comes to `target`, or as near as it gets.
-  void place(int side, const FootPose& target);
+  /// Turns a leg, its hip where it is already.
+  void set(int side, const LegFrame& leg);
   /// Writes what was changed since load().
   void store(TiledMotion& motion, int frame) const;
 

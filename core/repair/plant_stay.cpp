@@ -59,6 +59,105 @@ void evenOut(std::vector<double>& values, int first, int last, int reach) {
   }
 }
 
+/// Frames up to the release, at least one.
+int heldFrames(const Stay& stay, int n) { return std::clamp(stay.release - stay.span.first, 1, n); }
+/// The first of those in which toes leave the ground one after another; `held` where there is none.
+int toeFrame(const Stay& stay, const PlantLeg& leg, int held) {
+  int toes = held;
+  if (leg.bends)
+    while (toes > 1 && stay.phases[static_cast<std::size_t>(toes - 1)] == PlantPhase::toe) --toes;
+  return toes;
+}
+double leaving(int frame, int toes, int held) { return 1 - fade(static_cast<double>(frame - toes + 1) / (held - toes + 1)); }
+
+/// A foot that lets go: it turns about the foremost of what it stands on.
+class Release {
+ public:
+  Release(const Stay& stay, const PlantLeg& leg, const FootPose& from) : plane_(stay.plane), leg_(leg), from_(from) {
+    axis_ = rotate(from.foot * conjugate(leg.level), leg.side);
+    ahead_ = normalised(cross(plane_.normal, axis_));
+    const PlantLeg::Lowest lowest = leg.lowest(from, plane_.normal);
+    tip_ = lowest.point;
+    const double low = lowest.height + 0.005 * leg.footLength();
+    for (std::size_t i = 0; i < leg.points(); ++i)
+      if (const Vec3d p = leg.place(i, from); dot(p, plane_.normal) < low && dot(p, ahead_) > dot(leg.place(tip_, from), ahead_)) tip_ = i;
+    stands_ = tipOf(from);
+    // Toes that lie flat stay so; the foot turns about their joint.
+    onToes_ = leg.points() > 0 && leg.bends && leg.toeWeight(tip_) > 0.5;
+    pivot_ = onToes_ ? from.at + rotate(from.foot, leg.toeOffset) : stands_;
+  }
+  /// The turn that takes the foot's joint to face `at`, radians, heel up.
+  [[nodiscard]] double turnTo(const Vec3d& at) const { return std::remainder(angleOf(at - pivot_) - angleOf(from_.at - pivot_), 2 * std::numbers::pi); }
+  [[nodiscard]] FootPose turned(double turn) const {
+    const Quatd q = fromAxisAngle(axis_, -turn);
+    FootPose pose{from_.at, normalised(q * from_.foot), onToes_ ? from_.toe : normalised(q * from_.toe)};
+    pose.at += stands_ - tipOf(pose);
+    pose.at += plane_.normal * (dot(plane_.through - pose.at, plane_.normal) - leg_.lowest(pose, plane_.normal).height);
+    return pose;
+  }
+
+ private:
+  [[nodiscard]] Vec3d tipOf(const FootPose& pose) const { return leg_.points() > 0 ? pose.at + leg_.place(tip_, pose) : pose.at; }
+  [[nodiscard]] double angleOf(const Vec3d& v) const { return std::atan2(dot(v, plane_.normal), -dot(v, ahead_)); }
+
+  const GroundPlane& plane_;
+  const PlantLeg& leg_;
+  const FootPose& from_;
+  Vec3d axis_, ahead_, stands_, pivot_;
+  std::size_t tip_ = 0;
+  bool onToes_ = false;
+};
+
+/// The first `held` frames of a stay.
+std::vector<FootPose> standingUpTo(const Stay& stay, const PlantLeg& leg, const std::vector<LegFrame>& own, const std::vector<Vec3d>& moves, const Roll& roll, int held) {
+  const std::vector<Footing> footing = footings(stay, leg);
+  const GroundPlane& plane = stay.plane;
+  std::vector<FootPose> out(own.size());
+  const int toes = toeFrame(stay, leg, held);
+  for (int k = 0; k < toes; ++k) {
+    const auto i = static_cast<std::size_t>(k);
+    out[i] = leg.standing(plane, footing[i].base, footing[i].yaw, roll.pitch[i]);
+  }
+  const auto flatten = [&](const Vec3d& v) { return v - plane.normal * dot(v, plane.normal); };
+  for (int k = toes; k < held; ++k) {
+    const auto i = static_cast<std::size_t>(k);
+    const double yaw = footing[i].yaw, pitch = roll.pitch[i];
+    const FootPose& last = out[i - 1];
+    // What bears now keeps its place.
+    const auto placed = [&](double toePitch) {
+      FootPose pose = leg.turned(plane, yaw, pitch, toePitch);
+      pose.at = flatten(last.at + leg.carried(last, pose, plane.normal));
+      pose.at += plane.normal * (dot(plane.through, plane.normal) - leg.lowest(pose, plane.normal).height);
+      return pose;
+    };
+    double toePitch = pitch;
+    if (leg.bends && pitch < 0) {
+      toePitch = 0;
+      if (stay.phases[i] == PlantPhase::toe) {
+        const Vec3d hip = own[i].hip + moves[i];
+        // Nearer to the hip with every degree, until another point bears.
+        double before = 0;
+        while (distance(hip, placed(before).at) > roll.reaches[i] && before > pitch) {
+          const double next = std::max(before - 3 * degree, pitch);
+          toePitch = next;
+          if (distance(hip, placed(next).at) <= roll.reaches[i]) {
+            double least = next, most = before;
+            for (int step = 0; step < 14; ++step) {
+              toePitch = (least + most) / 2;
+              (distance(hip, placed(toePitch).at) > roll.reaches[i] ? most : least) = toePitch;
+            }
+            break;
+          }
+          before = next;
+        }
+        toePitch *= leaving(k, toes, held);
+      }
+    }
+    out[i] = placed(toePitch);
+  }
+  return out;
+}
+
 }  // namespace
 
 double fade(double t) {
@@ -98,9 +197,13 @@ std::optional<Stay> stayOf(const RepairContext& context, const Repair& repair, c
   return stay;
 }
 
-std::vector<double> pitches(const Stay& stay, const PlantLeg& leg, const std::vector<LegFrame>& own, const std::vector<Vec3d>& moves, std::vector<double>& reaches) {
+Roll ownRoll(const Stay& stay, const PlantLeg& leg, const std::vector<LegFrame>& own, const std::vector<Vec3d>& moves) {
   const auto n = static_cast<int>(stay.phases.size());
-  std::vector<double> out(own.size(), 0.0);
+  Roll roll;
+  roll.pitch.assign(own.size(), 0.0);
+  roll.reaches.resize(own.size());
+  std::vector<double>& out = roll.pitch;
+  std::vector<double>& reaches = roll.reaches;
   const std::vector<Footing> footing = footings(stay, leg);
   const auto hipOf = [&](int i) { return own[static_cast<std::size_t>(i)].hip + moves[static_cast<std::size_t>(i)]; };
   const auto reachOf = [&](int i) { return distance(own[static_cast<std::size_t>(i)].hip, own[static_cast<std::size_t>(i)].foot.at); };
@@ -109,7 +212,6 @@ std::vector<double> pitches(const Stay& stay, const PlantLeg& leg, const std::ve
     const PlantLeg::Rolled r = leg.roughlyRolled(pitch);
     return distance(hipOf(i), f.base + f.heading * r.forward + stay.plane.normal * (leg.height + r.up));
   };
-  reaches.resize(own.size());
   for (int i = 0; i < n; ++i) reaches[static_cast<std::size_t>(i)] = reachOf(i);
   // A toe-up foot follows its own pitch. A heel-up one rises until the leg is as long as it was, so that the knee keeps its
   // way whatever the lengths of feet and legs.
@@ -156,107 +258,42 @@ std::vector<double> pitches(const Stay& stay, const PlantLeg& leg, const std::ve
     }
     i = end + 1;
   }
-  return out;
-}
-
-namespace {
-
-/// From its release on a foot turns about what it stands on towards where its joint is on its own way.
-void letGo(const Stay& stay, const PlantLeg& leg, const std::vector<LegFrame>& own, const std::vector<Vec3d>& moves, int held, std::vector<FootPose>& out) {
-  const GroundPlane& plane = stay.plane;
-  const auto edge = static_cast<std::size_t>(held - 1);
-  const FootPose& from = out[edge];
-  const bool skin = leg.points() > 0;
-  const Vec3d axis = rotate(from.foot * conjugate(leg.level), leg.side), ahead = normalised(cross(plane.normal, axis));
-  // Of what bears, the foremost.
-  std::size_t tip = leg.lowest(from, plane.normal).point;
-  const double low = leg.lowest(from, plane.normal).height + 0.005 * leg.footLength();
-  for (std::size_t i = 0; i < leg.points(); ++i)
-    if (const Vec3d p = leg.place(i, from); dot(p, plane.normal) < low && dot(p, ahead) > dot(leg.place(tip, from), ahead)) tip = i;
-  const auto tipOf = [&](const FootPose& pose) { return skin ? pose.at + leg.place(tip, pose) : pose.at; };
-  const Vec3d stands = tipOf(from);
-  // Toes that lie flat stay so; the foot turns about their joint.
-  const bool onToes = skin && leg.bends && leg.toeWeight(tip) > 0.5;
-  const Vec3d pivot = onToes ? from.at + rotate(from.foot, leg.toeOffset) : stands;
-  const Vec3d offset = from.at - own[edge].foot.at - moves[edge];
-  const auto angleOf = [&](const Vec3d& v) { return std::atan2(dot(v, plane.normal), -dot(v, ahead)); };
-  const double before = angleOf(from.at - pivot);
-  for (std::size_t i = edge + 1; i < out.size(); ++i) {
-    const double ownTurn = leg.pitchOf(own[edge].foot.foot, plane.normal) - leg.pitchOf(own[i].foot.foot, plane.normal);
-    const double aims = std::remainder(angleOf(own[i].foot.at + moves[i] + offset - pivot) - before, 2 * std::numbers::pi);
-    const double turn = std::max(0.0, ownTurn + 2 * beyondOwn * std::tanh((aims - ownTurn) / (2 * beyondOwn)));
-    const Quatd turned = fromAxisAngle(axis, -turn);
-    FootPose pose{from.at, normalised(turned * from.foot), onToes ? from.toe : normalised(turned * from.toe)};
-    pose.at += stands - tipOf(pose);
-    pose.at += plane.normal * (dot(plane.through - pose.at, plane.normal) - leg.lowest(pose, plane.normal).height);
-    out[i] = pose;
+  const int held = heldFrames(stay, n), toes = toeFrame(stay, leg, held);
+  for (int i = std::max(toes, 1); i < held; ++i) {
+    if (!leg.bends || out[static_cast<std::size_t>(i)] >= 0 || stay.phases[static_cast<std::size_t>(i)] != PlantPhase::toe) continue;
+    // As the toes leave, the foot pitches little more than it did, and they make up for the leg's length.
+    double& pitch = out[static_cast<std::size_t>(i)];
+    const double steepestHere = -steepest + (steepest + leg.pitchOf(own[static_cast<std::size_t>(i)].foot.foot, stay.plane.normal) - 10 * degree) * leaving(i, toes, held);
+    pitch = std::max(pitch, std::clamp(steepestHere, -steepest, 0.0));
   }
+  // From the release on towards where the joint is on its own way.
+  const auto edge = static_cast<std::size_t>(held - 1);
+  if (held < n) {
+    const std::vector<FootPose> feet = standingUpTo(stay, leg, own, moves, roll, held);
+    const Release let(stay, leg, feet[edge]);
+    const Vec3d offset = feet[edge].at - own[edge].foot.at - moves[edge];
+    for (std::size_t i = edge + 1; i < own.size(); ++i) {
+      const double ownTurn = leg.pitchOf(own[edge].foot.foot, stay.plane.normal) - leg.pitchOf(own[i].foot.foot, stay.plane.normal);
+      const double aims = let.turnTo(own[i].foot.at + moves[i] + offset);
+      out[i] = out[edge] - std::max(0.0, ownTurn + 2 * beyondOwn * std::tanh((aims - ownTurn) / (2 * beyondOwn)));
+    }
+  }
+  return roll;
 }
-
-}  // namespace
 
 std::vector<FootPose> standingFeet(const Stay& stay, const PlantLeg& leg, const std::vector<LegFrame>& own) {
-  return standingFeet(stay, leg, own, std::vector<Vec3d>(own.size(), Vec3d{0, stay.lift, 0}));
+  const std::vector<Vec3d> moves(own.size(), Vec3d{0, stay.lift, 0});
+  return standingFeet(stay, leg, own, moves, ownRoll(stay, leg, own, moves));
 }
 
-std::vector<FootPose> standingFeet(const Stay& stay, const PlantLeg& leg, const std::vector<LegFrame>& own, const std::vector<Vec3d>& moves) {
-  std::vector<double> reaches, pitch = pitches(stay, leg, own, moves, reaches);
-  const std::vector<Footing> footing = footings(stay, leg);
-  const GroundPlane& plane = stay.plane;
-  std::vector<FootPose> out(own.size());
-  // The tail: toes leave the ground one after another.
-  const int n = static_cast<int>(own.size()), held = std::clamp(stay.release - stay.span.first, 1, n);
-  int toes = held;
-  if (leg.bends)
-    while (toes > 1 && stay.phases[static_cast<std::size_t>(toes - 1)] == PlantPhase::toe) --toes;
-  for (int k = 0; k < toes; ++k) {
-    const auto i = static_cast<std::size_t>(k);
-    out[i] = leg.standing(plane, footing[i].base, footing[i].yaw, pitch[i]);
-  }
-
-  const auto flatten = [&](const Vec3d& v) { return v - plane.normal * dot(v, plane.normal); };
-  for (int k = toes; k < held; ++k) {
-    const auto i = static_cast<std::size_t>(k);
-    const double yaw = footing[i].yaw;
-    const FootPose& last = out[i - 1];
-    // What bears now keeps its place.
-    const auto placed = [&](double toePitch) {
-      FootPose pose = leg.turned(plane, yaw, pitch[i], toePitch);
-      pose.at = flatten(last.at + leg.carried(last, pose, plane.normal));
-      pose.at += plane.normal * (dot(plane.through, plane.normal) - leg.lowest(pose, plane.normal).height);
-      return pose;
-    };
-    double toePitch = pitch[i];
-    if (leg.bends && pitch[i] < 0) {
-      toePitch = 0;
-      if (stay.phases[i] == PlantPhase::toe) {
-        // As the toes leave, the foot pitches little more than it did, and they make up for the leg's length.
-        const double rises = 1 - fade(static_cast<double>(k - toes + 1) / (held - toes + 1));
-        const double steepestHere = -steepest + (steepest + leg.pitchOf(own[i].foot.foot, plane.normal) - 10 * degree) * rises;
-        pitch[i] = std::max(pitch[i], std::clamp(steepestHere, -steepest, 0.0));
-        const Vec3d hip = own[i].hip + moves[i];
-        // Nearer to the hip with every degree, until another point bears.
-        double before = 0;
-        while (distance(hip, placed(before).at) > reaches[i] && before > pitch[i]) {
-          const double next = std::max(before - 3 * degree, pitch[i]);
-          toePitch = next;
-          if (distance(hip, placed(next).at) <= reaches[i]) {
-            double least = next, most = before;
-            for (int step = 0; step < 14; ++step) {
-              toePitch = (least + most) / 2;
-              (distance(hip, placed(toePitch).at) > reaches[i] ? most : least) = toePitch;
-            }
-            break;
-          }
-          before = next;
-        }
-        toePitch *= rises;
-      }
-    }
-    const FootPose pose = placed(toePitch);
-    out[i] = pose;
-  }
-  if (held < n) letGo(stay, leg, own, moves, held, out);
+std::vector<FootPose> standingFeet(const Stay& stay, const PlantLeg& leg, const std::vector<LegFrame>& own, const std::vector<Vec3d>& moves, const Roll& roll) {
+  const int n = static_cast<int>(own.size()), held = heldFrames(stay, n);
+  std::vector<FootPose> out = standingUpTo(stay, leg, own, moves, roll, held);
+  if (held == n) return out;
+  const auto edge = static_cast<std::size_t>(held - 1);
+  const FootPose from = out[edge];
+  const Release let(stay, leg, from);
+  for (std::size_t i = edge + 1; i < out.size(); ++i) out[i] = let.turned(std::max(0.0, roll.pitch[edge] - roll.pitch[i]));
   return out;
 }
 

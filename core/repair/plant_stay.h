@@ -32,13 +32,19 @@ struct Stay {
 /// Phases, ground and release of a plant of a foot; nothing where it is none, or lies outside the clip.
 [[nodiscard]] std::optional<Stay> stayOf(const RepairContext& context, const Repair& repair, const RepairFrames& frames, const PlantLeg& leg);
 
-/// Pitch of every frame of a stay: level in flat phases, toes up in heel phases, heel up in the others. `own` are the leg's
-/// frames over the span, `moves` the pelvis' way at each; `reaches` receives how far the foot's joint should be from the hip.
-[[nodiscard]] std::vector<double> pitches(const Stay& stay, const PlantLeg& leg, const std::vector<LegFrame>& own, const std::vector<Vec3d>& moves,
-                                          std::vector<double>& reaches);
+/// How a foot rolls over a stay, a value a frame.
+struct Roll {
+  std::vector<double> pitch;    ///< 0 in flat phases, toes up (positive) in heel phases, heel up in the others
+  std::vector<double> reaches;  ///< how far the foot's joint should be from the hip while the toes leave
+};
 
-/// Where the foot is to be in every frame of a stay. Without `moves` the pelvis is raised as the stay's anchor says.
-[[nodiscard]] std::vector<FootPose> standingFeet(const Stay& stay, const PlantLeg& leg, const std::vector<LegFrame>& own, const std::vector<Vec3d>& moves);
+/// The roll that keeps the leg's length and, on the heel, the foot's own pitch. `own` are the leg's frames over the span, `moves` the
+/// pelvis' way at each.
+[[nodiscard]] Roll ownRoll(const Stay& stay, const PlantLeg& leg, const std::vector<LegFrame>& own, const std::vector<Vec3d>& moves);
+/// Where the foot is to be in every frame of a stay.
+[[nodiscard]] std::vector<FootPose> standingFeet(const Stay& stay, const PlantLeg& leg, const std::vector<LegFrame>& own, const std::vector<Vec3d>& moves,
+                                                 const Roll& roll);
+/// The same by its own roll, the pelvis raised as the stay's anchor says.
 [[nodiscard]] std::vector<FootPose> standingFeet(const Stay& stay, const PlantLeg& leg, const std::vector<LegFrame>& own);
 
 }  // namespace understudy

@@ -19,6 +19,7 @@ struct PlantPlan {
   const std::array<PlantLeg, 2>& legs;
   std::vector<Stay> stays;                 ///< by first frame
   std::array<std::vector<int>, 2> order;   ///< of each foot
+  int longestEase = 0;                     ///< frames
   int reach = 1;                           ///< frames over which the pelvis' way is enveloped, and again smoothed
   std::vector<double> kernel;
 

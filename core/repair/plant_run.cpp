@@ -1,0 +1,239 @@
+#include "core/repair/plant_run.h"
+
+#include <algorithm>
+#include <cmath>
+
+#include "core/repair/plant.h"
+#include "core/repair/plant_ease.h"
+
+namespace understudy {
+namespace {
+
+constexpr double alongLeg = 8;       // how much more a foot's way along its leg counts for the pelvis than across
+constexpr double aboutToLand = 0.4;  // how much one that comes down counts: the pelvis is there when it lands
+constexpr double onTheBall = 0.2;    // how much a foot counts that can rise further
+constexpr double onTheWay = 0.05;    // how much a foot counts that is on its way to or from the ground
+constexpr double releaseLoss = 0.6;  // part of its hold that a foot loses over its release
+
+/// How much a foot counts for the pelvis: flat and on its heel it stands; on its ball it can make up for the leg's length.
+double standingWeight(const Stay& s, int frame) {
+  if (!s.span.holds(frame) || frame >= s.release) return 0;
+  const PlantPhase phase = s.phase(frame);
+  return phase == PlantPhase::ball ? onTheBall : phase == PlantPhase::toe ? 0 : 1;
+}
+
+/// From 0 before the release to 1 after the stay.
+double released(const Stay& s, int frame) {
+  return frame < s.release ? 0 : 1 - fade(static_cast<double>(frame - s.release + 1) / (s.span.last - s.release + 2));
+}
+
+}  // namespace
+
+double firmness(const Stay& s, int frame) { return s.weight * (1 - releaseLoss * released(s, frame)); }
+
+void PlantRun::run(TiledMotion& out, std::vector<Residual>& residuals) {
+  const FrameSpan writes = writtenIn(frames_);
+  if (writes.empty()) return;
+  load();
+  for (int side = 0; side < 2; ++side) fillGoals(side);
+  lowerPelvis(drops_);
+  even();
+  lowerPelvis(moves_);
+  for (int side = 0; side < 2; ++side) swing(side);
+  for (int side = 0; side < 2; ++side) clear(side);
+  for (int f = writes.first; f <= writes.last; ++f) solve(f, out, residuals);
+}
+
+FrameSpan PlantRun::writtenIn(FrameSpan frames) const {
+  FrameSpan out;
+  for (const Stay& s : plan_.stays) {
+    const FrameSpan w = common(plan_.written(s), frames);
+    if (w.empty()) continue;
+    out = out.empty() ? w : FrameSpan{std::min(out.first, w.first), std::max(out.last, w.last)};
+  }
+  if (parts_.hasSeat())
+    for (const FrameSpan& e : parts_.extents())
+      if (const FrameSpan w = common(e, frames); !w.empty()) out = out.empty() ? w : FrameSpan{std::min(out.first, w.first), std::max(out.last, w.last)};
+  return out;
+}
+
+// What is written depends on where the pelvis goes twice its reach and the ends of the eases away; that on the feet that stand as far
+// again around, which roll as the pelvis goes and as the legs before and after them do; and its way on all stays around.
+void PlantRun::load() {
+  const int r = plan_.reach;
+  swings_ = common(widened(frames_, 2 * r, 2 * r), clip_);
+  moves_ = common(widened(swings_, plan_.longestEase + 2, plan_.longestEase + 2), clip_);
+  drops_ = common(widened(moves_, 2 * r, 2 * r), clip_);
+  const int ease = 2 * plan_.longestEase + 4;
+  for (const Stay& s : plan_.stays) {
+    evened_.push_back(!common(s.span, common(widened(moves_, 2 * r, 2 * r), clip_)).empty());
+    if (!evened_.back()) continue;
+    const FrameSpan w = common(widened(s.span, ease, ease), clip_);
+    drops_ = {std::min(drops_.first, w.first), std::max(drops_.last, w.last)};
+  }
+  stands_ = common(widened(drops_, 2 * r, 2 * r), clip_);
+  FrameSpan ways = stands_;
+  for (const Stay& s : plan_.stays) {
+    mine_.push_back(!common(plan_.eased(s), stands_).empty());
+    if (mine_.back()) ways = {std::min(ways.first, s.span.first), std::max(ways.last, s.span.last)};
+  }
+  FrameSpan needed = ways;
+  for (std::size_t i = 0; i < plan_.stays.size(); ++i) {
+    const Stay& s = plan_.stays[i];
+    if (common(plan_.eased(s), widened(ways, r, r)).empty()) continue;
+    near_.push_back(static_cast<int>(i));
+    needed = {std::min(needed.first, s.span.first), std::max(needed.last, s.span.last)};
+  }
+  const int around = static_cast<int>(3 * blendTime * plan_.context.rate.hertz()) + 5 + plan_.longestEase;
+  needed = common(widened(needed, around, around), clip_);
+  own_.first = needed.first;
+  for (int f = needed.first; f <= needed.last; ++f) {
+    pose_.load(in_, f);
+    for (int side = 0; side < 2; ++side) own_.legs[static_cast<std::size_t>(side)].push_back(leg(side).limb.complete() ? pose_.leg(side) : LegFrame{});
+  }
+  standing_.resize(plan_.stays.size());
+  rolls_.resize(plan_.stays.size());
+  for (const int i : near_) stand(i, std::vector<Vec3d>(static_cast<std::size_t>(stay(i).span.count()), Vec3d{0, stay(i).lift, 0}));
+  ways_ = ways;
+  std::vector<PelvisWay> raw;
+  for (int f = ways.first - r; f <= ways.last + r; ++f) raw.push_back(rawWay(f));
+  for (int f = ways.first; f <= ways.last; ++f) {
+    PelvisWay sum;
+    for (int k = 0; k <= 2 * r; ++k) {
+      const PelvisWay& w = raw[static_cast<std::size_t>(f - ways.first + k)];
+      sum.follows += w.follows * plan_.kernel[static_cast<std::size_t>(k)];
+      sum.lift += w.lift * plan_.kernel[static_cast<std::size_t>(k)];
+    }
+    way_.push_back(sum.follows + Vec3d{0, sum.lift, 0});
+    lift_.push_back(sum.lift);
+  }
+  for (const int i : near_) {
+    if (!mine_[static_cast<std::size_t>(i)]) continue;
+    const FrameSpan span = stay(i).span;
+    stand(i, {way_.begin() + (span.first - ways.first), way_.begin() + (span.last + 1 - ways.first)});
+  }
+}
+
+void PlantRun::stand(int index, const std::vector<Vec3d>& by) {
+  const Stay& s = stay(index);
+  std::vector<LegFrame> ownFrames;
+  for (int f = s.span.first; f <= s.span.last; ++f) ownFrames.push_back(own(s.side, f));
+  Roll& roll = rolls_[static_cast<std::size_t>(index)];
+  roll = ownRoll(s, leg(s.side), ownFrames, by);
+  stand(index, by, roll, standing_[static_cast<std::size_t>(index)]);
+}
+
+void PlantRun::stand(int index, const std::vector<Vec3d>& by, const Roll& roll, std::vector<FootPose>& out) const {
+  const Stay& s = stay(index);
+  std::vector<LegFrame> ownFrames;
+  for (int f = s.span.first; f <= s.span.last; ++f) ownFrames.push_back(own(s.side, f));
+  out = standingFeet(s, leg(s.side), ownFrames, by, roll);
+  if (s.weight < 1)
+    for (std::size_t k = 0; k < out.size(); ++k) out[k] = changed(ownFrames[k].foot, changeOf(ownFrames[k].foot, out[k]) * s.weight);
+}
+
+// Where the feet that stand would have the pelvis, before it is smoothed: raised as their anchors say, and gone with them as far
+// as it may.
+PelvisWay PlantRun::rawWay(int frame) const {
+  Mat3d sum({}, {}, {});
+  Vec3d wanted;
+  double lift = 0, weight = 0, presence = 0;
+  for (const int i : near_) {
+    const Stay& s = stay(i);
+    double a = 1;
+    if (frame < s.span.first) a = fade(static_cast<double>(s.span.first - frame) / (s.before + 1));
+    if (frame > s.span.last) a = fade(static_cast<double>(frame - s.span.last) / (s.after + 1));
+    if (a <= 0) continue;
+    presence = std::max(presence, a);
+    const int at = std::clamp(frame, s.span.first, std::min(s.release - 1, s.span.last));
+    const LegFrame& leg_ = own(s.side, at);
+    const Vec3d change = standing(i, at).at - leg_.foot.at - Vec3d{0, s.lift * s.weight, 0}, along = normalised(leg_.foot.at - leg_.hip, Vec3d{0, 1, 0});
+    const double w = standingWeight(s, frame) + (frame < s.span.first ? aboutToLand : onTheWay) * a;
+    // The knee asks for the leg's length much more than for its direction.
+    const double stiff = alongLeg * w * dot(along, change);
+    sum.cx += Vec3d{w, 0, 0} + along * (alongLeg * w * along.x);
+    sum.cy += Vec3d{0, w, 0} + along * (alongLeg * w * along.y);
+    sum.cz += Vec3d{0, 0, w} + along * (alongLeg * w * along.z);
+    wanted += change * w + along * stiff;
+    lift += w * s.lift * s.weight;
+    weight += w;
+  }
+  Vec3d follows;
+  if (weight > 0) {
+    follows = inverse(sum) * wanted * presence;
+    lift *= presence / weight;
+    const double most = plantSettings().followLimit * plan_.context.leg, size = length(follows);
+    if (size > 1e-9) follows = follows * (most * std::tanh(size / most) / size);
+  }
+  return {follows, lift};
+}
+
+void PlantRun::fillGoals(int side) {
+  std::vector<FootGoal>& goals = goals_[static_cast<std::size_t>(side)];
+  goals.assign(static_cast<std::size_t>(stands_.count()), {});
+  for (const int i : plan_.order[static_cast<std::size_t>(side)]) {
+    const Stay& s = stay(i);
+    const FrameSpan span = common(s.span, stands_);
+    for (int f = span.first; f <= span.last; ++f) goal(side, f) = {standing(i, f), true, i, firmness(s, f)};
+  }
+}
+
+Vec3d PlantRun::moves(int frame) const {
+  Vec3d goes = way(frame);
+  goes.y = std::max(goes.y - drop_.at(frame), lift_[static_cast<std::size_t>(frame - ways_.first)] - plantSettings().pelvisLimit * plan_.context.leg);
+  if (!parts_.hasSeat()) return goes;
+  const PartPlants::Hold seat = parts_.seatAt(in_, frame);
+  return goes * (1 - seat.firm) + seat.shift;
+}
+
+// The pelvis sinks where a leg would be straighter than it may.
+void PlantRun::lowerPelvis(FrameSpan span) {
+  const PlantSettings& settings = plantSettings();
+  Strip need(stands_);
+  for (int f = stands_.first; f <= stands_.last; ++f)
+    for (int side = 0; side < 2; ++side) {
+      const FootGoal& g = goal(side, f);
+      if (!g.active) continue;
+      const LegFrame& o = own(side, f);
+      const double full = distance(o.hip, o.knee) + distance(o.knee, o.foot.at), most = (mayReach(o) - easyReach) * full;
+      const Vec3d d = o.hip + way(f) - g.pose.at;
+      const double flat = d.x * d.x + d.z * d.z, limit = settings.pelvisLimit * plan_.context.leg;
+      const double sinks = flat >= most * most ? limit : d.y - std::sqrt(most * most - flat);
+      need[f] = std::max(need[f], std::clamp(sinks, 0.0, limit) * g.firm);
+    }
+  drop_ = covering(need, span, plan_.kernel);
+}
+
+void PlantRun::solve(int frame, TiledMotion& out, std::vector<Residual>& residuals) {
+  const Vec3d by = moves(frame);
+  const bool raise = by != Vec3d{};
+  if (!raise && !goal(0, frame).active && !goal(1, frame).active) return;
+  pose_.load(in_, frame);
+  if (raise) pose_.move(by);
+  for (int side = 0; side < 2; ++side) {
+    const FootGoal& g = goal(side, frame);
+    if (!leg(side).limb.complete() || (!g.active && !raise)) continue;
+    const double miss = place(side, frame, by);
+    if (g.stay >= 0 && frame < stay(g.stay).release) residuals[plan_.stays[static_cast<std::size_t>(g.stay)].repair].note(frame, miss);
+  }
+  pose_.store(out, frame);
+}
+
+// Bends a leg, its hip moved already, so that its foot comes to its goal, or to its own place where it has none. Returns by how
+// much it misses.
+double PlantRun::place(int side, int frame, const Vec3d& by) {
+  const FootGoal& g = goal(side, frame);
+  if (g.active && g.stay < 0) {
+    pose_.set(side, g.cleared ? bentTo(g.leg, leg(side).limb.hinge, g.pose) : g.leg);
+    return 0;
+  }
+  const Bent bent = bend(side, frame, g.active ? g.pose : own(side, frame).foot, g.active && frame >= stay(g.stay).release, g.firm, g.stay, by);
+  pose_.set(side, bent.leg);
+  return bent.miss;
+}
+
+void applyPlants(const PlantPlan& plan, const PartPlants& parts, const TiledMotion& in, FrameSpan frames, TiledMotion& out, std::vector<Residual>& residuals) {
+  PlantRun(plan, parts, in, frames).run(out, residuals);
+}
+
+}  // namespace understudy

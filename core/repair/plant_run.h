@@ -1,0 +1,100 @@
+// One call of applyPlants(), step by step. Internal to plants.
+#pragma once
+
+#include "core/repair/plant_even.h"
+#include "core/repair/plant_work.h"
+
+namespace understudy {
+
+constexpr double easyReach = 0.003;  ///< part of its length that the pelvis leaves a leg in hand
+constexpr double blendTime = 0.15;   ///< seconds around where a foot lands or leaves, in which its leg's own jerks are taken out
+
+/// What part of its length a leg may reach over: no knee is made straighter than it was, unless that is bent enough anyway.
+[[nodiscard]] double mayReach(const LegFrame& own);
+/// How firmly a stay holds its foot at one of its frames: by its weight, less as it lets go.
+[[nodiscard]] double firmness(const Stay& stay, int frame);
+
+/// Where the feet that stand would have the pelvis, and what of it their anchors say.
+struct PelvisWay {
+  Vec3d follows;
+  double lift = 0;
+};
+
+/// Where a foot is to be at a frame.
+struct FootGoal {
+  FootPose pose;
+  bool active = false;
+  int stay = -1;         ///< planted by it
+  double firm = 0;       ///< 1 planted, less where it lets go
+  double share = 0;      ///< on its way: how near it is to a stay, 0 … 1
+  LegFrame leg;          ///< on its way: as it would be without the ground
+  bool cleared = false;  ///< the ground has changed `pose` against `leg`
+};
+
+class PlantRun {
+ public:
+  PlantRun(const PlantPlan& plan, const PartPlants& parts, const TiledMotion& in, FrameSpan frames)
+      : plan_(plan), parts_(parts), in_(in), frames_(frames), clip_{0, in.frames() - 1}, pose_(plan.context, plan.legs), drop_({0, -1}) {}
+
+  void run(TiledMotion& out, std::vector<Residual>& residuals);
+
+ private:
+  struct Bent {
+    LegFrame leg;
+    double miss = 0;
+  };
+  [[nodiscard]] FrameSpan writtenIn(FrameSpan frames) const;
+  void load();
+  void stand(int index, const std::vector<Vec3d>& moves);
+  void stand(int index, const std::vector<Vec3d>& moves, const Roll& roll, std::vector<FootPose>& out) const;
+  [[nodiscard]] PelvisWay rawWay(int frame) const;
+  void lowerPelvis(FrameSpan span);
+  [[nodiscard]] Vec3d moves(int frame) const;
+  void fillGoals(int side);
+  void even();
+  [[nodiscard]] Roll evened(int index, int before, int after, const std::vector<Vec3d>& by) const;
+  void swing(int side);
+  void lead(int side, const Stay* a, const Stay* b, FrameSpan gap);
+  void clear(int side);
+  void solve(int frame, TiledMotion& out, std::vector<Residual>& residuals);
+  double place(int side, int frame, const Vec3d& by);
+  [[nodiscard]] Bent bend(int side, int frame, const FootPose& pose, bool leaves, double firm, int index, const Vec3d& by) const;
+  [[nodiscard]] LegTurn turnAt(int side, int frame) const;
+  [[nodiscard]] std::vector<LegTurn> bends(int side, FrameSpan span) const;
+  [[nodiscard]] int nearest(int side, int frame) const;
+
+  [[nodiscard]] const LegFrame& own(int side, int frame) const {
+    return own_.legs[static_cast<std::size_t>(side)][static_cast<std::size_t>(frame - own_.first)];
+  }
+  [[nodiscard]] FootGoal& goal(int side, int frame) { return goals_[static_cast<std::size_t>(side)][static_cast<std::size_t>(frame - stands_.first)]; }
+  [[nodiscard]] const FootGoal& goal(int side, int frame) const { return goals_[static_cast<std::size_t>(side)][static_cast<std::size_t>(frame - stands_.first)]; }
+  [[nodiscard]] const PlantLeg& leg(int side) const { return plan_.legs[static_cast<std::size_t>(side)]; }
+  [[nodiscard]] const Stay& stay(int index) const { return plan_.stays[static_cast<std::size_t>(index)]; }
+  [[nodiscard]] const FootPose& standing(int index, int frame) const {
+    return standing_[static_cast<std::size_t>(index)][static_cast<std::size_t>(frame - stay(index).span.first)];
+  }
+  [[nodiscard]] const Vec3d& way(int frame) const { return way_[static_cast<std::size_t>(frame - ways_.first)]; }
+
+  const PlantPlan& plan_;
+  const PartPlants& parts_;
+  const TiledMotion& in_;
+  FrameSpan frames_, clip_;
+  // Where feet on their way, where the pelvis goes, its first sinking, standing feet and its way are known.
+  FrameSpan swings_, moves_, drops_, stands_, ways_;
+  LegsPose pose_;
+  struct {
+    int first = 0;
+    std::array<std::vector<LegFrame>, 2> legs;
+  } own_;
+  std::vector<char> mine_;                       // stays whose feet are wanted here
+  std::vector<char> evened_;                     // stays whose rolls are evened out
+  std::vector<int> near_;                        // stays that matter to the pelvis here
+  std::vector<std::vector<FootPose>> standing_;  // by stay
+  std::vector<Roll> rolls_;                      // by stay, before they are evened out
+  std::array<std::vector<FootGoal>, 2> goals_;   // over stands_
+  std::vector<Vec3d> way_;                       // of the pelvis, over ways_
+  std::vector<double> lift_;                     // what of it the anchors say
+  Strip drop_;
+};
+
+}  // namespace understudy

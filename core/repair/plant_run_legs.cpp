@@ -1,0 +1,268 @@
+// The legs' part of plants: bent to their goals, rolled and led from stay to stay.
+#include <algorithm>
+#include <cmath>
+
+#include "core/repair/plant.h"
+#include "core/repair/plant_ease.h"
+#include "core/repair/plant_run.h"
+
+namespace understudy {
+namespace {
+
+constexpr double straightestEver = 0.998;
+constexpr double slackReach = 0.012;  // part of its length by which a leg may be stretched beyond its own reach where it does not stand
+constexpr double clearTime = 0.12;    // seconds from a stay in which a foot on its way begins to keep off the ground
+constexpr double homing = 0.1;        // seconds over which a leg on its way comes back to its own motion
+constexpr double rolling = 0.1;       // seconds over which a rolling foot's leg does
+constexpr double unusual = 2;         // an acceleration that is so much more than the usual is taken down
+
+/// True where a leg goes from one stay to the next without coming back to its own motion.
+bool meets(const Stay& a, const Stay& b) { return b.span.first - a.span.last <= a.after + b.before + 2; }
+
+double pullOf(double frames) { return 1 / (frames * frames * frames * frames); }
+
+/// `wanted`, or what is left of it once what exceeds `from` fills `room` softly.
+double bounded(double wanted, double from, double room) {
+  const double x = wanted - from;
+  return x <= 0 ? wanted : x >= 2 * room ? from + room : from + x - x * x / (4 * room);
+}
+
+/// The reach a leg is given that is asked for `wanted`: a planted one as far as it may, one that is on its way a little more than
+/// it had, without snapping straight.
+double softReach(const LegFrame& o, double wanted, double firm) {
+  const double may = mayReach(o), own_ = std::min(o.straight, may);
+  const double planted = bounded(wanted, may - easyReach / 2, easyReach / 2), loose = bounded(wanted, own_, std::clamp(straightestEver - own_, 0.0005, slackReach));
+  return loose + (planted - loose) * firm;
+}
+
+}  // namespace
+
+double mayReach(const LegFrame& o) { return std::min(std::clamp(o.straight, plantSettings().straightest, straightestEver), o.openest - 0.0005); }
+
+// The leg's change at a frame that is planted or free; nothing beyond the clip.
+LegTurn PlantRun::turnAt(int side, int frame) const {
+  if (!clip_.holds(frame)) return {};
+  const Vec3d by = moves(frame);
+  if (by == Vec3d{} && !goal(side, frame).active) return {};
+  const FootGoal& g = goal(side, frame);
+  const bool leaves = g.active && frame >= stay(g.stay).release;
+  return turnOf(own(side, frame), bend(side, frame, g.active ? g.pose : own(side, frame).foot, leaves, g.firm, g.stay, by).leg);
+}
+
+// What of the leg's own acceleration a blend takes out: what exceeds the usual by far, near where the foot lands or leaves.
+std::vector<LegTurn> PlantRun::bends(int side, FrameSpan span) const {
+  std::vector<LegTurn> out(static_cast<std::size_t>(span.count()));
+  const int near = static_cast<int>(blendTime * plan_.context.rate.hertz());
+  for (const int i : plan_.order[static_cast<std::size_t>(side)])
+    for (const int edge : {stay(i).span.first, stay(i).span.last}) {
+      const FrameSpan here = common(common(span, {edge - near, edge + near}), {clip_.first + 1, clip_.last - 1});
+      if (here.empty()) continue;
+      const FrameSpan around = common({edge - 2 * near, edge + 2 * near}, {clip_.first + 1, clip_.last - 1});
+      std::vector<LegTurn> all;
+      for (int f = around.first; f <= around.last; ++f) all.push_back(bendOf(own(side, f - 1), own(side, f), own(side, f + 1)));
+      for (const auto joint : {&LegTurn::thigh, &LegTurn::shank, &LegTurn::foot}) {
+        std::vector<double> sizes;
+        for (const LegTurn& t : all) sizes.push_back(length(t.*joint));
+        const auto middle = sizes.begin() + static_cast<std::ptrdiff_t>(sizes.size() / 2);
+        std::nth_element(sizes.begin(), middle, sizes.end());
+        const double usual = unusual * *middle;
+        for (int f = here.first; f <= here.last; ++f) {
+          const Vec3d& was = all[static_cast<std::size_t>(f - around.first)].*joint;
+          const Vec3d takes = was * (fade(std::abs(f - edge) / (near + 1.0)) * std::max(0.0, 1 - usual / std::max(length(was), 1e-12)));
+          Vec3d& b = out[static_cast<std::size_t>(f - span.first)].*joint;
+          if (dot(takes, takes) > dot(b, b)) b = takes;
+        }
+      }
+    }
+  return out;
+}
+
+// Between what the stays before and after had at first.
+void PlantRun::even() {
+  std::vector<std::vector<FootPose>> better(plan_.stays.size());
+  for (int side = 0; side < 2; ++side) {
+    const std::vector<int>& order = plan_.order[static_cast<std::size_t>(side)];
+    for (std::size_t i = 0; i < order.size(); ++i) {
+      const int index = order[i];
+      if (!evened_[static_cast<std::size_t>(index)]) continue;
+      std::vector<Vec3d> by;
+      for (int f = stay(index).span.first; f <= stay(index).span.last; ++f) by.push_back(moves(f));
+      const Roll roll = evened(index, i > 0 ? order[i - 1] : -1, i + 1 < order.size() ? order[i + 1] : -1, by);
+      stand(index, by, roll, better[static_cast<std::size_t>(index)]);
+    }
+  }
+  for (std::size_t i = 0; i < better.size(); ++i)
+    if (!better[i].empty()) standing_[i] = std::move(better[i]);
+  for (int side = 0; side < 2; ++side) fillGoals(side);
+}
+
+Roll PlantRun::evened(int index, int before, int after, const std::vector<Vec3d>& by) const {
+  const Stay& s = stay(index);
+  const int side = s.side;
+  std::vector<LegFrame> ownFrames;
+  for (int f = s.span.first; f <= s.span.last; ++f) ownFrames.push_back(own(side, f));
+  const auto legAt = [&](int k, const FootPose& foot) {
+    const int f = s.span.first + k;
+    const LegFrame& was = ownFrames[static_cast<std::size_t>(k)];
+    const FootPose pose = s.weight < 1 ? changed(was.foot, changeOf(was.foot, foot) * s.weight) : foot;
+    const Vec3d& moved = by[static_cast<std::size_t>(k)];
+    const double full = distance(was.hip, was.knee) + distance(was.knee, was.foot.at), asked = distance(was.hip + moved, pose.at) / full;
+    const double firm = firmness(s, f);
+    const Bent bent = bend(side, f, pose, f >= s.release, firm, index, moved);
+    return RolledLeg{turnOf(was, bent.leg), std::max({bent.miss / full, asked - softReach(was, asked, firm), firm * (asked - mayReach(was) + easyReach)})};
+  };
+  const double rate = plan_.context.rate.hertz();
+  RollTask task{s, leg(side), ownFrames, by, legAt, pullOf(rolling * rate), pullOf(homing * rate), bends(side, s.span), {}, {}};
+  const auto leads = [&](FrameSpan gap, bool single, int first) {
+    LeadsTo to{gap.count(), {turnAt(side, first), turnAt(side, first + 1)}, bends(side, widened(gap, 1, 1))};
+    if (single) to.turns[first < gap.first ? 0 : 1] = to.turns[first < gap.first ? 1 : 0];
+    return to;
+  };
+  if (before >= 0 && meets(stay(before), s)) {
+    const FrameSpan gap{stay(before).span.last + 1, s.span.first - 1};
+    task.before = leads(gap, stay(before).span.count() < 2, gap.first - 2);
+  } else if (s.before > 0) {
+    task.before = leads({s.span.first - s.before, s.span.first - 1}, false, s.span.first - s.before - 2);
+  }
+  if (after >= 0 && meets(s, stay(after))) {
+    const FrameSpan gap{s.span.last + 1, stay(after).span.first - 1};
+    task.after = leads(gap, stay(after).span.count() < 2, gap.last + 1);
+  } else if (s.after > 0) {
+    task.after = leads({s.span.last + 1, s.span.last + s.after}, false, s.span.last + s.after + 1);
+  }
+  return evenedOut(task, rolls_[static_cast<std::size_t>(index)]);
+}
+
+// Between stays the leg goes from one to the other, or back to its own motion over the ease.
+void PlantRun::swing(int side) {
+  const std::vector<int>& order = plan_.order[static_cast<std::size_t>(side)];
+  for (std::size_t i = 0; i <= order.size(); ++i) {
+    const Stay* a = i > 0 ? &stay(order[i - 1]) : nullptr;
+    const Stay* b = i < order.size() ? &stay(order[i]) : nullptr;
+    if (a && b && meets(*a, *b)) {
+      lead(side, a, b, {a->span.last + 1, b->span.first - 1});
+      continue;
+    }
+    if (a) lead(side, a, nullptr, {a->span.last + 1, a->span.last + a->after});
+    if (b) lead(side, nullptr, b, {b->span.first - b->before, b->span.first - 1});
+  }
+}
+
+void PlantRun::lead(int side, const Stay* a, const Stay* b, FrameSpan gap) {
+  const FrameSpan here = common(gap, swings_);
+  if (here.empty()) return;
+  GapEnds ends;
+  ends[1] = turnAt(side, gap.first - 1);
+  ends[0] = a && a->span.count() < 2 ? ends[1] : turnAt(side, gap.first - 2);
+  ends[2] = turnAt(side, gap.last + 1);
+  ends[3] = b && b->span.count() < 2 ? ends[2] : turnAt(side, gap.last + 2);
+  const std::vector<LegTurn> turns = LeadOver(gap.count(), pullOf(homing * plan_.context.rate.hertz()), bends(side, {gap.first - 1, gap.last + 1})).way(ends);
+  for (int f = here.first; f <= here.last; ++f) {
+    FootGoal& g = goal(side, f);
+    double apart = 1;
+    if (a) apart *= 1 - fade(static_cast<double>(f - a->span.last) / (a->after + 1));
+    if (b) apart *= 1 - fade(static_cast<double>(b->span.first - f) / (b->before + 1));
+    g.active = true;
+    g.share = 1 - apart;
+    g.leg = turnedBy(own(side, f), leg(side).limb.hinge, moves(f), turns[static_cast<std::size_t>(f - gap.first)]);
+    g.pose = g.leg.foot;
+    // No knee is to be driven through straight.
+    const double most = std::max(mayReach(own(side, f)), own(side, f).straight), reach = bounded(g.leg.straight, most - easyReach / 2, easyReach / 2);
+    if (reach < g.leg.straight && reach < 1) {
+      g.pose.at = g.leg.hip + normalised(g.pose.at - g.leg.hip) * (reach * (distance(g.leg.hip, g.leg.knee) + distance(g.leg.knee, g.pose.at)));
+      g.leg = bentTo(g.leg, leg(side).limb.hinge, g.pose);
+    }
+  }
+}
+
+// Between stays the sole must not be pushed deeper than the ground, near them not even where it was: the foot is levelled as far
+// as that helps, then raised.
+void PlantRun::clear(int side) {
+  const PlantLeg& foot = leg(side);
+  Strip down(swings_), up(swings_), rise(swings_);  // turns that lower and raise the toes; metres
+  bool any = false;
+  for (int f = swings_.first; f <= swings_.last; ++f) {
+    const FootGoal& g = goal(side, f);
+    if (!g.active || g.stay >= 0) continue;
+    const GroundPlane& plane = stay(nearest(side, f)).plane;
+    const auto lowest = [&](const FootPose& pose) { return plane.above(pose.at) + foot.lowest(pose, plane.normal).height; };
+    const double floor = (1 - g.share) * std::min(0.0, lowest(own(side, f).foot));
+    if (lowest(g.pose) >= floor) continue;
+    any = true;
+    const double pitch = foot.pitchOf(g.pose.foot, plane.normal);
+    double least = 0, most = 1;
+    if (lowest(pitched(foot, g.pose, -pitch)) > floor)
+      for (int step = 0; step < 12; ++step) {
+        const double middle = (least + most) / 2;
+        (lowest(pitched(foot, g.pose, -pitch * middle)) > floor ? most : least) = middle;
+      }
+    (pitch > 0 ? down : up)[f] = std::abs(pitch) * most;
+    rise[f] = std::max(0.0, floor - lowest(pitched(foot, g.pose, -pitch * most)));
+  }
+  if (!any) return;
+  const FrameSpan here = common(frames_, clip_);
+  const Strip downs = covering(down, here, plan_.kernel), ups = covering(up, here, plan_.kernel), rises = covering(rise, here, plan_.kernel);
+  for (int f = here.first; f <= here.last; ++f) {
+    FootGoal& g = goal(side, f);
+    if (!g.active || g.stay >= 0) continue;
+    if (ups.at(f) <= 0 && downs.at(f) <= 0 && rises.at(f) <= 0) continue;
+    const Stay& s = stay(nearest(side, f));
+    const double part = 1 - fade(std::max(s.span.first - f, f - s.span.last) / (clearTime * plan_.context.rate.hertz()));
+    g.pose = pitched(foot, g.pose, (ups.at(f) - downs.at(f)) * part);
+    g.pose.at += s.plane.normal * (rises.at(f) * part);
+    g.cleared = true;
+  }
+}
+
+int PlantRun::nearest(int side, int frame) const {
+  int best = -1, away = 1 << 30;
+  for (const int i : plan_.order[static_cast<std::size_t>(side)])
+    if (const int a = std::max(stay(i).span.first - frame, frame - stay(i).span.last); a < away) away = a, best = i;
+  return best;
+}
+
+// The leg whose hip has moved and whose foot stands in `pose`, or as near to it as it may.
+PlantRun::Bent PlantRun::bend(int side, int frame, const FootPose& pose, bool leaves, double firm, int index, const Vec3d& by) const {
+  const LegFrame& was = own(side, frame);
+  LegFrame moved = was;
+  moved.hip += by;
+  moved.knee += by;
+  moved.foot.at += by;
+  const auto reached = [&](FootPose wanted) {
+    const double full = distance(was.hip, was.knee) + distance(was.knee, was.foot.at), asked = distance(moved.hip, wanted.at) / full;
+    if (asked <= 1e-9) return wanted;
+    const double reach = softReach(was, asked, firm);
+    if (reach >= asked) return wanted;
+    // One that lets go is raised, so that it does not slip.
+    const double across = std::hypot(moved.hip.x - wanted.at.x, moved.hip.z - wanted.at.z), rest = full * full * reach * reach - across * across;
+    if (leaves && moved.hip.y > wanted.at.y && rest > 0) wanted.at.y = moved.hip.y - std::sqrt(rest);
+    else wanted.at = moved.hip + (wanted.at - moved.hip) * (reach / asked);
+    return wanted;
+  };
+  const PlantLeg& foot = leg(side);
+  Bent out;
+  FootPose target = reached(pose);
+  out.leg = bentTo(moved, foot.limb.hinge, target);
+  out.miss = distance(target.at, pose.at);
+  if (foot.soft && firm > 0) {
+    // A sole that partly hangs on the shank has given way: the foot makes up for it.
+    const Vec3d normal = index >= 0 ? stay(index).plane.normal : Vec3d{0, 1, 0};
+    PlantLeg::Give sum;
+    const PlantLeg::Print wanted = foot.print(target, normal);
+    const double pitch = foot.pitchOf(target.foot, normal);
+    for (int round = 0; round < 6; ++round) {
+      const PlantLeg::Give more = foot.give(wanted, pitch, foot.given(target, sum, 1), out.leg.shank, out.leg.knee, normal);
+      sum.tilt += more.tilt;
+      sum.shift += more.shift;
+      out.leg = bentTo(moved, foot.limb.hinge, reached(foot.given(target, sum, 1)));
+      if (length(more.shift) + std::abs(more.tilt) * foot.footLength() < 3e-5 * plan_.context.height) break;
+    }
+    const FootPose asked = foot.given(target, sum, 1);
+    target = reached(asked);
+    out.miss = std::max(out.miss, distance(asked.at, target.at));
+  }
+  out.miss += distance(out.leg.foot.at, target.at);
+  return out;
+}
+
+}  // namespace understudy
