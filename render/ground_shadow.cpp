@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <numbers>
 
 namespace understudy {
 namespace {
@@ -27,7 +28,7 @@ struct Raster {
     const int z0 = std::max(0, static_cast<int>(std::ceil(cz - r))), z1 = std::min(height - 1, static_cast<int>(cz + r));
     const float inverse = 1 / (r * r);
     // ∫ (1 − d²)² over the unit disc is π/3.
-    const float strength = piece.area * 3 / (3.14159265f * radius * radius);
+    const float strength = piece.area * 3 / (std::numbers::pi_v<float> * radius * radius);
     for (int j = z0; j <= z1; ++j) {
       const float dz = (static_cast<float>(j) - cz) * (static_cast<float>(j) - cz) * inverse;
       float* row = depth.data() + static_cast<std::size_t>(j) * width;

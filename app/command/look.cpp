@@ -10,6 +10,7 @@
 #include "app/command/json_text.h"
 #include "core/evaluate/evaluate.h"
 #include "core/mapping/bone_map.h"
+#include "core/math/angle.h"
 #include "core/retarget/retarget.h"
 
 namespace understudy::cli {
@@ -84,7 +85,7 @@ double heightOf(const Figure& figure, const SkeletonMap& map, const std::optiona
   return high >= low ? high - low : 0;
 }
 
-double degreesOf(const Quatd& facing) { return 2 * std::atan2(facing.y, facing.w) * 180 / 3.14159265358979323846; }
+double degreesOf(const Quatd& facing) { return 2 * std::atan2(facing.y, facing.w) * degreesPerRadian; }
 
 /// The file's horizontal direction that the figure faces, in words.
 std::string facingText(const ReferencePose& pose) {

@@ -7,6 +7,7 @@
 #include "app/command/repair_state.h"
 #include "app/command/take_output.h"
 #include "app/command/take_request.h"
+#include "core/math/angle.h"
 #include "core/report/report.h"
 #include "core/take/edits.h"
 
@@ -60,7 +61,7 @@ int runEvaluate(const Context& context, const Options& options) {
     if (options.has("misses"))
       for (std::size_t i = 0; i < state.misses.size(); ++i) {
         std::snprintf(line, sizeof line, "    %6d  %9.3f mm  %8.3f°\n", shown->numbers.shown(state.measured.first + static_cast<int>(i)),
-                      1000.0 * static_cast<double>(state.misses[i].metres), 57.29577951308232 * static_cast<double>(state.misses[i].radians));
+                      1000.0 * static_cast<double>(state.misses[i].metres), degreesPerRadian * static_cast<double>(state.misses[i].radians));
         text += line;
       }
   }

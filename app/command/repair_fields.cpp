@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <charconv>
 #include <cmath>
+#include <numbers>
 
 #include "core/repair/fields.h"
 #include "core/store/repair_json.h"
@@ -11,7 +12,7 @@
 namespace understudy::cli {
 namespace {
 
-constexpr double pi = 3.14159265358979323846;
+constexpr double pi = std::numbers::pi;
 
 /// A nudge as parameters; its bones are those of an offset.
 struct NudgeFields {

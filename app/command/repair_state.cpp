@@ -3,10 +3,10 @@
 #include <algorithm>
 #include <cstdio>
 
+#include "core/math/angle.h"
+
 namespace understudy::cli {
 namespace {
-
-constexpr double degreesPerRadian = 180 / 3.14159265358979323846;
 
 /// The misses of all stages that know of the repair, the worst of each frame.
 bool gather(const Evaluated& evaluated, RepairState& state) {

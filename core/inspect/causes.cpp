@@ -3,11 +3,10 @@
 #include <algorithm>
 
 #include "core/inspect/limb_names.h"
+#include "core/math/angle.h"
 
 namespace understudy {
 namespace {
-
-constexpr double degreesPerRadian = 57.29577951308232;
 
 /// Whether a repair moves bones of the body part a bone belongs to, as far as its own parameters tell.
 bool movesPart(const Repair& repair, BodyLimb part) {

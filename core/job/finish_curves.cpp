@@ -7,13 +7,13 @@
 #include <optional>
 #include <set>
 
+#include "core/math/angle.h"
 #include "core/repair/clearance.h"
 
 namespace understudy {
 namespace {
 
 constexpr double nothing = std::numeric_limits<double>::quiet_NaN();
-constexpr double degreesPerRadian = 180 / 3.14159265358979323846;
 
 /// The performer's joint that fills the role of a character's bone; −1: none.
 int performerJoint(const Evaluated& seen, int joint) {

@@ -3,6 +3,7 @@
 #include "core/inspect/limb_names.h"
 #include "core/inspect/events.h"
 #include "core/job/finish.h"
+#include "core/math/angle.h"
 
 namespace understudy {
 
@@ -84,7 +85,7 @@ FinishReport reportOf(const Finished& finished, const Sources& sources) {
           line.missMillimetres = 1000.0 * residual.values[k].metres;
           line.missFrame = shown(frame);
         }
-        line.missDegrees = std::max(line.missDegrees, residual.values[k].radians * 57.29577951308232);
+        line.missDegrees = std::max(line.missDegrees, residual.values[k].radians * degreesPerRadian);
       }
     }
     report.repairs.push_back(std::move(line));
@@ -94,7 +95,7 @@ FinishReport reportOf(const Finished& finished, const Sources& sources) {
       if (repair.id == withdrawal.repair) report.withdrawn.push_back({repair.id, repair.kind, repair.name.substr(0, repair.name.find(" (taken back: ")), repair.span, withdrawal.reason});
   for (const Departure& d : finished.departures) {
     const FrameRange span = shownSpan(d.span);
-    report.departures.push_back({limbName(d.limb), span, d.frames, d.radians * 57.29577951308232, shown(d.worst), d.repair, d.demands});
+    report.departures.push_back({limbName(d.limb), span, d.frames, d.radians * degreesPerRadian, shown(d.worst), d.repair, d.demands});
   }
   report.timing = finished.timing;
   report.issues = finished.issues;

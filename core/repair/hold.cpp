@@ -5,6 +5,7 @@
 #include <optional>
 
 #include "core/repair/admit.h"
+#include "core/repair/tracks.h"
 
 namespace understudy {
 
@@ -85,25 +86,7 @@ class HoldLayer : public RepairLayer {
     std::vector<int> joints;
     for (const Hold& hold : holds_)
       if (!common(hold.extent, frames).empty()) joints.insert(joints.end(), hold.joints.begin(), hold.joints.end());
-    std::sort(joints.begin(), joints.end());
-    joints.erase(std::unique(joints.begin(), joints.end()), joints.end());
-    for (const int joint : joints) {
-      const auto j = static_cast<std::size_t>(joint);
-      run<Quatd>(
-          joint, false, frames, [&](int f) { return normalised(Quatd(in.rotationsAt(f)[j])); },
-          [&](int f, const Quatd& q) {
-            Quatf& stored = out.rotationsToWrite(f)[j];
-            stored = Quatf(sameHemisphere(normalised(q), Quatd(stored)));
-          });
-      const std::vector<int>& tracks = in.movedJoints();
-      const auto at = std::lower_bound(tracks.begin(), tracks.end(), joint);
-      if (at == tracks.end() || *at != joint) continue;
-      const auto from = static_cast<std::size_t>(at - tracks.begin());
-      const std::vector<int>& outTracks = out.movedJoints();
-      const auto to = static_cast<std::size_t>(std::lower_bound(outTracks.begin(), outTracks.end(), joint) - outTracks.begin());
-      run<Vec3d>(
-          joint, true, frames, [&](int f) { return Vec3d(in.translationsAt(f)[from]); }, [&](int f, const Vec3d& p) { out.translationsToWrite(f)[to] = Vec3f(p); });
-    }
+    forEachTrack(std::move(joints), in, out, [&](int joint, bool position, const auto& read, const auto& write) { run(joint, position, frames, read, write); });
   }
 
  private:
@@ -187,8 +170,9 @@ class HoldLayer : public RepairLayer {
     }
   };
 
-  template <class T, class Read, class Write>
+  template <class Read, class Write>
   void run(int joint, bool position, FrameSpan frames, const Read& read, const Write& write) const {
+    using T = decltype(read(0));
     std::vector<const Hold*> mine;
     for (const Hold& hold : holds_)
       if (hold.has(joint) && (!position || hold.position)) mine.push_back(&hold);

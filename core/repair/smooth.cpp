@@ -5,6 +5,7 @@
 
 #include "core/math/filter.h"
 #include "core/repair/admit.h"
+#include "core/repair/tracks.h"
 
 namespace understudy {
 
@@ -180,30 +181,14 @@ class SmoothLayer : public RepairLayer {
       acting = hull(acting, both);
       joints.insert(joints.end(), pass.joints.begin(), pass.joints.end());
     }
-    std::sort(joints.begin(), joints.end());
-    joints.erase(std::unique(joints.begin(), joints.end()), joints.end());
-    for (const int joint : joints) {
-      const auto j = static_cast<std::size_t>(joint);
-      const auto rotation = [&](int f) { return normalised(Quatd(in.rotationsAt(f)[j])); };
-      run<Quatd>(joint, false, acting, rotation, [&](int f, const Quatd& q) {
-        Quatf& stored = out.rotationsToWrite(f)[j];
-        stored = Quatf(sameHemisphere(normalised(q), Quatd(stored)));
-      });
-      const std::vector<int>& tracks = in.movedJoints();
-      const auto at = std::lower_bound(tracks.begin(), tracks.end(), joint);
-      if (at == tracks.end() || *at != joint) continue;
-      const auto from = static_cast<std::size_t>(at - tracks.begin());
-      const std::vector<int>& outTracks = out.movedJoints();
-      const auto to = static_cast<std::size_t>(std::lower_bound(outTracks.begin(), outTracks.end(), joint) - outTracks.begin());
-      const auto position = [&](int f) { return Vec3d(in.translationsAt(f)[from]); };
-      run<Vec3d>(joint, true, acting, position, [&](int f, const Vec3d& p) { out.translationsToWrite(f)[to] = Vec3f(p); });
-    }
+    forEachTrack(std::move(joints), in, out, [&](int joint, bool position, const auto& read, const auto& write) { run(joint, position, acting, read, write); });
   }
 
  private:
   /// Takes one joint's values through the passes that have it; `write` receives those a pass has changed in `frames`.
-  template <class T, class Read, class Write>
+  template <class Read, class Write>
   void run(int joint, bool position, FrameSpan frames, const Read& read, const Write& write) const {
+    using T = decltype(read(0));
     const FrameSpan clip{0, context_->frames - 1};
     std::vector<const Pass*> mine;
     for (const Pass& pass : passes_)

@@ -4,6 +4,8 @@
 #include <cmath>
 #include <nlohmann/json.hpp>
 
+#include "core/math/angle.h"
+
 namespace understudy {
 namespace {
 
@@ -19,7 +21,7 @@ Json toJson(const Issue& issue) {
 
 Json number(double value) { return std::isfinite(value) ? Json(value) : Json(); }
 
-double yawDegrees(const Quatd& facing) { return 2 * std::atan2(facing.y, facing.w) * 180 / 3.14159265358979323846; }
+double yawDegrees(const Quatd& facing) { return 2 * std::atan2(facing.y, facing.w) * degreesPerRadian; }
 
 Json toJson(const ReferencePose& pose) {
   return {{"source", pose.source}, {"shape", pose.shape}, {"height", number(pose.height)}, {"legLength", number(pose.legLength)},
@@ -110,7 +112,7 @@ std::string takeReport(const Take& take, const Sources& sources, const Evaluated
           {"performer", jointKey(sources.performer->skeleton, evaluated.map->performer.joint(role))},
           {"character", jointKey(bones, evaluated.map->character.joint(role))},
           {"aligned", a.aligned},
-          {"degrees", number(length(logOf(a.correction)) * 180 / 3.14159265358979323846)},
+          {"degrees", number(length(logOf(a.correction)) * degreesPerRadian)},
           {"confidence", number(a.confidence)},
           {"reason", a.reason}};
     }

@@ -4,6 +4,7 @@
 #include <array>
 #include <cmath>
 #include <limits>
+#include <numbers>
 
 #include "core/body/triangle_tree.h"
 #include "core/io/read.h"
@@ -160,7 +161,7 @@ SetMesh trianglesOf(const SetShape& shape, double reach) {
       constexpr int around = 32, along = 16;
       for (int i = 0; i <= along; ++i)
         for (int k = 0; k < around; ++k) {
-          const double a = 3.14159265358979323846 * i / along, b = 2 * 3.14159265358979323846 * k / around;
+          const double a = std::numbers::pi * i / along, b = 2 * std::numbers::pi * k / around;
           mesh.positions.push_back(Vec3d{std::sin(a) * std::sin(b), std::cos(a), std::sin(a) * std::cos(b)} * shape.size.x);
         }
       for (int i = 0; i < along; ++i)

@@ -3,17 +3,16 @@
 #include <QLocale>
 #include <array>
 #include <cmath>
-#include <numbers>
 
 #include "app/editor/document/describe.h"
 #include "app/editor/document/repairing.h"
+#include "core/math/angle.h"
 #include "core/repair/fields.h"
 #include "core/repair/layer.h"
 
 namespace understudy::editor {
 namespace {
 
-constexpr double degrees = 180 / std::numbers::pi;
 QString say(const char* text) { return QCoreApplication::translate("repairs", text); }
 
 QString bonesText(const std::vector<std::string>& bones, const QString& none) {
@@ -31,7 +30,7 @@ struct Words {
     if (r.bones.size() > 1) text += say(" and %1 more").arg(r.bones.size() - 1);
     if (r.bothSides) text += say(", both sides");
     const JointNudge& first = r.bones.front();
-    if (length(first.rotation) > 1e-6) text += QStringLiteral("  %1°").arg(length(first.rotation) * degrees, 0, 'f', 1);
+    if (length(first.rotation) > 1e-6) text += QStringLiteral("  %1°").arg(length(first.rotation) * degreesPerRadian, 0, 'f', 1);
     if (length(first.translation) > 1e-6) text += QStringLiteral("  %1 mm").arg(length(first.translation) * 1000, 0, 'f', 0);
     return text;
   }
@@ -109,7 +108,7 @@ std::optional<WorstMiss> worstMiss(const Evaluated& evaluated, std::uint64_t rep
 
 QString missText(const WorstMiss& miss) {
   const double mm = miss.metres * 1000;
-  if (mm < 0.05 && miss.radians * degrees >= 0.05) return QStringLiteral("%1°").arg(miss.radians * degrees, 0, 'f', 1);
+  if (mm < 0.05 && miss.radians * degreesPerRadian >= 0.05) return QStringLiteral("%1°").arg(miss.radians * degreesPerRadian, 0, 'f', 1);
   return QStringLiteral("%1 mm").arg(mm, 0, 'f', mm < 9.95 ? 1 : 0);
 }
 

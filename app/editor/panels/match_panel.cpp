@@ -13,16 +13,14 @@
 #include <QTableView>
 #include <QVBoxLayout>
 #include <cmath>
-#include <numbers>
 
 #include "app/editor/document/describe.h"
 #include "app/editor/document/mapping.h"
+#include "core/math/angle.h"
 #include "core/take/edits.h"
 
 namespace understudy::editor {
 namespace {
-
-constexpr double degrees = 180 / std::numbers::pi;
 
 Vec3d offsetOf(const Take& take, Role role) {
   const auto at = take.retarget->alignmentOffsets.find(role);
@@ -71,7 +69,7 @@ QVariant MatchModel::data(const QModelIndex& index, int role) const {
     case 0: return roleText(slot);
     case 1: return (alignment.aligned ? tr("matched") : tr("own posture")) + (byHand ? QStringLiteral(" ●") : QString());
     default: {
-      const double turned = length(offsetOf(document_.take(), slot)) * degrees;
+      const double turned = length(offsetOf(document_.take(), slot)) * degreesPerRadian;
       return turned > 0 ? QStringLiteral("%1°").arg(turned, 0, 'f', 1) : QStringLiteral("–");
     }
   }
@@ -217,7 +215,7 @@ void MatchPanel::refresh() {
     const auto at = take.retarget->alignmentChoices.find(*role);
     choice_->setCurrentIndex(at == take.retarget->alignmentChoices.end() ? 0 : at->second ? 1 : 2);
     const Vec3d offset = offsetOf(take, *role);
-    for (int i = 0; i < 3; ++i) turn_[static_cast<std::size_t>(i)]->setValue(offset[i] * degrees);
+    for (int i = 0; i < 3; ++i) turn_[static_cast<std::size_t>(i)]->setValue(offset[i] * degreesPerRadian);
     const int row = model_->rowOf(*role);
     if (row >= 0 && row != table_->currentIndex().row()) table_->selectRow(row);
   }
@@ -245,7 +243,7 @@ void MatchPanel::refresh() {
 void MatchPanel::writeTurn() {
   const auto role = session_.role();
   if (filling_ || !role) return;
-  const Vec3d offset{turn_[0]->value() / degrees, turn_[1]->value() / degrees, turn_[2]->value() / degrees};
+  const Vec3d offset{turn_[0]->value() / degreesPerRadian, turn_[1]->value() / degreesPerRadian, turn_[2]->value() / degreesPerRadian};
   document_.edit(tr("Turn %1").arg(roleText(*role)), setAlignmentOffset(document_.take(), *role, offset));
 }
 

@@ -7,18 +7,12 @@
 #include <QScopedValueRollback>
 #include <QSpinBox>
 #include <cmath>
-#include <numbers>
 
 #include "app/editor/document/repairing.h"
+#include "core/math/angle.h"
 #include "core/take/edits.h"
 
 namespace understudy::editor {
-namespace {
-
-constexpr double degrees = 180 / std::numbers::pi;
-
-}  // namespace
-
 NudgeForm::NudgeForm(Document& document, Session& session, QWidget* parent) : QWidget(parent), document_(document), session_(session) {
   auto* grid = new QGridLayout(this);
   grid->setContentsMargins(0, 0, 6, 0);
@@ -95,7 +89,7 @@ void NudgeForm::show(const Nudge& nudge) {
   after_->setValue(span.after);
   weight_->setValue(nudge.weight);
   const Vec3d r = nudge.joints.empty() ? Vec3d{} : nudge.joints[0].rotation;
-  for (int i = 0; i < 3; ++i) turn_[static_cast<std::size_t>(i)]->setValue(r[i] * degrees);
+  for (int i = 0; i < 3; ++i) turn_[static_cast<std::size_t>(i)]->setValue(r[i] * degreesPerRadian);
   muted_->setChecked(nudge.muted);
   late_->setChecked(nudge.late);
 }
@@ -114,8 +108,8 @@ void NudgeForm::write() {
   if (std::abs(weight_->value() - nudge->weight) > 0.004) next.weight = weight_->value();
   if (!next.joints.empty())
     for (int i = 0; i < 3; ++i) {
-      const double shown = turn_[static_cast<std::size_t>(i)]->value() / degrees;
-      if (std::abs(shown - nudge->joints[0].rotation[i]) > 0.051 / degrees) next.joints[0].rotation[i] = shown;
+      const double shown = turn_[static_cast<std::size_t>(i)]->value() / degreesPerRadian;
+      if (std::abs(shown - nudge->joints[0].rotation[i]) > 0.051 / degreesPerRadian) next.joints[0].rotation[i] = shown;
     }
   next.muted = muted_->isChecked();
   next.late = late_->isChecked();

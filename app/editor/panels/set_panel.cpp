@@ -17,12 +17,11 @@
 #include "app/editor/document/set_and_locks.h"
 #include "app/editor/document/spans.h"
 #include "app/editor/look/icons.h"
+#include "core/math/angle.h"
 #include "core/take/edits.h"
 
 namespace understudy::editor {
 namespace {
-
-constexpr double degrees = 57.29577951308232;
 
 QDoubleSpinBox* millimetres(const QString& name, QWidget* parent) {
   auto* box = new QDoubleSpinBox(parent);
@@ -208,7 +207,8 @@ void SetPanel::refresh() {
       size_[static_cast<std::size_t>(i)]->setEnabled(used);
     }
     const Quatd q = item->place.rotation;
-    turn_->setValue(2 * std::atan2(q.y, q.w) * degrees > 180 ? 2 * std::atan2(q.y, q.w) * degrees - 360 : 2 * std::atan2(q.y, q.w) * degrees);
+    const double degrees = 2 * std::atan2(q.y, q.w) * degreesPerRadian;
+    turn_->setValue(degrees > 180 ? degrees - 360 : degrees);
     count_->setValue(item->count);
     for (QWidget* widget : ofSteps_) widget->setVisible(item->kind == SetKind::steps);
   }
@@ -251,7 +251,7 @@ void SetPanel::write() {
     if (const double v = place_[static_cast<std::size_t>(i)]->value(); std::abs(v - item->place.position[i] * 1000) > 0.5) next.place.position[i] = v / 1000;
     if (const double v = size_[static_cast<std::size_t>(i)]->value(); std::abs(v - item->size[i] * 1000) > 0.5) next.size[i] = v / 1000;
   }
-  next.place.rotation = fromAxisAngle(Vec3d{0, 1, 0}, turn_->value() / degrees);
+  next.place.rotation = fromAxisAngle(Vec3d{0, 1, 0}, turn_->value() / degreesPerRadian);
   if (std::abs(angleBetween(next.place.rotation, item->place.rotation)) < 1e-3) next.place.rotation = item->place.rotation;
   next.count = count_->value();
   if (!(next == *item)) changeInSet(document_, next);

@@ -1,0 +1,191 @@
+// One pose of grips: the support hand brought to the prop, with collarbone, chest and lead hand as far as it takes.
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+#include "core/repair/admit.h"
+#include "core/repair/grip_fit.h"
+
+namespace understudy {
+namespace {
+
+constexpr double degree = std::numbers::pi / 180;
+constexpr double furthestCollar = 18 * degree, furthestChest = 7 * degree;
+
+/// How much nearer something at `d` has to come to stay within `most`: nothing up to `from`, then more and more, smoothly, so
+/// that d − excess never passes `most`.
+double excess(double d, double from, double most) {
+  if (d <= from) return 0;
+  const double room = most - from;
+  return d < most + room ? (d - from) * (d - from) / (4 * room) : d - most;
+}
+/// `x` up to about `most`, which it never passes.
+double capped(double x, double most) { return x - excess(x, 0.5 * most, most); }
+
+/// One grip with everything that does not change over time.
+struct Held {
+  std::size_t index = 0;  ///< of the repair in its layer
+  GripRepair grip;
+  LimbRig lead, support;
+  Rigid leadPalm, supportPalm, relation;
+  Vec3d slideAxis;        ///< in the lead palm's frame
+  int chest = -1, neck = -1;
+  double weight = 1;
+};
+
+class GripLayer final : public RepairLayer {
+ public:
+  GripLayer(std::shared_ptr<const RepairContext> context, std::vector<const Repair*> repairs, Issues& issues)
+      : RepairLayer(std::move(context), std::move(repairs)) {
+    for (std::size_t i = 0; i < repairs_.size(); ++i) {
+      const GripRepair* grip = std::get_if<GripRepair>(&repairs_[i]->action);
+      if (!grip || !admitted(*repairs_[i], frames_[i], *context_, issues)) continue;
+      if (const std::optional<Issue> wrong = gripUnfit(*context_, *repairs_[i], *grip)) {
+        issues.push_back(makeWarning(wrong->what, wrong->where, wrong->todo));
+        continue;
+      }
+      if (!grip->anchored) {
+        issues.push_back(makeWarning("The grip's frames are not worked out", describe(*repairs_[i]), "Fit the repair to the motion once"));
+        continue;
+      }
+      // A prop in one hand only follows it: no pose changes.
+      if (!grip->support) continue;
+      Held h;
+      h.index = i;
+      h.grip = *grip;
+      h.lead = context_->arms[grip->leadLeft ? 0 : 1];
+      h.support = context_->arms[grip->leadLeft ? 1 : 0];
+      const auto placed = [](const Placement& p) { return Rigid{normalised(p.rotation), p.position}; };
+      h.leadPalm = placed(grip->leadPalm);
+      h.supportPalm = placed(grip->supportPalm);
+      h.relation = inverse(placed(grip->leadGrip)) * placed(grip->supportGrip);
+      h.slideAxis = normalised(h.relation.at, Vec3d{0, 1, 0});
+      h.weight = std::clamp(repairs_[i]->weight, 0.0, 1.0);
+      for (const Role role : {Role::upperChest, Role::chest, Role::spine})
+        if (const int j = context_->joint(role); h.chest < 0 && j >= 0 && carries(j, h.lead.root) && carries(j, h.support.root)) h.chest = j;
+      for (const Role role : {Role::neck, Role::head})
+        if (const int j = context_->joint(role); h.neck < 0 && j >= 0 && h.chest >= 0 && carries(h.chest, j)) h.neck = j;
+      held_.push_back(h);
+    }
+  }
+
+  [[nodiscard]] std::vector<int> movedJoints() const override {
+    std::vector<int> joints;
+    for (const Held& h : held_)
+      for (const LimbRig* limb : {&h.lead, &h.support})
+        if (limb->detached) joints.push_back(limb->end);
+    std::sort(joints.begin(), joints.end());
+    joints.erase(std::unique(joints.begin(), joints.end()), joints.end());
+    return joints;
+  }
+
+  void apply(const TiledMotion& in, FrameSpan frames, TiledMotion& out, std::vector<Residual>& residuals) const override {
+    Poser poser(*context_);
+    for (int f = frames.first; f <= frames.last; ++f) {
+      bool loaded = false;
+      for (const Held& h : held_) {
+        const double w = h.weight * spanWeight(frames_[h.index], f);
+        if (w <= 0) continue;
+        if (!loaded) poser.load(in, f);
+        loaded = true;
+        const Miss miss = solve(poser, h, w);
+        if (frames_[h.index].span.holds(f)) residuals[h.index].note(f, miss.metres, miss.radians);
+      }
+      if (loaded) poser.store(out, f);
+    }
+  }
+
+ private:
+  [[nodiscard]] bool carries(int ancestor, int joint) const { return isAncestor(context_->figure->skeleton, ancestor, joint); }
+  static Rigid palmAt(const Poser& poser, const LimbRig& arm, const Rigid& palm) { return Rigid{poser.rotation(arm.end), poser.position(arm.end)} * palm; }
+  /// Length of a limb as posed: rigs may carry translations on their arms.
+  static double fullOf(const Poser& poser, const LimbRig& arm) {
+    return distance(poser.position(arm.root), poser.position(arm.mid)) + distance(poser.position(arm.mid), poser.position(arm.end));
+  }
+  /// Turn of a point `from` about `pivot` that brings it within `reach` of `target`, at most about `most` radians.
+  static Quatd turnTowards(const Vec3d& pivot, const Vec3d& from, const Vec3d& target, double reach, double most) {
+    const Vec3d a = from - pivot, b = target - pivot, n = cross(a, b);
+    const double la = length(a), lb = length(b);
+    if (la < 1e-9 || lb < 1e-9 || length(n) < 1e-9 * la * lb) return {};
+    const double now = angleBetween(a, b);
+    // Law of cosines: the angle at the pivot where both are `reach` apart.
+    const double wanted = std::acos(std::clamp((la * la + lb * lb - reach * reach) / (2 * la * lb), -1.0, 1.0));
+    const double angle = capped(std::max(0.0, now - wanted), most);
+    return angle > 0 ? fromAxisAngle(n / length(n), angle) : Quatd{};
+  }
+  static bool turns(const Quatd& q) { return !(q == Quatd{}); }
+
+  static Miss solve(Poser& poser, const Held& h, double w) {
+    const Rigid lead0 = palmAt(poser, h.lead, h.leadPalm), support0 = palmAt(poser, h.support, h.supportPalm);
+    const Rigid relative = blend(inverse(lead0) * support0, h.relation, w);
+    const double share = std::clamp(h.grip.share, 0.0, 1.0), leadFull = fullOf(poser, h.lead), full = fullOf(poser, h.support);
+    const Rigid wristInLead = inverse(h.leadPalm);
+    Rigid lead = sharedLead(lead0, support0, relative, share, distance(poser.position(h.lead.end), poser.position(h.lead.root)),
+                        distance(poser.position(h.support.end), poser.position(h.support.root)));
+    if (share > 0) {
+      // Sharing asks the lead arm for no more than it has.
+      const Vec3d wrist = (lead * wristInLead).at, shoulder = poser.position(h.lead.root);
+      const double wants = distance(wrist, shoulder), had = distance((lead0 * wristInLead).at, shoulder);
+      const double over = std::min(excess(wants, 0.97 * leadFull, 0.9995 * leadFull), std::max(0.0, wants - had));
+      lead.at += normalised(shoulder - wrist) * over;
+    }
+    const auto wristFor = [&](const Rigid& leadPalm) { return (leadPalm * relative * inverse(h.supportPalm)).at; };
+    Vec3d target = wristFor(lead);
+    const auto shoulder = [&] { return poser.position(h.support.root); };
+    const auto apart = [&] { return distance(shoulder(), target); };
+
+    bool leadMoves = share > 0;
+    if (const double need = w * excess(apart(), 0.955 * full, 0.985 * full); need > 0 && h.support.girdle >= 0) {
+      const Quatd t = turnTowards(poser.position(h.support.girdle), shoulder(), target, apart() - need, w * furthestCollar);
+      if (turns(t)) poser.turn(h.support.girdle, t);
+    }
+    if (const double need = w * excess(apart(), 0.985 * full, 0.993 * full); need > 0 && h.chest >= 0) {
+      const Quatd t = turnTowards(poser.position(h.chest), shoulder(), target, apart() - need, w * furthestChest);
+      if (turns(t)) {
+        const Quatd head = h.neck >= 0 ? poser.rotation(h.neck) : Quatd{};
+        poser.turn(h.chest, t);
+        if (h.neck >= 0) poser.setRotation(h.neck, head);
+        leadMoves = true;  // the chest carried it along: it goes back to where the prop is
+      }
+    }
+    Rigid slid = relative;
+    if (const double need = w * excess(apart(), 0.993 * full, 0.997 * full); need > 0 && h.grip.slide > 0) {
+      const Vec3d axis = rotate(lead.turn, h.slideAxis), d = shoulder() - target;
+      const double along = dot(d, axis), across2 = std::max(0.0, dot(d, d) - along * along), reach = apart() - need;
+      // Nearest point of the prop's axis that is within reach; its foot where none is.
+      const double rest = reach * reach > across2 ? std::sqrt(reach * reach - across2) : 0;
+      const double way = std::min(std::max(0.0, std::abs(along) - rest), std::abs(along)), step = std::copysign(capped(way, w * h.grip.slide), along);
+      slid.at += h.slideAxis * step;
+      target += axis * step;
+    }
+    if (const double need = w * excess(apart(), 0.997 * full, 0.9997 * full); need > 0 && share > 0) {
+      const Vec3d step = normalised(shoulder() - target) * need;
+      lead.at += step;
+      target += step;
+    }
+    if (leadMoves) {
+      LimbGoal goal;
+      goal.target = (lead * wristInLead).at;
+      goal.endRotation = lead.turn * conjugate(h.leadPalm.turn);
+      poser.solveLimb(h.lead, goal);
+    }
+    // On the lead hand as it really came to lie.
+    const Rigid wanted = palmAt(poser, h.lead, h.leadPalm) * slid, hand = wanted * inverse(h.supportPalm);
+    LimbGoal goal;
+    goal.target = hand.at;
+    goal.endRotation = hand.turn;
+    poser.solveLimb(h.support, goal);
+    const Rigid got = palmAt(poser, h.support, h.supportPalm);
+    return {static_cast<float>(distance(got.at, wanted.at)), static_cast<float>(angleBetween(got.turn, wanted.turn))};
+  }
+
+  std::vector<Held> held_;
+};
+
+}  // namespace
+
+RepairLayerPtr makeGripLayer(std::shared_ptr<const RepairContext> context, std::vector<const Repair*> repairs, Issues& issues) {
+  return std::make_shared<GripLayer>(std::move(context), std::move(repairs), issues);
+}
+
+}  // namespace understudy

@@ -1,0 +1,191 @@
+// What a touch is made of on this character: whose limb, which target, where its prop lies.
+#include "core/repair/touch_layer.h"
+
+#include <algorithm>
+#include <string>
+
+#include "core/repair/grip.h"
+
+namespace understudy {
+
+TouchLayer::TouchLayer(std::shared_ptr<const RepairContext> context, std::vector<const Repair*> repairs, Issues& issues)
+    : RepairLayer(std::move(context), std::move(repairs)) {
+  for (const Role role : {Role::spine, Role::chest, Role::upperChest})
+    for (const int joint : context_->roles().at(role).joints) {
+      const auto carries = [&](const LimbRig& arm) { return arm.root >= 0 && isAncestor(context_->figure->skeleton, joint, arm.root); };
+      if (carries(context_->arms[0]) && carries(context_->arms[1])) spine_.push_back(joint);
+    }
+  std::sort(spine_.begin(), spine_.end());
+  spine_.erase(std::unique(spine_.begin(), spine_.end()), spine_.end());
+  for (const Role role : {Role::neck, Role::head})
+    if (const int j = context_->joint(role); head_ < 0 && j >= 0 && !spine_.empty() && isAncestor(context_->figure->skeleton, spine_.back(), j)) head_ = j;
+  heldTouches_.resize(repairs_.size());
+  for (std::size_t i = 0; i < repairs_.size(); ++i) {
+    const TouchRepair* touch = std::get_if<TouchRepair>(&repairs_[i]->action);
+    if (!touch || frames_[i].span.empty()) continue;
+    if (touch->prop != 0)
+      if (const std::optional<std::size_t> grip = gripOver(i, touch->prop)) heldTouches_[*grip].push_back(i);
+    Result<Item> item = prepare(i, *touch);
+    if (!item) {
+      issues.push_back(makeWarning(item.error().what, describe(*repairs_[i]), item.error().todo));
+      continue;
+    }
+    items_.push_back(std::move(*item));
+  }
+}
+
+const LimbRig& TouchLayer::limbAt(int limb) const {
+  return limb < 2 ? context_->arms[static_cast<std::size_t>(limb)] : context_->legs[static_cast<std::size_t>(limb - 2)];
+}
+
+int TouchLayer::limbOf(int joint) const {
+  for (int limb = 0; limb < 4; ++limb) {
+    const LimbRig& rig = limbAt(limb);
+    if (rig.complete() && (joint == rig.end || isAncestor(context_->figure->skeleton, rig.end, joint))) return limb;
+  }
+  return -1;
+}
+
+Result<TouchLayer::Item> TouchLayer::prepare(std::size_t index, const TouchRepair& touch) const {
+  const auto wrong = [](std::string what, std::string todo) { return makeError(Fault::usage, std::move(what), {}, std::move(todo)); };
+  Item item;
+  item.index = index;
+  item.touch = &touch;
+  item.weight = std::clamp(repairs_[index]->weight, 0.0, 1.0);
+  const Result<int> bone = findBone(*context_, touch.bone);
+  if (!bone) return bone.error();
+  item.bone = *bone;
+  item.limb = limbOf(*bone);
+  if (item.limb < 0 && touch.prop == 0)
+    return wrong("'" + touch.bone + "' is no hand and no foot of a limb that is mapped", "Choose a hand, a foot or a bone below one");
+  if (!isFinite(touch.point) || !isFinite(touch.place) || !isFinite(touch.normal) || !std::isfinite(touch.gap))
+    return wrong("The touch holds numbers that are not finite", "Make it again");
+  const Vec3d normal = normalised(touch.normal, Vec3d{0, 1, 0});
+  if (touch.prop != 0) {
+    Result<std::pair<int, Rigid>> held = propInHand(index, touch);
+    if (!held) return held.error();
+    item.bone = held->first;
+    item.limb = limbOf(held->first);
+    item.propInBone = held->second;
+  }
+  Moment moment;
+  moment.place = touch.place;
+  moment.normal = normal;
+  moment.point = touch.point;
+  switch (touch.target) {
+    case TouchTarget::point:
+    case TouchTarget::plane: break;
+    case TouchTarget::set: {
+      const auto object = std::find_if(context_->set.begin(), context_->set.end(),
+                                       [&](const SetItem& s) { return s.name == touch.on || std::to_string(s.id) == touch.on; });
+      if (object == context_->set.end()) return wrong("The set has no object '" + touch.on + "'", "Add it, or choose one it has");
+      Result<SetShape> shape = setShape(*object);
+      if (!shape) return shape.error();
+      item.shape = std::move(*shape);
+      // The place is in the object's own frame.
+      moment.place = understudy::apply(item.shape->place, touch.place);
+      moment.normal = rotate(item.shape->place.turn, normal);
+      break;
+    }
+    case TouchTarget::body:
+    case TouchTarget::hand: {
+      if (touch.path.empty() || !touch.on.empty()) {
+        const Result<int> on = findBone(*context_, touch.on);
+        if (!on) return on.error();
+        moment.joint = *on;
+      }
+      const double rate = context_->rate.hertz();
+      for (const TouchMark& mark : touch.path) {
+        const Result<int> on = findBone(*context_, mark.on);
+        if (!on) return on.error();
+        if (!std::isfinite(mark.time) || !isFinite(mark.place) || !isFinite(mark.normal) || !isFinite(mark.point))
+          return wrong("The touch's path holds numbers that are not finite", "Make it again");
+        if (!item.path.empty() && mark.time * rate <= item.path.back().frame)
+          return wrong("The moments of the touch's path are not in order", "Sort them by time");
+        item.path.push_back({mark.time * rate, *on, mark.place, normalised(mark.normal, Vec3d{0, 1, 0}), mark.point});
+      }
+      if (touch.target == TouchTarget::hand) {
+        const int other = limbOf(item.path.empty() ? moment.joint : item.path.front().joint);
+        if (other < 0 || other == item.limb) return wrong("'" + touch.on + "' is not the other hand", "Touch the hand of the other arm");
+        if (touch.share > 0) item.other = other;
+      }
+      break;
+    }
+    case TouchTarget::prop: return wrong("Touching a prop that another hand holds is not supported yet", "Use a grip, or touch a point");
+  }
+  if (item.path.empty()) item.path.push_back(moment);
+  if (touch.skin && item.limb < 2 && (touch.target == TouchTarget::body || touch.target == TouchTarget::hand)) {
+    std::shared_ptr<const TouchSkin> skin = TouchSkin::of(*context_);
+    if (skin->hasHand(item.limb) && skin->hasBody()) item.skin = std::move(skin);
+  }
+  for (const Moment& m : item.path)
+    if (m.joint >= 0 && item.other < 0 && limbOf(m.joint) == item.limb) return wrong("A limb cannot touch its own end", "Choose another target");
+  return item;
+}
+
+std::optional<std::size_t> TouchLayer::gripOver(std::size_t touch, std::uint64_t prop) const {
+  std::optional<std::size_t> best;
+  int most = 0;
+  for (std::size_t i = 0; i < repairs_.size(); ++i) {
+    const GripRepair* grip = std::get_if<GripRepair>(&repairs_[i]->action);
+    if (!grip || grip->prop != prop || !grip->anchored || !context_->arms[grip->leadLeft ? 0 : 1].complete()) continue;
+    const int shared = common(frames_[i].span, frames_[touch].span).count();
+    if (shared <= most) continue;
+    most = shared;
+    best = i;
+  }
+  return best;
+}
+
+Result<std::pair<int, Rigid>> TouchLayer::propInHand(std::size_t index, const TouchRepair& touch) const {
+  const auto prop = std::find_if(context_->props.begin(), context_->props.end(), [&](const PropItem& p) { return p.id == touch.prop; });
+  if (prop == context_->props.end())
+    return makeError(Fault::usage, "There is no prop " + std::to_string(touch.prop), {}, "Add the prop, or touch with a bone");
+  if (const std::optional<std::size_t> at = gripOver(index, touch.prop)) {
+    const GripRepair& grip = std::get<GripRepair>(repairs_[*at]->action);
+    return std::pair{context_->arms[grip.leadLeft ? 0 : 1].end, rigidOf(grip.leadPalm) * inverse(rigidOf(grip.leadGrip))};
+  }
+  const FrameSpan span = frames_[index].span;
+  const PropHolder* holder = nullptr;
+  for (const PropHolder& h : prop->holders)
+    if (h.time * context_->rate.hertz() <= 0.5 * (span.first + span.last) && (!holder || h.time >= holder->time)) holder = &h;
+  if (holder) {
+    const Result<int> bone = holder->bone.empty() ? Result<int>(-1) : findBone(*context_, holder->bone);
+    if (!bone) return bone.error();
+    if (limbOf(*bone) < 0)
+      return makeError(Fault::usage, "No hand holds the prop '" + prop->name + "' there", {}, "Give it to a hand, by a grip or a holder, or move the span");
+    return std::pair{*bone, Rigid{normalised(holder->place.rotation), holder->place.position}};
+  }
+  const Result<int> bone = findBone(*context_, touch.bone);
+  if (!bone) return bone.error();
+  const int limb = limbOf(*bone);
+  const auto& hands = handsOf(*context_);
+  if (limb < 0 || limb > 1 || hands[static_cast<std::size_t>(limb)].joint < 0)
+    return makeError(Fault::usage, "'" + touch.bone + "' cannot hold the prop that is to touch", {}, "Name the hand that leads the prop");
+  const Hand& hand = hands[static_cast<std::size_t>(limb)];
+  return std::pair{hand.joint, hand.palm * inverse(Rigid{normalised(prop->leadGrip.rotation), prop->leadGrip.position})};
+}
+
+Result<SetShape> TouchLayer::setShape(const SetItem& object) {
+  SetShape shape;
+  switch (object.kind) {
+    case SetKind::plane: shape.form = SetForm::plane; break;
+    case SetKind::box: shape.form = SetForm::box; break;
+    case SetKind::ball: shape.form = SetForm::ball; break;
+    case SetKind::steps: shape.form = SetForm::steps; break;
+    case SetKind::mesh: {
+      shape.form = SetForm::mesh;
+      Result<std::shared_ptr<const SetMesh>> mesh = readSetMesh(object.path);
+      if (!mesh) return mesh.error();
+      shape.mesh = std::move(*mesh);
+      break;
+    }
+  }
+  shape.place = {normalised(object.place.rotation), object.place.position};
+  shape.size = object.size;
+  shape.count = object.count;
+  if (const Status good = checkShape(shape); !good) return good.error();
+  return shape;
+}
+
+}  // namespace understudy

@@ -1,0 +1,138 @@
+// The way of a touch over time: what each frame asks for, made smooth, and what lies before and after its span.
+#include "core/repair/touch_layer.h"
+
+#include <algorithm>
+#include <limits>
+#include <numbers>
+
+namespace understudy {
+namespace {
+
+/// Metres (at a height of 1.7) by which the smooth way may be left to touch.
+constexpr double trembling = 0.012;
+
+}  // namespace
+
+TouchLayer::Change TouchLayer::changeOf(Poser& poser, const TiledMotion& in, const Item& item, int frame, const std::optional<Change>& start) const {
+  poser.load(in, frame);
+  const int own = limbAt(item.limb).end, other = item.other >= 0 ? limbAt(item.other).end : -1;
+  const Vec3d ownHad = poser.position(own), otherHad = other >= 0 ? poser.position(other) : Vec3d{};
+  const Quatd turnHad = poser.rotation(own);
+  Pull pull{&item, 1, nullptr, start, false};
+  solve(poser, in, {pull}, frame);
+  return {poser.position(own) - ownHad, other >= 0 ? poser.position(other) - otherHad : Vec3d{},
+          item.propInBone ? logOf(poser.rotation(own) * conjugate(turnHad)) : Vec3d{}};
+}
+
+TouchLayer::Change TouchLayer::calmAt(Poser& poser, const TiledMotion& in, const Item& item, int frame, Kept& kept, int round) const {
+  const FrameSpan span = frames_[item.index].span;
+  const int reach = calmFrames(round);
+  Change sum;
+  double total = 0;
+  for (int f = std::max(span.first, frame - reach); f <= std::min(span.last, frame + reach); ++f) {
+    const double w = 1 + std::cos(std::numbers::pi * (f - frame) / (reach + 1));
+    sum = sum.plus(usualAt(poser, in, item, f, kept, round - 1), w);
+    total += w;
+  }
+  return Change{}.plus(sum, 1 / total);
+}
+
+const TouchLayer::Change& TouchLayer::usualAt(Poser& poser, const TiledMotion& in, const Item& item, int frame, Kept& kept, int round) const {
+  const FrameSpan span = frames_[item.index].span;
+  std::optional<Change>& usual = keptOf(kept, item).usual[static_cast<std::size_t>(round)][static_cast<std::size_t>(frame - span.first)];
+  if (usual) return *usual;
+  // The same number of frames on both sides, so that the ends of the span are their own.
+  const int reach = std::min({medianFrames(), frame - span.first, span.last - frame});
+  std::array<std::vector<double>, 6> values;
+  for (int f = frame - reach; f <= frame + reach; ++f) {
+    const Change& change = doneAt(poser, in, item, f, kept, round);
+    const double numbers[] = {change.own.x, change.own.y, change.own.z, change.other.x, change.other.y, change.other.z};
+    for (std::size_t k = 0; k < values.size(); ++k) values[k].push_back(numbers[k]);
+  }
+  std::array<double, 6> middle{};
+  for (std::size_t k = 0; k < values.size(); ++k) {
+    const auto at = values[k].begin() + reach;
+    std::nth_element(values[k].begin(), at, values[k].end());
+    middle[k] = *at;
+  }
+  usual = Change{{middle[0], middle[1], middle[2]}, {middle[3], middle[4], middle[5]}, {}};
+  return *usual;
+}
+
+const TouchLayer::Change& TouchLayer::doneAt(Poser& poser, const TiledMotion& in, const Item& item, int frame, Kept& kept, int round) const {
+  std::optional<Change>& done = keptOf(kept, item).rounds[static_cast<std::size_t>(round)][static_cast<std::size_t>(frame - frames_[item.index].span.first)];
+  if (!done) {
+    if (item.skin && round == calmRounds) {
+      const FrameSpan span = frames_[item.index].span;
+      const int reach = steadyFrames();
+      double along = 0, total = 0;
+      for (int f = std::max(span.first, frame - reach); f <= std::min(span.last, frame + reach); ++f) {
+        const double w = 1 + std::cos(std::numbers::pi * (f - frame) / (reach + 1));
+        along += w * leftAt(poser, in, item, f, kept);
+        total += w;
+      }
+      along /= total;
+      const Change calm = calmAt(poser, in, item, frame, kept, round);
+      poser.load(in, frame);
+      solve(poser, in, {Pull{&item, 1, nullptr, calm, true}}, frame);
+      const Vec3d normal = momentAt(poser, item, frame).normal;
+      const double share = shareOf(item, frame);
+      done = calm.plus({normal * (along * (1 - share)), normal * (-along * share), {}}, 1);
+    } else {
+      std::optional<Change> start;
+      if (item.skin && round > 0) start = calmAt(poser, in, item, frame, kept, round);
+      done = changeOf(poser, in, item, frame, start);
+    }
+  }
+  return *done;
+}
+
+double TouchLayer::leftAt(Poser& poser, const TiledMotion& in, const Item& item, int frame, Kept& kept) const {
+  std::optional<double>& left = keptOf(kept, item).left[static_cast<std::size_t>(frame - frames_[item.index].span.first)];
+  if (left) return *left;
+  const Change calm = calmAt(poser, in, item, frame, kept, calmRounds);
+  poser.load(in, frame);
+  solve(poser, in, {Pull{&item, 1, nullptr, calm, true}}, frame);
+  const Moment m = momentAt(poser, item, frame);
+  const TouchSkin::Posed touch(*item.skin, poser, item.limb, against(item, m));
+  const double wanted = item.touch->gap + context_->scaled(justTouching), farthest = context_->scaled(trembling);
+  double along = 0, best = 0, least = std::numeric_limits<double>::infinity();
+  for (int pass = 0; pass < 12; ++pass) {
+    const TouchSkin::Posed::Nearest n = touch.nearest(m.normal * along);
+    const double off = wanted - n.distance;
+    if (std::abs(off) < least) {
+      least = std::abs(off);
+      best = along;
+    }
+    if (std::abs(off) < context_->scaled(1e-4)) break;
+    along = std::clamp(along + off / std::clamp(std::abs(dot(n.gradient, m.normal)), 0.5, 1.0), -farthest, farthest);
+  }
+  left = best;
+  return best;
+}
+
+const TouchLayer::Edge* TouchLayer::edgeOf(Poser& poser, const TiledMotion& in, const Item& item, int side, Kept& kept) const {
+  std::optional<Edge>& known = keptOf(kept, item).edges[static_cast<std::size_t>(side)];
+  if (known) return &*known;
+  const RepairFrames& when = frames_[item.index];
+  const int edge = side == 0 ? when.span.first : when.span.last, inwards = side == 0 ? 1 : -1;
+  const int steps = std::min(slopeFrames, when.span.last - when.span.first);
+  std::array<Change, slopeFrames + 1> change;
+  Edge out;
+  for (int k = 0; k <= steps; ++k) {
+    const int f = edge + inwards * k;
+    const Change done = doneAt(poser, in, item, f, kept);
+    poser.load(in, f);
+    if (k == 0) out.carrier = momentAt(poser, item, f).joint;
+    change[static_cast<std::size_t>(k)] = out.carrier >= 0 ? done.turned(conjugate(poser.rotation(out.carrier))) : done;
+  }
+  out.change = change[0];
+  if (steps > 0) out.outwards = Change{}.plus(change[0].plus(change[static_cast<std::size_t>(steps)], -1), 1.0 / steps);
+  // The slope goes on no further than the change is large.
+  const double ease = side == 0 ? when.before : when.after, most = out.change.size() + context_->scaled(0.01);
+  if (const double far = out.outwards.size() * ease; far > most) out.outwards = Change{}.plus(out.outwards, most / far);
+  known = out;
+  return &*known;
+}
+
+}  // namespace understudy
