@@ -154,11 +154,32 @@ void ArmClearer::load(const Pose& pose) {
   const Vec3d hinge = normalised(cross(rotate(pose.rootTurn, limb_.hinge), line_), anyPerpendicular(line_));
   const double t = std::clamp(circle_ / (0.15 * upper_), 0.0, 1.0), own = t * t * (3 - 2 * t);
   bends_ = normalised(hinge * (1 - own) + normalised(off_, hinge) * own, hinge);
+  hinge_ = -rotate(pose.rootTurn, limb_.hinge);
+  bent_ = std::atan2(dot(cross(first_, second_), hinge_), dot(first_, second_) - dot(first_, hinge_) * dot(second_, hinge_));
   posed_.clear();
   for (const BodySolid* solid : solids_) posed_.emplace_back(*solid, turned_);
 }
 
+ArmClearer::Carry ArmClearer::carryFree(const ArmChange& change) const {
+  Carry out;
+  const std::array<double, ArmChange::size>& x = change.x;
+  Vec3d root = root_;
+  if (limb_.girdle >= 0 && (x[1] != 0 || x[2] != 0)) {
+    out.turn[0] = expOf(raiseAxis_ * x[1] + swingAxis_ * x[2]);
+    out.by[1] = about(girdle_, girdle_, out.turn[0]);
+    root = girdle_ + rotate(out.turn[0], root_ - girdle_);
+  }
+  out.turn[1] = expOf(rotate(frame_, Vec3d{x[3], x[4], x[5]}));
+  out.turn[2] = x[0] != 0 ? out.turn[1] * fromAxisAngle(hinge_, x[0]) : out.turn[1];
+  out.by[2] = about(root_, root, out.turn[1]);
+  const Vec3d elbow = understudy::apply(out.by[2], mid_);
+  out.by[3] = about(mid_, elbow, out.turn[2]);
+  out.by[4] = {Mat3d{}, understudy::apply(out.by[3], end_) - end_};
+  return out;
+}
+
 ArmClearer::Carry ArmClearer::carry(const ArmChange& change) const {
+  if (!settings_.handStays) return carryFree(change);
   Carry out;
   const std::array<double, ArmChange::size>& x = change.x;
   if (limb_.girdle >= 0 && (x[1] != 0 || x[2] != 0)) {
@@ -199,6 +220,11 @@ ArmClearer::Likeness ArmClearer::likeness(const ArmChange& change, const Carry& 
   const Vec3d upper = (carry.by[2].linear * first_ - first_) * upper_, fore = (carry.by[3].linear * second_ - second_) * lower_;
   const double girdle = 0.6 * std::max(distance(root_, girdle_), 0.05 * scale_), wrist = 0.15;
   const std::array<double, ArmChange::size>& x = change.x;
+  if (!settings_.handStays) {
+    const Vec3d shift = carry.by[4].translation * wrist;
+    const double roll = 0.15 * limb_.upper * dot(rotate(frame_, Vec3d{x[3], x[4], x[5]}), first_);
+    return {upper.x, upper.y, upper.z, fore.x, fore.y, fore.z, girdle * x[1], girdle * x[2], roll, shift.x, shift.y, shift.z};
+  }
   return {upper.x, upper.y, upper.z, fore.x, fore.y, fore.z, girdle * x[1], girdle * x[2], 0.15 * limb_.upper * x[0], wrist * x[3], wrist * x[4], wrist * x[5]};
 }
 
@@ -313,18 +339,29 @@ double ArmClearer::depth(const ArmChange& change, const Watch& watch) {
 }
 
 std::array<double, ArmChange::size> ArmClearer::weights() const {
-  const double girdle = std::max(distance(root_, girdle_), 0.05 * scale_);
-  return {0.5 * std::max(circle_, 0.12 * limb_.upper), 1.2 * girdle, 1.2 * girdle, 1, 1, 1};
+  const double girdle = 1.2 * std::max(distance(root_, girdle_), 0.05 * scale_);
+  if (!settings_.handStays) return {lower_, girdle, girdle, upper_, upper_, upper_};
+  return {0.5 * std::max(circle_, 0.12 * limb_.upper), girdle, girdle, 1, 1, 1};
+}
+
+std::pair<double, double> ArmClearer::limits(std::size_t parameter) const {
+  if (parameter == 1 || parameter == 2) return {-settings_.clavicle, settings_.clavicle};
+  if (parameter > 2) return {-1e9, 1e9};
+  if (settings_.handStays) return {-settings_.swivel, settings_.swivel};
+  // An elbow opens as far as nearly straight and bends as far as an arm does, except where it went further by itself.
+  return {std::min(0.0, 0.03 - bent_), std::max(0.0, settings_.bend - bent_)};
 }
 
 void ArmClearer::clamp(ArmChange& change) const {
-  change.x[0] = std::clamp(change.x[0], -settings_.swivel, settings_.swivel);
-  for (int k = 1; k < 3; ++k) change.x[static_cast<std::size_t>(k)] = std::clamp(change.x[static_cast<std::size_t>(k)], -settings_.clavicle, settings_.clavicle);
-  const double most = limb_.full();
+  for (std::size_t k = 0; k < 3; ++k) {
+    const auto [least, most] = limits(k);
+    change.x[k] = std::clamp(change.x[k], least, most);
+  }
+  const double most = settings_.handStays ? limb_.full() : settings_.swivel;
   double shift = 0;
-  for (int k = 3; k < 6; ++k) shift += change.x[static_cast<std::size_t>(k)] * change.x[static_cast<std::size_t>(k)];
+  for (std::size_t k = 3; k < 6; ++k) shift += change.x[k] * change.x[k];
   if (shift > most * most)
-    for (int k = 3; k < 6; ++k) change.x[static_cast<std::size_t>(k)] *= most / std::sqrt(shift);
+    for (std::size_t k = 3; k < 6; ++k) change.x[k] *= most / std::sqrt(shift);
 }
 
 void ArmClearer::write(Poser& poser, const ArmChange& change) const {

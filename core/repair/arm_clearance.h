@@ -14,10 +14,12 @@ namespace understudy {
 /// What is done to an arm, on top of the pose it had.
 struct ArmChange {
   static constexpr std::size_t size = 6;
-  /// 0: swivel about the shoulder–wrist line, radians; 1, 2: clavicle about its own two axes, radians; 3–5: wrist, metres in the
-  /// frame of what the arm hangs on.
+  /// Where the hand stays: 0: swivel about the shoulder–wrist line, radians; 1, 2: clavicle about its own two axes, radians; 3–5: what
+  /// both hands hold, metres in the frame of what the arm hangs on.
+  /// Where the hand is free: 0: the elbow, radians, positive bends it; 1, 2: clavicle, the upper arm keeps its direction; 3–5: rotation
+  /// vector of the upper arm in the frame of what the arm hangs on. The pose follows from these without a case or a pole, so that
+  /// changes that are smooth over time give motion that is.
   std::array<double, size> x{};
-  [[nodiscard]] double& swivel() { return x[0]; }
   [[nodiscard]] bool none() const {
     for (const double v : x)
       if (v != 0) return false;
@@ -29,7 +31,8 @@ struct ArmChange {
 struct ArmClearanceSettings {
   bool handStays = false;         ///< the hand's goal is kept exactly: the arm never straightens so far that the wrist falls behind
   double clavicle = 0.2617994;    ///< radians about each axis at most (15°)
-  double swivel = 2.6;            ///< radians at most
+  double swivel = 2.6;            ///< radians at most; of the upper arm too, where the hand is free
+  double bend = 2.5;              ///< radians to which an elbow may be bent by a change
   bool torso = true, head = true, thighs = true;
 };
 
@@ -104,9 +107,12 @@ class ArmClearer {
   /// Metres that one unit of each parameter moves about.
   [[nodiscard]] std::array<double, ArmChange::size> weights() const;
   void clamp(ArmChange& change) const;
+  /// The least and the most that a parameter may be in the loaded pose.
+  [[nodiscard]] std::pair<double, double> limits(std::size_t parameter) const;
   void write(Poser& poser, const ArmChange& change) const;
 
  private:
+  [[nodiscard]] Carry carryFree(const ArmChange& change) const;
   [[nodiscard]] Vec3d pointAt(int index, const Carry& carry) const;
   void gather(int index) const;
   void poseSolids(const Carry& carry);
@@ -171,6 +177,8 @@ class ArmClearer {
   double upper_ = 0, lower_ = 0, span_ = 0, circle_ = 0;
   Vec3d first_, second_, line_;          // unit: upper arm, forearm, shoulder to wrist
   Vec3d off_, bends_;                    // the elbow off that line; unit: where it goes when it bends further
+  Vec3d hinge_;                          // unit: a positive turn about it bends the elbow
+  double bent_ = 0;                      // radians about it
 };
 
 }  // namespace understudy

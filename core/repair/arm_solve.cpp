@@ -188,8 +188,9 @@ ArmChanges ArmGroup::solve(const ArmChanges& start, const ArmChanges& anchor, co
       // What is at its limit stays there.
       for (std::size_t a = 0; a < count; ++a)
         for (std::size_t k = 0; k < 3; ++k) {
-          const double limit = k == 0 ? arms_[a]->settings().swivel : arms_[a]->settings().clavicle, x = now_.x[a].x[k];
-          if (const std::size_t g = at(a, k); free[g] && std::abs(x) >= limit && change[g] * x > 0) free[g] = same = false;
+          const auto [least, limit] = arms_[a]->limits(k);
+          const double x = now_.x[a].x[k];
+          if (const std::size_t g = at(a, k); free[g] && ((x >= limit && change[g] > 0) || (x <= least && change[g] < 0))) free[g] = same = false;
         }
       if (same) break;
     }
@@ -245,23 +246,18 @@ ArmChanges ArmGroup::search(const ArmChanges& start, double margin, int steps, c
   };
   ArmChanges best = from(start, watched);
   if (!(start == none) || empty(watched) || left() <= 0) return best;
-  // Stuck: with the elbows lifted first, then with the hands led out in front and to the sides.
+  // Stuck: from elsewhere.
   double deep = depth(best, watched);
-  const double way = 0.12 * metre;
-  struct Start {
-    double swivel, side, up, front;
-  };
-  for (const Start& s : {Start{1.4, 0, 0, 0}, Start{-1.4, 0, 0, 0}, Start{0.8, 1, 1, 1}, Start{-0.8, 1, 1, 1}, Start{0.8, 1, -1, 1}, Start{-0.8, 1, -1, 1}}) {
+  for (const Start& lead : starts(freedom)) {
     if (deep < 0.002 * metre) break;
-    const bool leads = s.front != 0;
-    if (leads && !freedom.wrist) continue;
     ArmChanges other;
     for (std::size_t a = 0; a < arms_.size(); ++a) {
-      other[a].swivel() = a == 0 ? s.swivel : -s.swivel;
-      // A thing in both hands goes straight ahead.
-      other[a].x[3] = arms_.size() > 1 ? 0 : way * s.side * arms_[a]->outwards();
-      other[a].x[4] = way * s.up;
-      other[a].x[5] = way * s.front;
+      const double out = arms_[a]->outwards();
+      other[a].x = lead;
+      // What is led to a side goes to the arm's own, what both hands hold straight ahead.
+      if (!arms_[a]->settings().handStays) other[a].x[4] *= out, other[a].x[5] *= out;
+      else if (arms_.size() > 1) other[a].x[0] *= out, other[a].x[3] = 0;
+      else other[a].x[3] *= out;
     }
     Watches seen;
     other = from(other, seen);
@@ -269,6 +265,18 @@ ArmChanges ArmGroup::search(const ArmChanges& start, double margin, int steps, c
     if (d < deep - 0.003 * metre) best = other, deep = d, watched = seen;
   }
   return best;
+}
+
+std::vector<ArmGroup::Start> ArmGroup::starts(const ArmFreedom& freedom) const {
+  // Upper arms raised to the side, to the front, both, lowered to the back; with elbows bent.
+  if (!arms_[0]->settings().handStays) return {{0.3, 0, 0, 0, 0, 1.0}, {0.3, 0, 0, -1.0, 0, 0}, {0.6, 0, 0, -0.7, 0, 0.7}, {0.3, 0, 0, 0.8, 0, 0.3}, {-0.5, 0, 0, 0, -0.7, 0.3}};
+  // Elbows lifted; then with the hands led out in front and to the sides.
+  std::vector<Start> out{{1.4}, {-1.4}};
+  const double way = 0.12 * arms_[0]->scaled(1);
+  if (freedom.wrist)
+    for (const double up : {way, -way})
+      for (const double swivel : {0.8, -0.8}) out.push_back({swivel, 0, 0, way, up, way});
+  return out;
 }
 
 ArmChanges ArmGroup::kept(const ArmChanges& change, const ArmFreedom& freedom) const {

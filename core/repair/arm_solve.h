@@ -56,6 +56,9 @@ class ArmGroup {
     double value = 0;
   };
   void pose(State& state) const;
+  using Start = std::array<double, ArmChange::size>;
+  /// Where else to begin for a left arm, or both.
+  [[nodiscard]] std::vector<Start> starts(const ArmFreedom& freedom) const;
 
   std::vector<ArmClearer*> arms_;
   State now_, next_;

@@ -110,7 +110,9 @@ TEST_P(ClearedPair, ArmsEndOutsideAndSteady) {
   constexpr unsigned seed = 4;
   std::mt19937 random(seed);
   int tried = 0, possible = 0, done = 0;
-  std::array<ArmClearer, 2> arms{ArmClearer(*context, model, 0, {}), ArmClearer(*context, model, 1, {})};
+  ArmClearanceSettings handKept;
+  handKept.handStays = true;
+  std::array<ArmClearer, 2> arms{ArmClearer(*context, model, 0, handKept), ArmClearer(*context, model, 1, handKept)};
   for (int draw = 0; draw < 600 && tried < 60; ++draw) {
     const int f = static_cast<int>(random() % static_cast<unsigned>(in.frames()));
     const std::size_t side = draw % 2;
