@@ -222,7 +222,7 @@ ArmClearer::Likeness ArmClearer::likeness(const ArmChange& change, const Carry& 
   const std::array<double, ArmChange::size>& x = change.x;
   if (!settings_.handStays) {
     const Vec3d shift = carry.by[4].translation * wrist;
-    const double roll = 0.15 * limb_.upper * dot(rotate(frame_, Vec3d{x[3], x[4], x[5]}), first_);
+    const double roll = 0.5 * limb_.upper * dot(rotate(frame_, Vec3d{x[3], x[4], x[5]}), first_);
     return {upper.x, upper.y, upper.z, fore.x, fore.y, fore.z, girdle * x[1], girdle * x[2], roll, shift.x, shift.y, shift.z};
   }
   return {upper.x, upper.y, upper.z, fore.x, fore.y, fore.z, girdle * x[1], girdle * x[2], 0.15 * limb_.upper * x[0], wrist * x[3], wrist * x[4], wrist * x[5]};
@@ -326,7 +326,7 @@ void ArmClearer::rows(const ArmChange& change, const Carry& carry, const Watch& 
     const double allowed = points_[static_cast<std::size_t>(i)].allowed;
     const double need = allowed > 0 ? -allowed - d.distance : margin - d.distance;
     // Where not everything can be had, the torso comes first.
-    if (need > -reach) out.push_back({need, p, d.gradient, i, solid.solid().part == BodyPart::torso ? 1.0 : 0.1});
+    if (need > -reach) out.push_back({need, p, d.gradient, i, solid.solid().part == BodyPart::torso ? 1.0 : solid.solid().part == BodyPart::head ? 0.002 : 0.1});
   }
 }
 
@@ -336,6 +336,11 @@ double ArmClearer::depth(const ArmChange& change, const Watch& watch) {
   double worst = -1;
   for (const auto& [i, s] : watch.pairs) worst = std::max(worst, -posed_[s].sample(pointAt(i, now)).distance - points_[i].allowed);
   return worst;
+}
+
+ArmChange ArmClearer::fitted(const ArmFit& fit) const {
+  const Vec3d turn = fit.turn(rotate(conjugate(frame_), first_));
+  return {{0, 0, 0, turn.x, turn.y, turn.z}};
 }
 
 std::array<double, ArmChange::size> ArmClearer::weights() const {

@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "core/body/body_model.h"
+#include "core/repair/arm_fit.h"
 #include "core/repair/poser.h"
 
 namespace understudy {
@@ -106,6 +107,8 @@ class ArmClearer {
   [[nodiscard]] double gain(const Row& row, const Carry& there) const { return dot(row.gradient, pointAt(row.index, there) - row.point); }
   /// Metres that one unit of each parameter moves about.
   [[nodiscard]] std::array<double, ArmChange::size> weights() const;
+  /// The change by which a free arm fits this body, whatever else it does: arm_fit.h.
+  [[nodiscard]] ArmChange fitted(const ArmFit& fit) const;
   void clamp(ArmChange& change) const;
   /// The least and the most that a parameter may be in the loaded pose.
   [[nodiscard]] std::pair<double, double> limits(std::size_t parameter) const;

@@ -63,20 +63,33 @@ double ArmGroup::cost(const ArmChanges& change, const ArmChanges& anchor) const 
   return std::sqrt(sum);
 }
 
-ArmChanges ArmGroup::solve(const ArmChanges& start, const ArmChanges& anchor, const Watches& watches, double margin, int steps, const ArmFreedom& freedom) {
+ArmGroup::Goal ArmGroup::near(const ArmChanges& change) const {
+  Goal out;
+  for (std::size_t a = 0; a < arms_.size(); ++a) out.wanted[a] = arms_[a]->likeness(change[a], arms_[a]->carry(change[a]));
+  out.firm = 1000;
+  return out;
+}
+
+ArmGroup::Goal ArmGroup::least(const ArmChanges& home) const {
+  Goal out;
+  for (std::size_t a = 0; a < arms_.size(); ++a) {
+    const ArmClearer::Likeness there = arms_[a]->likeness(home[a], arms_[a]->carry(home[a]));
+    for (std::size_t i = 0; i < 3; ++i) out.wanted[a][i] = there[i];
+  }
+  out.firm = 60;
+  return out;
+}
+
+ArmChanges ArmGroup::solve(const ArmChanges& start, const Goal& goal, const Watches& watches, double margin, int steps, const ArmFreedom& freedom) {
   const std::size_t n = dims(), count = arms_.size();
   now_.x = start;
   for (std::size_t a = 0; a < count; ++a) arms_[a]->clamp(now_.x[a]);
-  bool still = true;
-  for (std::size_t a = 0; a < count; ++a) still = still && anchor[a].none();
-  // Of the needs against the anchor; near no change at all there is a balance to be found, elsewhere needs have to be met.
-  const double firm = still ? 60 : 1000;
+  const double firm = goal.firm;
+  const std::array<ArmClearer::Likeness, 2>& wanted = goal.wanted;
   const double reach = 0.03 * arms_[0]->scaled(1);
-  std::array<ArmClearer::Likeness, 2> wanted{};
   Row9 w{};
   std::array<bool, most> used{};
   for (std::size_t a = 0; a < count; ++a) {
-    wanted[a] = arms_[a]->likeness(anchor[a], arms_[a]->carry(anchor[a]));
     const std::array<double, ArmChange::size> own = arms_[a]->weights();
     for (std::size_t k = 0; k < own.size(); ++k) {
       w[at(a, k)] = own[k];
@@ -220,8 +233,8 @@ ArmChanges ArmGroup::solve(const ArmChanges& start, const ArmChanges& anchor, co
   return now_.x;
 }
 
-ArmChanges ArmGroup::search(const ArmChanges& start, double margin, int steps, const ArmFreedom& freedom, Watches& watched) {
-  const ArmChanges none;
+ArmChanges ArmGroup::search(const ArmChanges& start, const ArmChanges& home, double margin, int steps, const ArmFreedom& freedom, Watches& watched) {
+  const Goal goal = least(home);
   const double metre = arms_[0]->scaled(1);
   const auto empty = [&](const Watches& seen) {
     bool all = true;
@@ -232,20 +245,24 @@ ArmChanges ArmGroup::search(const ArmChanges& start, double margin, int steps, c
     seen = watch(x);
     for (int left = steps; left > 0; left -= 8) {
       const ArmChanges before = x;
-      x = solve(x, none, seen, margin, std::min(left, 8), freedom);
+      x = solve(x, goal, seen, margin, std::min(left, 8), freedom);
       if (cost(x, before) < 0.015 * metre) break;
       seen = watch(x);
     }
     // What holding on to no change leaves undone.
     for (int pass = 0; pass < 3 && !empty(seen); ++pass) {
-      x = solve(x, x, seen, margin, pass == 0 ? 3 : 8, freedom);
+      Goal more = goal;
+      more.firm = 1000;
+      x = solve(x, more, seen, margin, pass == 0 ? 4 : 8, freedom);
       if (left() <= 0.001 * metre || steps < 40) break;
       seen = watch(x);
     }
     return x;
   };
   ArmChanges best = from(start, watched);
-  if (!(start == none) || empty(watched) || left() <= 0) return best;
+  bool led = false;
+  for (std::size_t a = 0; a < arms_.size(); ++a) led = led || !home[a].none();
+  if (led || !(start == home) || empty(watched) || left() <= 0) return best;
   // Stuck: from elsewhere.
   double deep = depth(best, watched);
   for (const Start& lead : starts(freedom)) {

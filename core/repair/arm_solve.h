@@ -28,15 +28,24 @@ class ArmGroup {
   using Watches = std::array<ArmClearer::Watch, 2>;
   [[nodiscard]] Watches watch(const ArmChanges& change);
   [[nodiscard]] double depth(const ArmChanges& change, const Watches& watches);
-  /// Changes `start` step by step until all watched points are `margin` metres out, holding it near `anchor` in what shows: the
+  /// How the arms should lie, and how firmly needs count against that.
+  struct Goal {
+    std::array<ArmClearer::Likeness, 2> wanted{};
+    double firm = 0;
+  };
+  /// As after a change; needs have to be met.
+  [[nodiscard]] Goal near(const ArmChanges& change) const;
+  /// As little changed as can be, but for the upper arms, which go where `home` leads them: a balance.
+  [[nodiscard]] Goal least(const ArmChanges& home) const;
+  /// Changes `start` step by step until all watched points are `margin` metres out, holding it near the goal in what shows: the
   /// directions of the arms' bones.
-  [[nodiscard]] ArmChanges solve(const ArmChanges& start, const ArmChanges& anchor, const Watches& watches, double margin, int steps, const ArmFreedom& freedom);
+  [[nodiscard]] ArmChanges solve(const ArmChanges& start, const Goal& goal, const Watches& watches, double margin, int steps, const ArmFreedom& freedom);
   /// Metres that the last solve() left of its margin; negative: it is met.
   [[nodiscard]] double left() const { return left_; }
   /// The same at its start.
   [[nodiscard]] double leftBefore() const { return before_; }
-  /// From a start to the smallest change (measured from none) that clears the arms; `watches` receives what to watch there.
-  [[nodiscard]] ArmChanges search(const ArmChanges& start, double margin, int steps, const ArmFreedom& freedom, Watches& watches);
+  /// From a start to the smallest change (measured from `home`) that clears the arms; `watches` receives what to watch there.
+  [[nodiscard]] ArmChanges search(const ArmChanges& start, const ArmChanges& home, double margin, int steps, const ArmFreedom& freedom, Watches& watches);
   /// How much of a change it is, metres.
   [[nodiscard]] double cost(const ArmChanges& change, const ArmChanges& anchor) const;
   /// The nearest change in which no hand that has to stay falls behind its goal.

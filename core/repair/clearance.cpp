@@ -12,8 +12,8 @@ namespace {
 /// Nodes of the solution lie this many a second.
 constexpr double nodesPerSecond = 30;
 /// Half widths of the smoothing rounds, in nodes. After each one the arms are cleared again.
-constexpr int rounds[] = {4, 3, 2, 2};
-constexpr int spread = 4 + 3 + 2 + 2;
+constexpr int rounds[] = {6, 5, 4, 3, 2, 2};
+constexpr int spread = 6 + 5 + 4 + 3 + 2 + 2;
 /// Turns of an arm's bones beyond this are told, radians (15°).
 constexpr double toldFrom = 0.2617994;
 /// Seconds around a hold in which arms are looked at as well, and in which that fades out.
@@ -58,6 +58,7 @@ class ClearanceLayer final : public RepairLayer {
   ClearanceLayer(std::shared_ptr<const RepairContext> context, std::vector<const Repair*> repairs, std::shared_ptr<const BodyModel> model, std::vector<ClearanceTask> tasks,
                  ClearedHands hands)
       : RepairLayer(std::move(context), std::move(repairs)), model_(std::move(model)), tasks_(std::move(tasks)), hands_(hands) {
+    fits_ = armFits(*context_, *model_);
     stride_ = std::max(1, static_cast<int>(std::lround(context_->rate.hertz() / nodesPerSecond)));
   }
 
@@ -124,7 +125,9 @@ class ClearanceLayer final : public RepairLayer {
       for (int half = 2; half >= 1; half /= 2)
         for (int n = first_ + half; n + half <= last_; n += 2 * half) search(n, 10, half);
       std::vector<ArmChanges> smooth = nodes_;
+      int round = 0;
       for (const int radius : rounds) {
+        ++round;
         for (int n = first_; n <= last_; ++n)
           mix(smooth[place(n)], count_, radius, [&](int k) -> const ArmChanges& { return nodes_[place(std::clamp(n + k, first_, last_))]; });
         for (int n = first_; n <= last_; ++n) {
@@ -132,7 +135,11 @@ class ClearanceLayer final : public RepairLayer {
           const ArmGroup::Watches& watch = watches_[place(n)];
           if (nothing(watch) || nothing(x)) continue;
           load(n);
-          x = settled(x, group_->solve(x, x, watch, margin_ + slack_, 3, freedom(frameOf(n))));
+          if (round <= 2 && layer_.hands_ == ClearedHands::free) {
+            x = group_->search(x, homeOf(), margin_ + slack_, 8, freedom(frameOf(n)), watches_[place(n)]);
+            continue;
+          }
+          x = settled(x, group_->solve(x, group_->near(x), watch, margin_ + slack_, 3, freedom(frameOf(n))));
         }
         nodes_ = smooth;
       }
@@ -247,12 +254,22 @@ class ClearanceLayer final : public RepairLayer {
 
     void search(int n, int steps, int half) {
       if (idle_[place(n)]) return;
-      ArmChanges start;
+      load(n);
+      const ArmChanges home = homeOf();
+      ArmChanges start = home;
       if (half > 0)
         for (std::size_t a = 0; a < count_; ++a)
           for (std::size_t i = 0; i < ArmChange::size; ++i) start[a].x[i] = (nodes_[place(n - half)][a].x[i] + nodes_[place(n + half)][a].x[i]) / 2;
-      load(n);
-      nodes_[place(n)] = group_->search(start, margin_ + slack_, steps, freedom(frameOf(n)), watches_[place(n)]);
+      nodes_[place(n)] = group_->search(start, home, margin_ + slack_, steps, freedom(frameOf(n)), watches_[place(n)]);
+    }
+
+    /// Where the loaded pose's arms fit the body.
+    [[nodiscard]] ArmChanges homeOf() const {
+      ArmChanges home;
+      if (layer_.hands_ == ClearedHands::free)
+        for (std::size_t a = 0; a < count_; ++a)
+          if (task_.arms[a].settings.torso) home[a] = arms_[a].fitted((*layer_.fits_)[static_cast<std::size_t>(task_.arms[a].side)]);
+      return home;
     }
 
     /// Frame by frame, a little beyond the ends, so that what each frame adds can be evened out.
@@ -271,7 +288,7 @@ class ClearanceLayer final : public RepairLayer {
           poser_.load(in_, f);
           loadFrom(poser_, f);
         }
-        found_[static_cast<std::size_t>(f - from_)] = settled(start, group_->solve(start, start, watchAt(f), margin_, 2, freedom(f)));
+        found_[static_cast<std::size_t>(f - from_)] = settled(start, group_->solve(start, group_->near(start), watchAt(f), margin_, 2, freedom(f)));
       }
     }
     [[nodiscard]] const ArmGroup::Watches& watchAt(int f) const { return watches_[place(std::clamp((f + stride_ / 2) / stride_, first_, last_))]; }
@@ -294,6 +311,7 @@ class ClearanceLayer final : public RepairLayer {
   };
 
   std::shared_ptr<const BodyModel> model_;
+  std::shared_ptr<const std::array<ArmFit, 2>> fits_;
   std::vector<ClearanceTask> tasks_;
   ClearedHands hands_;
   int stride_ = 1;
