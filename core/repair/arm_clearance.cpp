@@ -218,7 +218,7 @@ ArmClearer::Carry ArmClearer::carry(const ArmChange& change) const {
 
 ArmClearer::Likeness ArmClearer::likeness(const ArmChange& change, const Carry& carry) const {
   const Vec3d upper = (carry.by[2].linear * first_ - first_) * upper_, fore = (carry.by[3].linear * second_ - second_) * lower_;
-  const double girdle = 0.6 * std::max(distance(root_, girdle_), 0.05 * scale_), wrist = 0.15;
+  const double girdle = (settings_.handStays ? 0.6 : 2.0) * std::max(distance(root_, girdle_), (settings_.handStays ? 0.05 : 0.1) * scale_), wrist = 0.15;
   const std::array<double, ArmChange::size>& x = change.x;
   if (!settings_.handStays) {
     const Vec3d shift = carry.by[4].translation * wrist;
