@@ -74,7 +74,7 @@ ArmGroup::Goal ArmGroup::least(const ArmChanges& home) const {
   Goal out;
   for (std::size_t a = 0; a < arms_.size(); ++a) {
     const ArmClearer::Likeness there = arms_[a]->likeness(home[a], arms_[a]->carry(home[a]));
-    for (std::size_t i = 0; i < 3; ++i) out.wanted[a][i] = there[i];
+    for (std::size_t i = 0; i < 3; ++i) out.wanted[a][i] = 0.5 * there[i];
   }
   out.firm = 60;
   return out;
