@@ -139,6 +139,7 @@ class ClearanceLayer final : public RepairLayer {
             x = group_->search(x, homeOf(), margin_ + slack_, 8, freedom(frameOf(n)), watches_[place(n)]);
             continue;
           }
+          watches_[place(n)] = group_->watch(x);
           x = settled(x, group_->solve(x, group_->near(x), watch, margin_ + slack_, 3, freedom(frameOf(n))));
         }
         nodes_ = smooth;
