@@ -19,6 +19,7 @@ ArmClearer::ArmClearer(const RepairContext& context, std::shared_ptr<const BodyM
   limb_ = context.arms[static_cast<std::size_t>(side)];
   const ArmPoints& skin = model_->arms[static_cast<std::size_t>(side)];
   scale_ = context.height / 1.7;
+  byWrist_ = settings.handStays || !held.empty();
   if (!limb_.complete() || (skin.points.empty() && held.empty())) return;
   const std::size_t n = static_cast<std::size_t>(context.body.rig.size());
   groupOfJoint_.assign(n, 0);
@@ -179,7 +180,7 @@ ArmClearer::Carry ArmClearer::carryFree(const ArmChange& change) const {
 }
 
 ArmClearer::Carry ArmClearer::carry(const ArmChange& change) const {
-  if (!settings_.handStays) return carryFree(change);
+  if (!byWrist_) return carryFree(change);
   Carry out;
   const std::array<double, ArmChange::size>& x = change.x;
   if (limb_.girdle >= 0 && (x[1] != 0 || x[2] != 0)) {
@@ -218,9 +219,9 @@ ArmClearer::Carry ArmClearer::carry(const ArmChange& change) const {
 
 ArmClearer::Likeness ArmClearer::likeness(const ArmChange& change, const Carry& carry) const {
   const Vec3d upper = (carry.by[2].linear * first_ - first_) * upper_, fore = (carry.by[3].linear * second_ - second_) * lower_;
-  const double girdle = (settings_.handStays ? 0.6 : 2.0) * std::max(distance(root_, girdle_), (settings_.handStays ? 0.05 : 0.1) * scale_), wrist = 0.15;
+  const double girdle = (byWrist_ ? 0.6 : 2.0) * std::max(distance(root_, girdle_), (byWrist_ ? 0.05 : 0.1) * scale_), wrist = 0.15;
   const std::array<double, ArmChange::size>& x = change.x;
-  if (!settings_.handStays) {
+  if (!byWrist_) {
     const Vec3d shift = carry.by[4].translation * wrist;
     const double roll = 0.5 * limb_.upper * dot(rotate(frame_, Vec3d{x[3], x[4], x[5]}), first_);
     return {upper.x, upper.y, upper.z, fore.x, fore.y, fore.z, girdle * x[1], girdle * x[2], roll, shift.x, shift.y, shift.z};
@@ -339,20 +340,21 @@ double ArmClearer::depth(const ArmChange& change, const Watch& watch) {
 }
 
 ArmChange ArmClearer::fitted(const ArmFit& fit) const {
+  if (byWrist_) return {};
   const Vec3d turn = fit.turn(rotate(conjugate(frame_), first_));
   return {{0, 0, 0, turn.x, turn.y, turn.z}};
 }
 
 std::array<double, ArmChange::size> ArmClearer::weights() const {
   const double girdle = 1.2 * std::max(distance(root_, girdle_), 0.05 * scale_);
-  if (!settings_.handStays) return {lower_, girdle, girdle, upper_, upper_, upper_};
+  if (!byWrist_) return {lower_, girdle, girdle, upper_, upper_, upper_};
   return {0.5 * std::max(circle_, 0.12 * limb_.upper), girdle, girdle, 1, 1, 1};
 }
 
 std::pair<double, double> ArmClearer::limits(std::size_t parameter) const {
   if (parameter == 1 || parameter == 2) return {-settings_.clavicle, settings_.clavicle};
   if (parameter > 2) return {-1e9, 1e9};
-  if (settings_.handStays) return {-settings_.swivel, settings_.swivel};
+  if (byWrist_) return {-settings_.swivel, settings_.swivel};
   // An elbow opens as far as nearly straight and bends as far as an arm does, except where it went further by itself.
   return {std::min(0.0, 0.03 - bent_), std::max(0.0, settings_.bend - bent_)};
 }
@@ -362,7 +364,7 @@ void ArmClearer::clamp(ArmChange& change) const {
     const auto [least, most] = limits(k);
     change.x[k] = std::clamp(change.x[k], least, most);
   }
-  const double most = settings_.handStays ? limb_.full() : settings_.swivel;
+  const double most = byWrist_ ? limb_.full() : settings_.swivel;
   double shift = 0;
   for (std::size_t k = 3; k < 6; ++k) shift += change.x[k] * change.x[k];
   if (shift > most * most)

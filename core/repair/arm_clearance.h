@@ -15,9 +15,9 @@ namespace understudy {
 /// What is done to an arm, on top of the pose it had.
 struct ArmChange {
   static constexpr std::size_t size = 6;
-  /// Where the hand stays: 0: swivel about the shoulder–wrist line, radians; 1, 2: clavicle about its own two axes, radians; 3–5: what
-  /// both hands hold, metres in the frame of what the arm hangs on.
-  /// Where the hand is free: 0: the elbow, radians, positive bends it; 1, 2: clavicle, the upper arm keeps its direction; 3–5: rotation
+  /// Where the hand stays or holds something: 0: swivel about the shoulder–wrist line, radians; 1, 2: clavicle about its own two axes,
+  /// radians; 3–5: wrist, metres in the frame of what the arm hangs on.
+  /// Where it is free: 0: the elbow, radians, positive bends it; 1, 2: clavicle, the upper arm keeps its direction; 3–5: rotation
   /// vector of the upper arm in the frame of what the arm hangs on. The pose follows from these without a case or a pole, so that
   /// changes that are smooth over time give motion that is.
   std::array<double, size> x{};
@@ -32,7 +32,7 @@ struct ArmChange {
 struct ArmClearanceSettings {
   bool handStays = false;         ///< the hand's goal is kept exactly: the arm never straightens so far that the wrist falls behind
   double clavicle = 0.2617994;    ///< radians about each axis at most (15°)
-  double swivel = 2.6;            ///< radians at most; of the upper arm too, where the hand is free
+  double swivel = 2.6;            ///< radians at most; also of the upper arm where changes turn it
   double bend = 2.5;              ///< radians to which an elbow may be bent by a change
   bool torso = true, head = true, thighs = true;
 };
@@ -46,6 +46,7 @@ class ArmClearer {
   ArmClearer(const RepairContext& context, std::shared_ptr<const BodyModel> model, int side, const ArmClearanceSettings& settings, const HeldPoints& held = {});
   [[nodiscard]] bool able() const { return able_; }
   [[nodiscard]] const ArmClearanceSettings& settings() const { return settings_; }
+  [[nodiscard]] bool byWrist() const { return byWrist_; }
   [[nodiscard]] bool hasGirdle() const { return limb_.girdle >= 0; }
   /// Metres of a character 1.7 m tall, for this one.
   [[nodiscard]] double scaled(double metres) const { return metres * scale_; }
@@ -126,6 +127,7 @@ class ArmClearer {
   ArmClearanceSettings settings_;
   LimbRig limb_;
   bool able_ = false;
+  bool byWrist_ = false;  ///< what changes mean, see ArmChange
   int side_ = 0;
   double scale_ = 1;
   std::vector<signed char> groupOfJoint_;

@@ -272,7 +272,7 @@ ArmChanges ArmGroup::search(const ArmChanges& start, const ArmChanges& home, dou
       const double out = arms_[a]->outwards();
       other[a].x = lead;
       // What is led to a side goes to the arm's own, what both hands hold straight ahead.
-      if (!arms_[a]->settings().handStays) other[a].x[4] *= out, other[a].x[5] *= out;
+      if (!arms_[a]->byWrist()) other[a].x[4] *= out, other[a].x[5] *= out;
       else if (arms_.size() > 1) other[a].x[0] *= out, other[a].x[3] = 0;
       else other[a].x[3] *= out;
     }
@@ -286,7 +286,7 @@ ArmChanges ArmGroup::search(const ArmChanges& start, const ArmChanges& home, dou
 
 std::vector<ArmGroup::Start> ArmGroup::starts(const ArmFreedom& freedom) const {
   // Upper arms raised to the side, to the front, both, lowered to the back; with elbows bent.
-  if (!arms_[0]->settings().handStays) return {{0.3, 0, 0, 0, 0, 1.0}, {0.3, 0, 0, -1.0, 0, 0}, {0.6, 0, 0, -0.7, 0, 0.7}, {0.3, 0, 0, 0.8, 0, 0.3}, {-0.5, 0, 0, 0, -0.7, 0.3}};
+  if (!arms_[0]->byWrist()) return {{0.3, 0, 0, 0, 0, 1.0}, {0.3, 0, 0, -1.0, 0, 0}, {0.6, 0, 0, -0.7, 0, 0.7}, {0.3, 0, 0, 0.8, 0, 0.3}, {-0.5, 0, 0, 0, -0.7, 0.3}};
   // Elbows lifted; then with the hands led out in front and to the sides.
   std::vector<Start> out{{1.4}, {-1.4}};
   const double way = 0.12 * arms_[0]->scaled(1);
