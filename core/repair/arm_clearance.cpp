@@ -140,7 +140,7 @@ void ArmClearer::load(const Pose& pose) {
   girdle_ = pose.girdle;
   root_ = pose.root;
   mid_ = pose.mid;
-  end_ = pose.end;
+  end_ = pivot_ = pose.end;
   frame_ = pose.frame;
   swingAxis_ = rotate(frame_, Vec3d{0, 1, 0});
   raiseAxis_ = normalised(cross(normalised(root_ - girdle_, rotate(frame_, Vec3d{side_ == 0 ? 1.0 : -1.0, 0, 0})), swingAxis_), rotate(frame_, Vec3d{0, 0, 1}));
@@ -190,7 +190,8 @@ ArmClearer::Carry ArmClearer::carry(const ArmChange& change) const {
   const Quatd& shoulder = out.turn[0];
   const Vec3d root = girdle_ + rotate(shoulder, root_ - girdle_);
   // The wrist's line and distance; full stretch is approached, never snapped to.
-  const Vec3d wanted = end_ + rotate(frame_, Vec3d{x[3], x[4], x[5]}) - root;
+  if (x[6] != 0 || x[7] != 0 || x[8] != 0) out.turn[3] = expOf(rotate(frame_, Vec3d{x[6], x[7], x[8]}));
+  const Vec3d wanted = pivot_ + rotate(out.turn[3], end_ - pivot_) + rotate(frame_, Vec3d{x[3], x[4], x[5]}) - root;
   const Vec3d newLine = normalised(wanted, rotate(shoulder, line_));
   const double full = upper_ + lower_, shortest = std::abs(upper_ - lower_) + 1e-3 * full, far = length(wanted);
   const double exact = std::max(span_ / full, settings_.handStays ? 0.995 : 0.97);
@@ -213,20 +214,20 @@ ArmClearer::Carry ArmClearer::carry(const ArmChange& change) const {
   out.turn[2] = rotationBetween(rotate(out.turn[1], second_), fore) * out.turn[1];
   out.by[2] = about(root_, root, out.turn[1]);
   out.by[3] = about(mid_, newElbow, out.turn[2]);
-  out.by[4] = {Mat3d{}, end - end_};
+  out.by[4] = about(end_, end, out.turn[3]);
   return out;
 }
 
 ArmClearer::Likeness ArmClearer::likeness(const ArmChange& change, const Carry& carry) const {
   const Vec3d upper = (carry.by[2].linear * first_ - first_) * upper_, fore = (carry.by[3].linear * second_ - second_) * lower_;
-  const double girdle = (byWrist_ ? 0.6 : 2.0) * std::max(distance(root_, girdle_), (byWrist_ ? 0.05 : 0.1) * scale_), wrist = 0.15;
+  const double girdle = (byWrist_ ? 0.6 : 2.0) * std::max(distance(root_, girdle_), (byWrist_ ? 0.05 : 0.1) * scale_), wrist = 0.15, hold = 0.03 * scale_;
   const std::array<double, ArmChange::size>& x = change.x;
   if (!byWrist_) {
     const Vec3d shift = carry.by[4].translation * wrist;
     const double roll = 0.5 * limb_.upper * dot(rotate(frame_, Vec3d{x[3], x[4], x[5]}), first_);
-    return {upper.x, upper.y, upper.z, fore.x, fore.y, fore.z, girdle * x[1], girdle * x[2], roll, shift.x, shift.y, shift.z};
+    return {upper.x, upper.y, upper.z, fore.x, fore.y, fore.z, girdle * x[1], girdle * x[2], roll, shift.x, shift.y, shift.z, 0, 0, 0};
   }
-  return {upper.x, upper.y, upper.z, fore.x, fore.y, fore.z, girdle * x[1], girdle * x[2], 0.15 * limb_.upper * x[0], wrist * x[3], wrist * x[4], wrist * x[5]};
+  return {upper.x, upper.y, upper.z, fore.x, fore.y, fore.z, girdle * x[1], girdle * x[2], 0.15 * limb_.upper * x[0], wrist * x[3], wrist * x[4], wrist * x[5], hold * x[6], hold * x[7], hold * x[8]};
 }
 
 double ArmClearer::turned(const ArmChange& change) const {
@@ -347,8 +348,9 @@ ArmChange ArmClearer::fitted(const ArmFit& fit) const {
 
 std::array<double, ArmChange::size> ArmClearer::weights() const {
   const double girdle = 1.2 * std::max(distance(root_, girdle_), 0.05 * scale_);
-  if (!byWrist_) return {lower_, girdle, girdle, upper_, upper_, upper_};
-  return {0.5 * std::max(circle_, 0.12 * limb_.upper), girdle, girdle, 1, 1, 1};
+  if (!byWrist_) return {lower_, girdle, girdle, upper_, upper_, upper_, 1, 1, 1};
+  const double turn = std::max(distance(end_, pivot_), 0.1 * scale_);
+  return {0.5 * std::max(circle_, 0.12 * limb_.upper), girdle, girdle, 1, 1, 1, turn, turn, turn};
 }
 
 std::pair<double, double> ArmClearer::limits(std::size_t parameter) const {
@@ -364,17 +366,19 @@ void ArmClearer::clamp(ArmChange& change) const {
     const auto [least, most] = limits(k);
     change.x[k] = std::clamp(change.x[k], least, most);
   }
-  const double most = byWrist_ ? limb_.full() : settings_.swivel;
-  double shift = 0;
-  for (std::size_t k = 3; k < 6; ++k) shift += change.x[k] * change.x[k];
-  if (shift > most * most)
-    for (std::size_t k = 3; k < 6; ++k) change.x[k] *= most / std::sqrt(shift);
+  for (const std::size_t first : {3u, 6u}) {
+    const double most = first == 3 && byWrist_ ? limb_.full() : settings_.swivel;
+    double sum = 0;
+    for (std::size_t k = first; k < first + 3; ++k) sum += change.x[k] * change.x[k];
+    if (sum > most * most)
+      for (std::size_t k = first; k < first + 3; ++k) change.x[k] *= most / std::sqrt(sum);
+  }
 }
 
 void ArmClearer::write(Poser& poser, const ArmChange& change) const {
   if (change.none()) return;
   const Carry c = carry(change);
-  const Quatd root = c.turn[1] * poser.rotation(limb_.root), mid = c.turn[2] * poser.rotation(limb_.mid), end = poser.rotation(limb_.end);
+  const Quatd root = c.turn[1] * poser.rotation(limb_.root), mid = c.turn[2] * poser.rotation(limb_.mid), end = c.turn[3] * poser.rotation(limb_.end);
   if (limb_.girdle >= 0 && (change.x[1] != 0 || change.x[2] != 0)) poser.turn(limb_.girdle, c.turn[0]);
   poser.setRotation(limb_.root, root);
   poser.setRotation(limb_.mid, mid);

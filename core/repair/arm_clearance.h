@@ -14,9 +14,10 @@ namespace understudy {
 
 /// What is done to an arm, on top of the pose it had.
 struct ArmChange {
-  static constexpr std::size_t size = 6;
+  static constexpr std::size_t size = 9;
   /// Where the hand stays or holds something: 0: swivel about the shoulder–wrist line, radians; 1, 2: clavicle about its own two axes,
-  /// radians; 3–5: wrist, metres in the frame of what the arm hangs on.
+  /// radians; 3–5: wrist, metres in the frame of what the arm hangs on; 6–8: rotation vector, radians in that frame, of what both
+  /// hands hold and of the hands, about the pivot.
   /// Where it is free: 0: the elbow, radians, positive bends it; 1, 2: clavicle, the upper arm keeps its direction; 3–5: rotation
   /// vector of the upper arm in the frame of what the arm hangs on. The pose follows from these without a case or a pole, so that
   /// changes that are smooth over time give motion that is.
@@ -64,6 +65,9 @@ class ArmClearer {
   void read(const Poser& poser, Pose& pose, const Quatd* frame = nullptr) const;
   void load(const Pose& pose);
   void load(const Poser& poser);
+  /// What both hands hold turns about this place of the stage; until set in a loaded pose: about the wrist.
+  void setPivot(const Vec3d& pivot) { pivot_ = pivot; }
+  [[nodiscard]] const Vec3d& wrist() const { return end_; }
   /// Whether what is held counts in watches to come; it does unless told otherwise.
   void setHolding(bool holding) { holding_ = holding; }
 
@@ -80,17 +84,18 @@ class ArmClearer {
   double depth(const ArmChange& change) { return depth(change, watch(change)); }
 
   /// How the arm lies after a change.
-  static constexpr std::size_t measures = 12;
+  static constexpr std::size_t measures = 15;
   using Likeness = std::array<double, measures>;
   static constexpr int groups = 5;  // stays, clavicle, upper arm, forearm, hand
   struct Carry {
     std::array<Affined, groups> by;
-    std::array<Quatd, 3> turn;  // of clavicle, upper arm, forearm
+    std::array<Quatd, 4> turn;  // of clavicle, upper arm, forearm, hand
     double over = 0;            // metres the wrist's goal lies beyond what is met exactly
     double missed = 0;          // metres the wrist stays from its goal
   };
   [[nodiscard]] Carry carry(const ArmChange& change) const;
-  /// Metres by which a change alters the arm, part by part: directions of its bones times their lengths, then collarbone, swivel, wrist.
+  /// Metres by which a change alters the arm, part by part: directions of its bones times their lengths, then collarbone, swivel, wrist,
+  /// turn of what is held.
   [[nodiscard]] Likeness likeness(const ArmChange& change, const Carry& carry) const;
   /// Largest angle, radians, by which a change turns the direction of upper arm or forearm.
   [[nodiscard]] double turned(const ArmChange& change) const;
@@ -176,7 +181,7 @@ class ArmClearer {
   Pose own_;
   std::vector<Affined> turned_, changed_;  // by joint
   std::vector<PosedSolid> posed_;
-  Vec3d girdle_, root_, mid_, end_;
+  Vec3d girdle_, root_, mid_, end_, pivot_;
   Quatd frame_;
   Vec3d raiseAxis_, swingAxis_;
   double upper_ = 0, lower_ = 0, span_ = 0, circle_ = 0;

@@ -87,11 +87,11 @@ ArmChanges ArmGroup::solve(const ArmChanges& start, const Goal& goal, const Watc
   const double firm = goal.firm;
   const std::array<ArmClearer::Likeness, 2>& wanted = goal.wanted;
   const double reach = 0.03 * arms_[0]->scaled(1);
-  Row9 w{};
+  Row12 w{};
   std::array<bool, most> used{};
   for (std::size_t a = 0; a < count; ++a) {
     const std::array<double, ArmChange::size> own = arms_[a]->weights();
-    for (std::size_t k = 0; k < own.size(); ++k) {
+    for (std::size_t k = 0; k < (count == 1 ? 6 : own.size()); ++k) {
       w[at(a, k)] = own[k];
       used[at(a, k)] = k == 0 || (k < 3 ? freedom.girdle && arms_[a]->hasGirdle() : freedom.wrist);
     }
@@ -130,7 +130,7 @@ ArmChanges ArmGroup::solve(const ArmChanges& start, const Goal& goal, const Watc
       if (deepest <= 0 && off < 1e-10 * arms_[0]->scaled(1) * arms_[0]->scaled(1)) break;
       for (std::size_t a = 0; a < count; ++a) {
         slopes_[a].assign(now_.rows[a].size(), {});
-        for (std::size_t k = 0; k < ArmChange::size; ++k) {
+        for (std::size_t k = 0; k < (count == 1 ? 6 : ArmChange::size); ++k) {
           const std::size_t g = at(a, k);
           bends[a][g] = {};
           if (!used[g]) continue;
@@ -152,8 +152,8 @@ ArmChanges ArmGroup::solve(const ArmChanges& start, const Goal& goal, const Watc
       active_[a].assign(now_.rows[a].size(), 0);
       for (std::size_t i = 0; i < active_[a].size(); ++i) active_[a][i] = now_.rows[a][i].need > 0;
     }
-    std::array<Row9, most> base{};
-    Row9 pullBack{};
+    std::array<Row12, most> base{};
+    Row12 pullBack{};
     for (std::size_t a = 0; a < count; ++a)
       for (std::size_t r = 0; r < n; ++r)
         for (std::size_t i = 0; i < ArmClearer::measures; ++i) {
@@ -162,16 +162,16 @@ ArmChanges ArmGroup::solve(const ArmChanges& start, const Goal& goal, const Watc
           pullBack[r] += v * (wanted[a][i] - now_.likeness[a][i]);
           for (std::size_t c = 0; c <= r; ++c) base[r][c] += v * bends[a][c][i];
         }
-    Row9 change{};
+    Row12 change{};
     std::array<bool, most> free = used;
     for (int round = 0; round < 4; ++round) {
-      std::array<Row9, most> m = base;
-      Row9 b = pullBack;
+      std::array<Row12, most> m = base;
+      Row12 b = pullBack;
       for (std::size_t a = 0; a < count; ++a)
         for (std::size_t i = 0; i < now_.rows[a].size(); ++i) {
           if (!active_[a][i]) continue;
           const ArmClearer::Row& row = now_.rows[a][i];
-          const Row9& slope = slopes_[a][i];
+          const Row12& slope = slopes_[a][i];
           for (std::size_t r = 0; r < n; ++r) {
             const double pull = firm * row.weight * slope[r];
             if (pull == 0) continue;
@@ -215,7 +215,7 @@ ArmChanges ArmGroup::solve(const ArmChanges& start, const Goal& goal, const Watc
     const double far = 0.1 * arms_[0]->scaled(1), factor = longest > far ? far / longest : 1;
     next_.x = now_.x;
     for (std::size_t a = 0; a < count; ++a) {
-      for (std::size_t k = 0; k < ArmChange::size; ++k) next_.x[a].x[k] += change[at(a, k)] * factor;
+      for (std::size_t k = 0; k < (count == 1 ? 6 : ArmChange::size); ++k) next_.x[a].x[k] += change[at(a, k)] * factor;
       arms_[a]->clamp(next_.x[a]);
     }
     pose(next_);

@@ -17,7 +17,7 @@ struct ArmFreedom {
   friend bool operator==(const ArmFreedom&, const ArmFreedom&) = default;
 };
 
-/// Arms that are cleared together: one, or two whose wrists shift by the same vector. Not for several threads at once.
+/// Arms that are cleared together: one, or two whose wrists shift and turn together. Not for several threads at once.
 class ArmGroup {
  public:
   /// `arms` outlive the group. Two arms have their poses read with one frame.
@@ -52,9 +52,9 @@ class ArmGroup {
   [[nodiscard]] ArmChanges kept(const ArmChanges& change, const ArmFreedom& freedom) const;
 
  private:
-  static constexpr std::size_t most = 9;
-  using Row9 = std::array<double, most>;
-  [[nodiscard]] std::size_t dims() const { return arms_.size() == 1 ? 6 : 9; }
+  static constexpr std::size_t most = 12;
+  using Row12 = std::array<double, most>;
+  [[nodiscard]] std::size_t dims() const { return arms_.size() == 1 ? 6 : most; }
   /// Place of an arm's parameter among the group's.
   [[nodiscard]] std::size_t at(std::size_t arm, std::size_t k) const { return arms_.size() == 1 ? k : k < 3 ? 3 * arm + k : 3 + k; }
   struct State {
@@ -71,7 +71,7 @@ class ArmGroup {
 
   std::vector<ArmClearer*> arms_;
   State now_, next_;
-  std::array<std::vector<Row9>, 2> slopes_;
+  std::array<std::vector<Row12>, 2> slopes_;
   std::array<std::vector<char>, 2> active_;
   double left_ = -1, before_ = -1;
 };

@@ -135,7 +135,7 @@ class ClearanceLayer final : public RepairLayer {
           const ArmGroup::Watches& watch = watches_[place(n)];
           if (nothing(watch) || nothing(x)) continue;
           load(n);
-          if (round <= 2 && layer_.hands_ == ClearedHands::free) {
+          if (round <= 2 && (layer_.hands_ == ClearedHands::free || shared())) {
             x = group_->search(x, homeOf(), margin_ + slack_, 8, freedom(frameOf(n)), watches_[place(n)]);
             continue;
           }
@@ -238,6 +238,10 @@ class ClearanceLayer final : public RepairLayer {
       for (std::size_t a = 0; a < count_; ++a) {
         arms_[a].load(pose[a]);
         arms_[a].setHolding(holds(a, f));
+      }
+      if (shared()) {
+        const Vec3d middle = (arms_[0].wrist() + arms_[1].wrist()) * 0.5;
+        for (ArmClearer& arm : arms_) arm.setPivot(middle);
       }
     }
     void load(int n) {
