@@ -58,6 +58,8 @@ class TouchCarrier {
   struct Effort {
     double over = 0, depth = 0;
     double cramped = 0;  ///< metres
+    double turned = 0;   ///< radians, upper arm and forearm, root of the sum of squares
+    Vec3d shift;         ///< of the wrist, stage
   };
   [[nodiscard]] Effort effortOf(const Poser& poser, const TouchSkin::Posed* hand, const LimbRig& arm, const SkinPlace& skin, const Vec3d& point) const;
 

@@ -71,18 +71,30 @@ class TouchLayer final : public RepairLayer {
 
   static constexpr int slopeFrames = 2;
 
-  /// How far the hand, and the other one where both come, are moved; in the stage or a joint's frame.
+  /// How far the hand, and the other one where both come, are moved, in the stage.
   struct Change {
     Vec3d own, other;
     Vec3d swing;  ///< rotation vector by which the hand with a prop is turned
-    [[nodiscard]] Change turned(const Quatd& q) const { return {rotate(q, own), rotate(q, other), rotate(q, swing)}; }
     [[nodiscard]] Change plus(const Change& c, double w) const { return {own + c.own * w, other + c.other * w, swing + c.swing * w}; }
     [[nodiscard]] double size() const { return std::max(length(own), length(other)); }
   };
-  /// The change at a span's edge, in its carrier's frame, and how it changes outwards a frame.
+  /// How a limb's joints are turned against the motion: rotation vectors in the frame of what each hangs on.
+  struct Bend {
+    Vec3d girdle, root, mid;
+    Vec3d end;         ///< of a hand with a prop, in its own frame; other ends keep their world rotation
+    double inner = 0;  ///< angle at the middle joint, radians
+    [[nodiscard]] Bend plus(const Bend& b, double w) const { return {girdle + b.girdle * w, root + b.root * w, mid + b.mid * w, end + b.end * w, inner}; }
+  };
+  /// A pose against the motion's own. Fading out over joints keeps an arm from running past its shoulder or straight on its way.
+  struct Turns {
+    Bend own, other;
+    std::vector<Vec3d> spine;
+    [[nodiscard]] Turns plus(const Turns& t, double w) const;
+    [[nodiscard]] double size() const;  ///< radians, of the joint that is turned most
+  };
+  /// The turns at a span's edge, and how they change outwards a frame.
   struct Edge {
-    Change change, outwards;
-    int carrier = -1;
+    Turns turns, outwards;
   };
   struct Pull {
     const Item* item = nullptr;
@@ -159,11 +171,15 @@ class TouchLayer final : public RepairLayer {
   /// What the smooth way leaves to the skin along the place's normal, metres; no more than a hand's trembling.
   [[nodiscard]] double leftAt(Poser& poser, const TiledMotion& in, const Item& item, int frame, Kept& kept) const;
 
+  /// How the joints are turned at a frame of the span by a touch that is alone.
+  [[nodiscard]] Turns turnsAt(Poser& poser, const TiledMotion& in, const Item& item, int frame, Kept& kept) const;
   [[nodiscard]] const Edge* edgeOf(Poser& poser, const TiledMotion& in, const Item& item, int side, Kept& kept) const;
 
   /// Distance of the skins beyond the wanted gap, metres.
   [[nodiscard]] double skinGap(const Poser& poser, const Item& item, int frame) const;
 
+  /// Turns the joints by what is left of the touches before and after their spans.
+  void fade(Poser& poser, const std::vector<Pull>& pulls, int frame) const;
   void solve(Poser& poser, const TiledMotion& in, const std::vector<Pull>& pulls, int frame) const;
 
   /// Part of the way the other hand comes: none where it is locked, all where this one is.

@@ -19,6 +19,7 @@ constexpr double mostSwing = 25 * degree;
 }  // namespace
 
 void TouchLayer::solve(Poser& poser, const TiledMotion& in, const std::vector<Pull>& pulls, int frame) const {
+  fade(poser, pulls, frame);
   Task task;
   task.frame = frame;
   for (int limb = 0; limb < 4; ++limb) {
@@ -42,16 +43,10 @@ void TouchLayer::solve(Poser& poser, const TiledMotion& in, const std::vector<Pu
   };
   bool exact = false;
   for (const Pull& pull : pulls) {
+    if (pull.edge) continue;
     for (const int limb : {pull.item->limb, pull.item->other})
       if (limb >= 0) task.limbs[static_cast<std::size_t>(limb)].weight = std::max(task.limbs[static_cast<std::size_t>(limb)].weight, pull.weight);
     task.spineMayHelp = task.spineMayHelp && pull.item->touch->spine;
-    if (pull.edge) {
-      const RepairFrames& when = frames_[pull.item->index];
-      const int out = frame < when.span.first ? when.span.first - frame : frame - when.span.last;
-      const Change change = pull.edge->change.plus(pull.edge->outwards, out);
-      add(pull, pull.edge->carrier >= 0 ? change.turned(poser.rotation(pull.edge->carrier)) : change, pull.weight);
-      continue;
-    }
     if (pull.start) {
       add(pull, *pull.start, pull.weight);
     } else {
@@ -61,6 +56,7 @@ void TouchLayer::solve(Poser& poser, const TiledMotion& in, const std::vector<Pu
     }
     exact = exact || (pull.weight > 1 - 1e-9 && !pull.settled);
   }
+  if (std::all_of(pulls.begin(), pulls.end(), [](const Pull& pull) { return pull.edge != nullptr; })) return;
   const bool spineTurned = bring(poser, task);
   if (exact) follow(poser, in, pulls, task, spineTurned);
 }
@@ -117,6 +113,7 @@ void TouchLayer::follow(Poser& poser, const TiledMotion& in, const std::vector<P
     const double step = pass < 3 || points ? 1 : 0.5;
     for (int limb = 0; limb < 4; ++limb) goalOf(limb) += (next[static_cast<std::size_t>(limb)] - goalOf(limb)) * step;
     poser.load(in, task.frame);  // what helps is found anew, not added up
+    fade(poser, pulls, task.frame);
     const bool turnedBefore = spineTurned;
     spineTurned = bring(poser, task);
     // A single hand that got where it should has moved no target along.
@@ -126,6 +123,7 @@ void TouchLayer::follow(Poser& poser, const TiledMotion& in, const std::vector<P
   if (last) return;
   task.limbs = best;
   poser.load(in, task.frame);
+  fade(poser, pulls, task.frame);
   bring(poser, task);
 }
 

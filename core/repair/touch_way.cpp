@@ -1,4 +1,4 @@
-// The way of a touch over time: what each frame asks for, made smooth, and what lies before and after its span.
+// The way of a touch over its span: what each frame asks for, made smooth.
 #include "core/repair/touch_layer.h"
 
 #include <algorithm>
@@ -109,30 +109,6 @@ double TouchLayer::leftAt(Poser& poser, const TiledMotion& in, const Item& item,
   }
   left = best;
   return best;
-}
-
-const TouchLayer::Edge* TouchLayer::edgeOf(Poser& poser, const TiledMotion& in, const Item& item, int side, Kept& kept) const {
-  std::optional<Edge>& known = keptOf(kept, item).edges[static_cast<std::size_t>(side)];
-  if (known) return &*known;
-  const RepairFrames& when = frames_[item.index];
-  const int edge = side == 0 ? when.span.first : when.span.last, inwards = side == 0 ? 1 : -1;
-  const int steps = std::min(slopeFrames, when.span.last - when.span.first);
-  std::array<Change, slopeFrames + 1> change;
-  Edge out;
-  for (int k = 0; k <= steps; ++k) {
-    const int f = edge + inwards * k;
-    const Change done = doneAt(poser, in, item, f, kept);
-    poser.load(in, f);
-    if (k == 0) out.carrier = momentAt(poser, item, f).joint;
-    change[static_cast<std::size_t>(k)] = out.carrier >= 0 ? done.turned(conjugate(poser.rotation(out.carrier))) : done;
-  }
-  out.change = change[0];
-  if (steps > 0) out.outwards = Change{}.plus(change[0].plus(change[static_cast<std::size_t>(steps)], -1), 1.0 / steps);
-  // The slope goes on no further than the change is large.
-  const double ease = side == 0 ? when.before : when.after, most = out.change.size() + context_->scaled(0.01);
-  if (const double far = out.outwards.size() * ease; far > most) out.outwards = Change{}.plus(out.outwards, most / far);
-  known = out;
-  return &*known;
 }
 
 }  // namespace understudy
