@@ -42,26 +42,29 @@ TouchCarrier::Carried TouchCarrier::touch(const BodyContact& contact) const {
   touch.bone = boneName(context_, shape.joint);
   touch.skin = true;
   std::vector<Moment> moments = momentsOf(contact);
+  std::vector<std::vector<Moment>> ways;
   if (!contact.handToHand()) {
     if (!context_.arms[static_cast<std::size_t>(contact.hand)].complete()) return carried;
     for (const Moment& moment : moments)
       if (!sites_.at(moment.at.site).known()) return carried;
-    bringWithinReach(moments, shape, contact.hand, carried.beyond);
+    ways = waysWithinReach(std::move(moments), shape, contact.hand, carried.beyond);
+  } else {
+    ways.push_back(std::move(moments));
   }
-  std::vector<TouchMark> marks;
-  for (const Moment& moment : moments) {
-    const std::optional<TouchMark> mark = markOf(shape, moment);
-    if (!mark) return carried;
-    marks.push_back(*mark);
+  for (const std::vector<Moment>& way : ways) {
+    std::vector<TouchMark> marks;
+    for (const Moment& moment : way)
+      if (std::optional<TouchMark> mark = markOf(shape, moment)) marks.push_back(std::move(*mark));
+    if (marks.empty() || marks.size() < way.size()) continue;
+    TouchRepair next = touch;
+    next.on = marks.front().on;
+    next.place = marks.front().place;
+    next.normal = marks.front().normal;
+    next.point = marks.front().point;
+    if (marks.size() > 1) next.path = std::move(marks);
+    carried.ways.push_back(repair);
+    carried.ways.back().action = std::move(next);
   }
-  if (marks.empty()) return carried;
-  touch.on = marks.front().on;
-  touch.place = marks.front().place;
-  touch.normal = marks.front().normal;
-  touch.point = marks.front().point;
-  if (marks.size() > 1) touch.path = std::move(marks);
-  repair.action = std::move(touch);
-  carried.repair = std::move(repair);
   return carried;
 }
 

@@ -18,19 +18,27 @@ class TouchCarrier {
  public:
   /// What became of a contact.
   struct Carried {
-    std::optional<Repair> repair;
+    std::vector<Repair> ways;  ///< of carrying it, the likeliest first
     double beyond = 0;  ///< metres by which the arm is too short for it
   };
 
   TouchCarrier(const RepairContext& context, FrameRate rate, const TiledMotion& plain, const Alignment& alignment, const TouchProposalSettings& settings);
 
+  /// Frames in which a touch is sound, and how far the arm is turned at both ends, radians.
+  struct SoundPart {
+    FrameSpan span;
+    double turnFirst = 0, turnLast = 0;
+  };
+
   /// The parts of a touch in which its hand touches near its place and does not leap, each long enough to be seen; between them the
   /// hand has time to go from one to the next. None: other parts of the body are in the way everywhere.
-  [[nodiscard]] std::vector<Repair> sound(const Repair& repair) const;
+  [[nodiscard]] std::vector<Repair> sound(const Repair& repair, std::vector<SoundPart> parts) const;
+  /// The same of the way on which it touches longest.
+  [[nodiscard]] std::vector<Repair> sound(const std::vector<Repair>& ways) const;
 
   /// Runs of frames of these touches' spans that are sound, where all of them are applied. From pass 1 on a leap outside of them takes
   /// the nearest frames off, the more the later the pass.
-  [[nodiscard]] std::vector<FrameSpan> soundParts(const std::vector<Repair>& repairs, int pass) const;
+  [[nodiscard]] std::vector<SoundPart> soundParts(const std::vector<Repair>& repairs, int pass) const;
 
   /// Frames at which an arm leaps against the plain motion, from `acting.first` on.
   [[nodiscard]] std::vector<char> leapsOver(const TiledMotion& out, FrameSpan acting) const;
@@ -57,15 +65,21 @@ class TouchCarrier {
   /// What a place would cost: metres the arm is too short for it, and metres the hand would lie in the body.
   struct Effort {
     double over = 0, depth = 0;
+    double alone = 0;    ///< as `over`, without collarbone and spine
     double cramped = 0;  ///< metres
     double turned = 0;   ///< radians, upper arm and forearm, root of the sum of squares
     Vec3d shift;         ///< of the wrist, stage
   };
   [[nodiscard]] Effort effortOf(const Poser& poser, const TouchSkin::Posed* hand, const LimbRig& arm, const SkinPlace& skin, const Vec3d& point) const;
 
-  /// Moves the places of a contact over their sites, as little as it takes for the arm to get there and the hand to lie outside of the
-  /// body, and so that the way between the moments stays smooth: the cheapest chain of places, by dynamic programming.
-  void bringWithinReach(std::vector<Moment>& moments, const SiteShape& hand, int side, double& beyond) const;
+  /// The places of a contact moved over their part of the body and the one it goes on into, as little as it takes for the arm to get
+  /// there without leaving its way too far and for the hand to lie outside of the body, and so that the way between the moments stays
+  /// smooth: the cheapest chains of places, by dynamic programming, for several prices of each; the likeliest first.
+  [[nodiscard]] std::vector<std::vector<Moment>> waysWithinReach(std::vector<Moment> moments, const SiteShape& hand, int side, double& beyond) const;
+  /// The moments with their places moved along and around, smoothly.
+  [[nodiscard]] std::vector<Moment> moved(std::vector<Moment> moments, std::vector<std::pair<double, double>> moves) const;
+  /// Moments that touch another part of the body than most do go to where the nearest in time of those touches.
+  static void stayOnOnePart(std::vector<Moment>& moments);
 
   [[nodiscard]] double seconds(int frame) const { return rate_.seconds(frame); }
 

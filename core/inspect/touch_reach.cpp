@@ -14,17 +14,24 @@ constexpr double farTurn = 1.0;
 
 /// Part of the height by which the hand's way may change from one moment to the next before other places are looked for.
 constexpr double hastyStep = 0.04;
+/// Part of the height a place may be moved.
+constexpr double farthestMove = 0.35;
 
-/// The part of the body whose end is where a part begins; itself where there is none.
-BodySite partBefore(BodySite site) {
-  switch (site) {
-    case BodySite::chest: return BodySite::belly;
-    case BodySite::leftForearm: return BodySite::leftUpperArm;
-    case BodySite::rightForearm: return BodySite::rightUpperArm;
-    case BodySite::leftShank: return BodySite::leftThigh;
-    case BodySite::rightShank: return BodySite::rightThigh;
-    default: return site;
-  }
+/// Parts of the body that go on into each other, and which of both a site is; one that goes on alone has itself twice.
+struct Parts {
+  std::array<BodySite, 2> sites;
+  int index = 0;
+};
+Parts partsOf(BodySite site) {
+  static constexpr std::array<std::array<BodySite, 2>, 5> chains{{{BodySite::belly, BodySite::chest},
+                                                                  {BodySite::leftUpperArm, BodySite::leftForearm},
+                                                                  {BodySite::rightUpperArm, BodySite::rightForearm},
+                                                                  {BodySite::leftThigh, BodySite::leftShank},
+                                                                  {BodySite::rightThigh, BodySite::rightShank}}};
+  for (const auto& chain : chains)
+    for (int i = 0; i < 2; ++i)
+      if (chain[static_cast<std::size_t>(i)] == site) return {chain, i};
+  return {{site, site}, 0};
 }
 
 }  // namespace
@@ -71,6 +78,11 @@ TouchCarrier::Effort TouchCarrier::effortOf(const Poser& poser, const TouchSkin:
   const TwoBoneLimb limb{root, poser.position(arm.mid), was};
   const double upper = distance(limb.root, limb.mid), lower = distance(limb.mid, limb.end), d = distance(wrist, root);
   effort.over = std::max({0.0, d - 0.96 * (upper + lower), std::abs(upper - lower) - d});
+  // What collarbone and spine make up for, as far as touches turn them, counts a little only.
+  const Vec3d towards = normalised(wrist - root);
+  const auto helps = [&](int joint, double angle) { return joint >= 0 ? 0.8 * angle * length(cross(root - poser.position(joint), towards)) : 0.0; };
+  effort.alone = effort.over;
+  effort.over = std::max(0.2 * effort.over, effort.over - helps(arm.girdle, 0.26) - helps(context_.joint(Role::spine), 0.17));
   // Near the shoulder small ways of the hand are large turns of the arm.
   effort.cramped = std::max(0.0, 0.45 * (upper + lower) - d);
   TwoBoneGoal goal;
@@ -83,17 +95,23 @@ TouchCarrier::Effort TouchCarrier::effortOf(const Poser& poser, const TouchSkin:
   return effort;
 }
 
-void TouchCarrier::bringWithinReach(std::vector<Moment>& moments, const SiteShape& hand, int side, double& beyond) const {
+std::vector<std::vector<TouchCarrier::Moment>> TouchCarrier::waysWithinReach(std::vector<Moment> moments, const SiteShape& hand, int side, double& beyond) const {
   const LimbRig& arm = context_.arms[static_cast<std::size_t>(side)];
-  // Costs, by lengths as parts of the height: moving a place .2 along the body is worth as much as .01 of what is out of reach, and
-  // as .01 that the hand lies in the body; .1 as much as turning the arm by 1.6 radians more.
-  constexpr double outOfReach = 400, cramped = 40, inside = 400, turned = 0.004, unsteady = 12, hasty = 4;
   const double height = context_.height;
+  // Costs, by lengths as parts of the height: in the first, moving a place .2 along the body is worth as much as .01 of what is out of
+  // reach, and as .01 that the hand lies in the body; .09 as much as turning the arm by a radian. The others put steadiness, or the
+  // arm's own way, before the place.
+  struct Prices {
+    double outOfReach, cramped, inside, turned, unsteady, hasty;
+    bool helped;  // collarbone and spine count
+  };
+  static constexpr std::array<Prices, 3> prices{{{400, 40, 400, 0.008, 12, 10, true}, {400, 60, 1200, 0.004, 40, 40, false}, {400, 40, 400, 0.03, 12, 20, true}}};
   struct State {
     double along = 0, around = 0;  ///< how far the place is moved: part of the axis, radians
     Vec3d moved;                   ///< the same in metres ÷ height, along and around
     Vec3d shift;                   ///< of the wrist against the plain motion, metres ÷ height
-    double cost = 0, total = 0, over = 0;
+    Effort effort;
+    double total = 0;
     int from = -1;
   };
   std::vector<std::vector<State>> chain(moments.size());
@@ -106,69 +124,88 @@ void TouchCarrier::bringWithinReach(std::vector<Moment>& moments, const SiteShap
     return posed;
   };
   const auto add = [&](std::size_t i, const std::optional<TouchSkin::Posed>& posed, const SkinPlace& skin, State state) {
-    const Effort effort = effortOf(poser, posed ? &*posed : nullptr, arm, skin, axisPoint(hand, moments[i].at.onHand));
-    state.over = effort.over;
-    state.shift = effort.shift / height;
-    state.cost = dot(state.moved, state.moved) + outOfReach * square(effort.over / height) + inside * square(effort.depth / height) +
-                 cramped * square(effort.cramped / height) + turned * square(effort.turned);
+    state.effort = effortOf(poser, posed ? &*posed : nullptr, arm, skin, axisPoint(hand, moments[i].at.onHand));
+    state.shift = state.effort.shift / height;
     chain[i].push_back(state);
-    return effort;
   };
   // Places are left alone unless the arm is too short for some, or has to leave its way by far.
   bool needed = false;
   for (std::size_t i = 0; i < moments.size(); ++i) {
     const std::optional<TouchSkin::Posed> posed = posedAt(moments[i]);
     const BodyContactFrame& at = moments[i].at;
-    const Effort effort = add(i, posed, skinAt(at.site, at.place).value_or(onShape(at.site, at.place)), {});
+    add(i, posed, skinAt(at.site, at.place).value_or(onShape(at.site, at.place)), {});
+    const Effort& effort = chain[i].front().effort;
     needed = needed || effort.over > 0.04 * arm.full() || effort.depth > context_.scaled(0.010) || effort.turned > farTurn ||
              (i > 0 && distance(chain[i].front().shift, chain[i - 1].front().shift) > hastyStep);
   }
-  if (!needed) return;
+  if (!needed) return {std::move(moments)};
+  stayOnOnePart(moments);
   for (std::size_t i = 0; i < moments.size(); ++i) {
+    chain[i].clear();
     const std::optional<TouchSkin::Posed> posed = posedAt(moments[i]);
-    const SitePlace own = moments[i].at.place;
-    const double ownAlong = std::clamp(own.along, 0.0, 1.0), length = tableOf(moments[i].at.site).length;
-    // The part before goes on where this one begins.
-    for (const bool before : {false, true}) {
-      const BodySite site = before ? partBefore(moments[i].at.site) : moments[i].at.site;
-      if (!sites_.at(site).known() || (before && site == moments[i].at.site)) continue;
+    const BodyContactFrame& at = moments[i].at;
+    add(i, posed, skinAt(at.site, at.place).value_or(onShape(at.site, at.place)), {});
+    const double ownAlong = std::clamp(at.place.along, 0.0, 1.0), length = tableOf(at.site).length;
+    const Parts parts = partsOf(at.site);
+    for (int part = 0; part < (parts.sites[0] == parts.sites[1] ? 1 : 2); ++part) {
+      const BodySite site = parts.sites[static_cast<std::size_t>(part)];
+      if (!sites_.at(site).known()) continue;
       const SiteTable& table = tableOf(site);
+      const int away = part - parts.index;
       for (std::size_t k = 0; k < table.places.size(); ++k) {
-        if (!table.skin[k] || (before && table.places[k].along >= 1)) continue;
+        // Where both parts meet the contact's own has the place.
+        const double along = table.places[k].along;
+        if (!table.skin[k] || (away < 0 && along >= 1) || (away > 0 && along <= 0)) continue;
         State state;
-        state.along = table.places[k].along - (before ? 1 : 0) - ownAlong;
-        state.around = std::remainder(table.places[k].around - own.around, 2 * std::numbers::pi);
-        const double way = before ? (table.places[k].along - 1) * table.length - ownAlong * length : state.along * length;
+        state.along = away + along - ownAlong;
+        state.around = std::remainder(table.places[k].around - at.place.around, 2 * std::numbers::pi);
+        const double way = away == 0  ? state.along * length
+                           : away < 0 ? (along - 1) * table.length - ownAlong * length
+                                      : (1 - ownAlong) * length + along * table.length;
         state.moved = Vec3d{way, state.around * table.girth[k], 0} / height;
-        add(i, posed, *table.skin[k], state);
+        // Nothing is won so far away.
+        if (dot(state.moved, state.moved) < square(farthestMove)) add(i, posed, *table.skin[k], state);
       }
     }
   }
-  for (std::size_t i = 0; i < chain.size(); ++i)
-    for (State& state : chain[i]) {
-      state.total = state.cost;
-      if (i == 0) continue;
-      double best = 1e300;
-      for (std::size_t k = 0; k < chain[i - 1].size(); ++k) {
-        const State& before = chain[i - 1][k];
-        const Vec3d step = state.moved - before.moved, leap = state.shift - before.shift;
-        const double total = before.total + unsteady * dot(step, step) + hasty * dot(leap, leap);
-        if (total >= best) continue;
-        best = total;
-        state.from = static_cast<int>(k);
+  std::vector<std::vector<Moment>> ways;
+  std::vector<std::vector<std::pair<double, double>>> known;
+  for (const Prices& price : prices) {
+    for (std::size_t i = 0; i < chain.size(); ++i)
+      for (State& state : chain[i]) {
+        const Effort& effort = state.effort;
+        state.total = dot(state.moved, state.moved) + price.outOfReach * square((price.helped ? effort.over : effort.alone) / height) +
+                      price.inside * square(effort.depth / height) + price.cramped * square(effort.cramped / height) + price.turned * square(effort.turned);
+        if (i == 0) continue;
+        double best = 1e300;
+        for (std::size_t k = 0; k < chain[i - 1].size(); ++k) {
+          const State& before = chain[i - 1][k];
+          const Vec3d step = state.moved - before.moved, leap = state.shift - before.shift;
+          const double total = before.total + price.unsteady * dot(step, step) + price.hasty * dot(leap, leap);
+          if (total >= best) continue;
+          best = total;
+          state.from = static_cast<int>(k);
+        }
+        state.total += best;
       }
-      state.total += best;
+    std::vector<std::pair<double, double>> moves(moments.size());
+    int at = 0;
+    for (std::size_t k = 0; k < chain.back().size(); ++k)
+      if (chain.back()[k].total < chain.back()[static_cast<std::size_t>(at)].total) at = static_cast<int>(k);
+    for (std::size_t i = moments.size(); i-- > 0;) {
+      const State& state = chain[i][static_cast<std::size_t>(at)];
+      moves[i] = {state.along, state.around};
+      if (ways.empty()) beyond = std::max(beyond, state.effort.over);
+      at = state.from;
     }
-  std::vector<std::pair<double, double>> moves(moments.size());
-  int at = 0;
-  for (std::size_t k = 0; k < chain.back().size(); ++k)
-    if (chain.back()[k].total < chain.back()[static_cast<std::size_t>(at)].total) at = static_cast<int>(k);
-  for (std::size_t i = moments.size(); i-- > 0;) {
-    const State& state = chain[i][static_cast<std::size_t>(at)];
-    moves[i] = {state.along, state.around};
-    beyond = std::max(beyond, state.over);
-    at = state.from;
+    if (std::find(known.begin(), known.end(), moves) != known.end()) continue;
+    known.push_back(moves);
+    ways.push_back(moved(moments, moves));
   }
+  return ways;
+}
+
+std::vector<TouchCarrier::Moment> TouchCarrier::moved(std::vector<Moment> moments, std::vector<std::pair<double, double>> moves) const {
   // The table is coarse: between its places the way is rounded.
   for (std::size_t i = 1; i < moves.size(); ++i)
     moves[i].second = moves[i - 1].second + std::remainder(moves[i].second - moves[i - 1].second, 2 * std::numbers::pi);
@@ -184,12 +221,35 @@ void TouchCarrier::bringWithinReach(std::vector<Moment>& moments, const SiteShap
     const auto [along, around] = moves[i];
     if (along == 0 && around == 0) continue;
     place.along = std::clamp(place.along, 0.0, 1.0) + along;
-    if (place.along < 0 && partBefore(moments[i].at.site) != moments[i].at.site) {
-      moments[i].at.site = partBefore(moments[i].at.site);
-      place.along += 1;
+    const Parts parts = partsOf(moments[i].at.site);
+    const int goesTo = place.along < 0 ? 0 : place.along > 1 ? 1 : parts.index;
+    if (const BodySite site = parts.sites[static_cast<std::size_t>(goesTo)]; sites_.at(site).known()) {
+      place.along -= goesTo - parts.index;
+      moments[i].at.site = site;
     }
     place.around += around;
     place.tilt *= std::exp(-10 * (std::abs(along) + std::abs(around)));
+  }
+  return moments;
+}
+
+void TouchCarrier::stayOnOnePart(std::vector<Moment>& moments) {
+  const auto sameParts = [](BodySite a, BodySite b) { return partsOf(a).sites == partsOf(b).sites; };
+  std::size_t usual = 0, most = 0;
+  for (std::size_t i = 0; i < moments.size(); ++i) {
+    const auto count = static_cast<std::size_t>(
+        std::count_if(moments.begin(), moments.end(), [&](const Moment& m) { return sameParts(m.at.site, moments[i].at.site); }));
+    if (count <= most) continue;
+    most = count;
+    usual = i;
+  }
+  const std::vector<Moment> was = moments;
+  for (Moment& moment : moments) {
+    if (sameParts(moment.at.site, was[usual].at.site)) continue;
+    const Moment* nearest = nullptr;
+    for (const Moment& m : was)
+      if (sameParts(m.at.site, was[usual].at.site) && (!nearest || std::abs(m.time - moment.time) < std::abs(nearest->time - moment.time))) nearest = &m;
+    moment.at = nearest->at;
   }
 }
 

@@ -7,41 +7,88 @@
 
 namespace understudy {
 
-std::vector<Repair> TouchCarrier::sound(const Repair& repair) const {
+namespace {
+
+/// Part of a contact's frames that has to touch for it to be carried as it is.
+constexpr double nearlyAll = 0.97;
+
+int framesOf(const std::vector<TouchCarrier::SoundPart>& parts) {
+  int sum = 0;
+  for (const TouchCarrier::SoundPart& part : parts) sum += part.span.count();
+  return sum;
+}
+
+bool sameSpans(const std::vector<TouchCarrier::SoundPart>& a, const std::vector<TouchCarrier::SoundPart>& b) {
+  return std::equal(a.begin(), a.end(), b.begin(), b.end(), [](const TouchCarrier::SoundPart& x, const TouchCarrier::SoundPart& y) { return x.span == y.span; });
+}
+
+}  // namespace
+
+std::vector<Repair> TouchCarrier::sound(const std::vector<Repair>& ways) const {
+  struct Try {
+    const Repair* repair = nullptr;
+    std::vector<SoundPart> parts;
+    int frames = 0;
+  };
+  std::vector<Try> tries;
+  for (const Repair& way : ways) {
+    const int whole = repairFrames(way, context_.rate, context_.frames).span.count();
+    std::vector<SoundPart> parts = soundParts({way}, 0);
+    const int frames = framesOf(parts);
+    tries.push_back({&way, std::move(parts), frames});
+    if (frames >= nearlyAll * whole) break;
+  }
+  std::stable_sort(tries.begin(), tries.end(), [](const Try& a, const Try& b) { return a.frames > b.frames; });
+  std::vector<Repair> best;
+  int most = 0;
+  for (const Try& one : tries) {
+    // What a way touches by itself is more than its parts will.
+    if (one.frames <= most) break;
+    std::vector<Repair> repairs = sound(*one.repair, one.parts);
+    int frames = 0;
+    for (const Repair& repair : repairs) frames += repairFrames(repair, context_.rate, context_.frames).span.count();
+    if (frames <= most) continue;
+    most = frames;
+    best = std::move(repairs);
+    if (most >= 0.9 * one.frames) break;
+  }
+  return best;
+}
+
+std::vector<Repair> TouchCarrier::sound(const Repair& repair, std::vector<SoundPart> parts) const {
   const double rate = context_.rate.hertz();
   const int whole = repairFrames(repair, context_.rate, context_.frames).span.count();
   const int least = std::min(whole, std::max(2, static_cast<int>(std::lround(settings_.shortest * rate))));
-  std::vector<FrameSpan> parts = soundParts({repair}, 0);
+  const auto tooShort = [&](const TouchCarrier::SoundPart& part) { return part.span.count() < least; };
   // A shorter touch is smoothed in another way, and from one to the next the hand may leap: they have to be sound together as well.
-  for (int pass = 0; pass < 9; ++pass) {
-    std::erase_if(parts, [&](const FrameSpan& part) { return part.count() < least; });
-    if (parts.empty()) return {};
+  for (int pass = 0; pass < 7; ++pass) {
+    std::erase_if(parts, tooShort);
     const int apart = static_cast<int>(std::lround(settings_.pause * rate * (1 + 0.5 * pass)));
     for (std::size_t i = 1; i < parts.size(); ++i) {
-      const int missing = apart - (parts[i].first - parts[i - 1].last);
+      const int missing = apart - (parts[i].span.first - parts[i - 1].span.last);
       if (missing <= 0) continue;
-      parts[i - 1].last -= missing / 2;
-      parts[i].first += missing - missing / 2;
+      parts[i - 1].span.last -= missing / 2;
+      parts[i].span.first += missing - missing / 2;
     }
-    std::erase_if(parts, [&](const FrameSpan& part) { return part.count() < least; });
+    std::erase_if(parts, tooShort);
     if (parts.empty()) return {};
     std::vector<Repair> repairs;
-    for (const FrameSpan& part : parts) {
-      repairs.push_back(repair);
-      repairs.back().span = TimeRange{context_.rate.seconds(part.first), context_.rate.seconds(part.last)};
-      // Where the hand leaps on its way, it takes longer.
-      repairs.back().easeBefore = repairs.back().easeAfter = settings_.ease * (1 + 0.5 * std::min(pass, 4));
-    }
-    const std::vector<FrameSpan> again = soundParts(repairs, pass + 1);
-    if (again == parts) return repairs;
-    // Frame by frame less at one end: good enough.
-    const auto frames = [](const std::vector<FrameSpan>& spans) {
-      int sum = 0;
-      for (const FrameSpan& span : spans) sum += span.count();
-      return sum;
+    // The farther the arm is turned, and where the hand leaps on its way, the longer it takes.
+    const auto ease = [&](double turn) {
+      return std::clamp(turn / settings_.turning, settings_.ease, settings_.longestEase) * (1 + 0.25 * std::min(pass, 4));
     };
-    if (pass >= 3 && again.size() == parts.size() && frames(again) >= 0.95 * frames(parts)) {
-      for (std::size_t i = 0; i < again.size(); ++i) repairs[i].span = TimeRange{context_.rate.seconds(again[i].first), context_.rate.seconds(again[i].last)};
+    for (const TouchCarrier::SoundPart& part : parts) {
+      repairs.push_back(repair);
+      repairs.back().span = TimeRange{context_.rate.seconds(part.span.first), context_.rate.seconds(part.span.last)};
+      repairs.back().easeBefore = ease(part.turnFirst);
+      repairs.back().easeAfter = ease(part.turnLast);
+    }
+    const std::vector<SoundPart> again = soundParts(repairs, pass + 1);
+    if (sameSpans(again, parts)) return repairs;
+    // Frame by frame less at one end: good enough.
+    if (pass >= 2 && again.size() == parts.size() && framesOf(again) >= 0.95 * framesOf(parts)) {
+      for (std::size_t i = 0; i < again.size(); ++i)
+        repairs[i].span = TimeRange{context_.rate.seconds(again[i].span.first), context_.rate.seconds(again[i].span.last)};
       return repairs;
     }
     parts = again;
@@ -49,7 +96,7 @@ std::vector<Repair> TouchCarrier::sound(const Repair& repair) const {
   return {};
 }
 
-std::vector<FrameSpan> TouchCarrier::soundParts(const std::vector<Repair>& repairs, int pass) const {
+std::vector<TouchCarrier::SoundPart> TouchCarrier::soundParts(const std::vector<Repair>& repairs, int pass) const {
   Issues ignored;
   const std::shared_ptr<const RepairContext> borrowed(std::shared_ptr<const RepairContext>(), &context_);
   std::vector<const Repair*> list;
@@ -72,7 +119,7 @@ std::vector<FrameSpan> TouchCarrier::soundParts(const std::vector<Repair>& repai
   const TouchLimits limits;
   const double scale = context_.height / 1.7, farthest = settings_.farthest * context_.height;
   const int bridge = static_cast<int>(std::lround(settings_.bridge * context_.rate.hertz()));
-  std::vector<FrameSpan> parts;
+  std::vector<SoundPart> parts;
   const auto leapsIn = [&](int first, int last) {
     for (int f = first; f <= last; ++f)
       if (leaps[static_cast<std::size_t>(f - acting.first)]) return true;
@@ -85,7 +132,7 @@ std::vector<FrameSpan> TouchCarrier::soundParts(const std::vector<Repair>& repai
     bool joined = false;  // to a part of the same span
     int good = 0, missed = 0;  // frames of the part; frames since it
     const auto close = [&] {
-      if (joined && good < settings_.share * parts.back().count()) parts.pop_back();
+      if (joined && good < settings_.share * parts.back().span.count()) parts.pop_back();
       joined = false;
     };
     for (int f = span.first; f <= span.last; ++f) {
@@ -97,24 +144,38 @@ std::vector<FrameSpan> TouchCarrier::soundParts(const std::vector<Repair>& repai
       if (missed > bridge || leapsIn(f, f)) close();
       if (!touches) continue;
       if (!joined) {
-        parts.push_back({f, f});
+        parts.push_back({{f, f}});
         good = 0;
         joined = true;
       }
-      parts.back().last = f;
+      parts.back().span.last = f;
       ++good;
     }
     close();
   }
   // Leaps of the eases before, between and after.
   for (std::size_t i = 0; pass > 0 && i <= parts.size(); ++i) {
-    const int from = i == 0 ? acting.first : parts[i - 1].last + 1, to = i == parts.size() ? acting.last : parts[i].first - 1;
+    const int from = i == 0 ? acting.first : parts[i - 1].span.last + 1, to = i == parts.size() ? acting.last : parts[i].span.first - 1;
     if (to < from || !leapsIn(from, to)) continue;
     const int trim = std::max(1, static_cast<int>(std::lround(0.02 * pass * context_.rate.hertz())));
-    if (i > 0) parts[i - 1].last -= trim;
-    if (i < parts.size()) parts[i].first += trim;
+    if (i > 0) parts[i - 1].span.last -= trim;
+    if (i < parts.size()) parts[i].span.first += trim;
   }
-  std::erase_if(parts, [](const FrameSpan& part) { return part.empty(); });
+  std::erase_if(parts, [](const SoundPart& part) { return part.span.empty(); });
+  Poser was(context_), is(context_);
+  const auto turnAt = [&](int frame) {
+    was.load(plain_, frame);
+    is.load(out, frame);
+    double most = 0;
+    for (const LimbRig& arm : context_.arms)
+      if (arm.complete())
+        for (const int joint : {arm.root, arm.mid}) most = std::max(most, angleBetween(was.rotation(joint), is.rotation(joint)));
+    return most;
+  };
+  for (SoundPart& part : parts) {
+    part.turnFirst = turnAt(part.span.first);
+    part.turnLast = turnAt(part.span.last);
+  }
   return parts;
 }
 

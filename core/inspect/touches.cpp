@@ -39,11 +39,11 @@ std::vector<Repair> touchesOf(const RepairContext& context, const BodyContacts& 
       leaveOut(contact, "both hands lie on each other's arms");
       continue;
     }
-    TouchCarrier::Carried carried = carrier.touch(contact);
-    const std::vector<Repair> sound = carried.repair ? carrier.sound(*carried.repair) : std::vector<Repair>{};
+    const TouchCarrier::Carried carried = carrier.touch(contact);
+    const std::vector<Repair> sound = carrier.sound(carried.ways);
     if (!sound.empty())
       repairs.insert(repairs.end(), sound.begin(), sound.end());
-    else if (carried.repair)
+    else if (!carried.ways.empty())
       leaveOut(contact, "other parts of the body are in the way");
     else
       leaveOut(contact, carried.beyond > 0 ? "the arm misses it by " + millimetres(carried.beyond) : "the character lacks a part for it");

@@ -10,7 +10,9 @@
 namespace understudy {
 
 struct TouchProposalSettings {
-  double ease = 0.25;        ///< seconds before and after
+  double ease = 0.25;        ///< seconds before and after, at least
+  double longestEase = 0.9;  ///< seconds
+  double turning = 2.2;      ///< radians a second, on average, by which arms turn to a touch and back; slower than `ease` only
   double confidence = 0.5;   ///< contacts that are less sure are left out
   double moments = 12;       ///< of a path, a second
   double shortest = 0.1;     ///< seconds of a part of a contact that is carried by itself

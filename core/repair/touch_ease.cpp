@@ -111,14 +111,14 @@ void TouchLayer::fade(Poser& poser, const std::vector<Pull>& pulls, int frame) c
     }
   }
   struct End {
-    Vec3d place, line;
+    Vec3d place, root;
     Quatd turn;
     double inner = 0;
   };
   std::array<End, 4> ends;
   for (int limb = 0; limb < 4; ++limb)
     if (const LimbRig& rig = limbAt(limb); rig.complete())
-      ends[static_cast<std::size_t>(limb)] = {poser.position(rig.end), {}, poser.rotation(rig.end), innerAngle(poser, rig)};
+      ends[static_cast<std::size_t>(limb)] = {poser.position(rig.end), poser.position(rig.root), poser.rotation(rig.end), innerAngle(poser, rig)};
   const auto turn = [&](int joint, const Vec3d& by) {
     if (joint >= 0 && length(by) > 0) poser.setLocal(joint, expOf(by) * poser.local(joint));
   };
@@ -133,7 +133,7 @@ void TouchLayer::fade(Poser& poser, const std::vector<Pull>& pulls, int frame) c
     if (!rig.complete()) continue;
     if (!bent[at]) {
       // The other arm stays where it was.
-      if (limb < 2 && spineTurned) poser.solveLimb(rig, {ends[at].place, ends[at].turn, std::nullopt});
+      if (limb < 2 && spineTurned) poser.solveLimb(rig, {carriedPlace(poser, limb, ends[at].place, ends[at].root), ends[at].turn, std::nullopt});
       continue;
     }
     const Vec3d gap = rotate(conjugate(poser.rotation(rig.mid)), poser.position(rig.end) - poser.position(rig.mid));

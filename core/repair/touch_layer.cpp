@@ -61,7 +61,7 @@ FrameSpan TouchLayer::affected(FrameSpan changed) const {
     const RepairFrames& f = frames_[item.index];
     const FrameSpan acting = f.acting();
     int reach = 0;
-    for (int round = 1; item.skin && round <= calmRounds; ++round) reach += calmFrames(round) + medianFrames();
+    for (int round = 1; item.skin && round <= calmRounds; ++round) reach += calmFrames(round) + medianFrames() + sparseFrames();
     if (reach > 0) reach += steadyFrames();
     if (reach > 0) include(common(widened(common(changed, f.span), reach, reach), f.span));
     if (!common(changed, {f.span.first, f.span.first + slopeFrames + reach}).empty()) include({acting.first, f.span.first});

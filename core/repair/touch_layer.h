@@ -39,9 +39,12 @@ class TouchLayer final : public RepairLayer {
   static constexpr std::array calms{0.12, 0.10, 0.03};
   static constexpr int calmRounds = static_cast<int>(calms.size());
   static constexpr double median = 0.035;
+  static constexpr double sparse = 1.0 / 40;  ///< seconds between frames that are asked, at most, in rounds before the last two
   static constexpr double steady = 0.03;  ///< seconds on either side over which what the smooth way leaves to the skin is smoothed
   /// Metres (at a height of 1.7) at which skin touches skin: grids and chosen points are not exact.
   static constexpr double justTouching = 0.001;
+  /// Part of a limb's length to which it may be straightened, so that the middle joint does not snap.
+  static constexpr double straightest = 0.992;
   /// A place that is touched, and what touches it, at a moment.
   struct Moment {
     double frame = 0;
@@ -126,6 +129,7 @@ class TouchLayer final : public RepairLayer {
   [[nodiscard]] int calmFrames(int round) const;
   /// The same over which what is left to the skin is smoothed.
   [[nodiscard]] int steadyFrames() const { return static_cast<int>(std::lround(steady * context_->rate.hertz())); }
+  [[nodiscard]] int sparseFrames() const { return std::max(1, static_cast<int>(sparse * context_->rate.hertz())); }
   [[nodiscard]] int medianFrames() const { return std::max(1, static_cast<int>(std::lround(median * context_->rate.hertz()))); }
 
   [[nodiscard]] const LimbRig& limbAt(int limb) const;
@@ -195,6 +199,7 @@ class TouchLayer final : public RepairLayer {
     double swung = 0;    ///< radians the end has been turned for its prop's sake
     std::optional<Vec3d> side;  ///< unit, to which the middle joint was off the line from root to end
     Vec3d line;                 ///< unit, that line
+    Vec3d root;                 ///< where the limb's root was
   };
   struct Task {
     int frame = 0;
@@ -226,6 +231,10 @@ class TouchLayer final : public RepairLayer {
   /// Further changes of hands at which the skins touch: from the wished place on, or from here, by turns onto the skin, out of the
   /// body, into the arms' reach, until all hold.
   [[nodiscard]] Change settled(const Poser& poser, const Item& item, int frame, bool fromHere) const;
+
+  /// Where the end of a limb that is to stay at `place` goes as its root moves from `rootWas`: it stays as far as
+  /// the limb does not become straight, since its middle joint would snap.
+  [[nodiscard]] Vec3d carriedPlace(const Poser& poser, int limb, const Vec3d& place, const Vec3d& rootWas) const;
 
   /// Brings the limbs with a weight to their goals. True if the spine was turned.
   bool bring(Poser& poser, const Task& task) const;

@@ -41,7 +41,7 @@ TouchLayer::Arm TouchLayer::armOf(const Poser& poser, int limb) const {
   const double upper = distance(arm.root, poser.position(rig.mid)), lower = distance(poser.position(rig.mid), arm.end);
   arm.least = 1.002 * std::abs(upper - lower);
   // Some bend is left, so that the elbow does not snap as the hand comes nearer.
-  arm.most = 0.988 * (upper + lower);
+  arm.most = straightest * (upper + lower);
   return arm;
 }
 

@@ -11,8 +11,8 @@ namespace {
 constexpr double degree = std::numbers::pi / 180;
 // Farthest turns that help a limb that is too short.
 constexpr double mostCollar = 15 * degree, mostSpine = 10 * degree;
-// Parts of a limb's length: up to `easy` it needs no help; with all help it may be as straight as `straightest`.
-constexpr double easy = 0.97, straightest = 0.999;
+/// Part of a limb's length up to which it needs no help.
+constexpr double easy = 0.95;
 /// Farthest turn of a hand whose prop does not reach its place by the arm alone.
 constexpr double mostSwing = 25 * degree;
 
@@ -30,6 +30,7 @@ void TouchLayer::solve(Poser& poser, const TiledMotion& in, const std::vector<Pu
     l.rotation = poser.rotation(rig.end);
     const Vec3d root = poser.position(rig.root), line = normalised(l.goal - root), bend = poser.position(rig.mid) - root, off = bend - line * dot(bend, line);
     l.reach = distance(root, l.goal);
+    l.root = root;
     if (length(off) > 0.02 * length(bend)) {
       l.side = normalised(off);
       l.line = line;
@@ -143,6 +144,16 @@ std::optional<Vec3d> TouchLayer::swing(const Poser& poser, const Item& item, Tas
   return goal;
 }
 
+Vec3d TouchLayer::carriedPlace(const Poser& poser, int limb, const Vec3d& place, const Vec3d& rootWas) const {
+  const LimbRig& rig = limbAt(limb);
+  const Vec3d root = poser.position(rig.root);
+  const double full = distance(root, poser.position(rig.mid)) + distance(poser.position(rig.mid), poser.position(rig.end));
+  const double had = distance(place, rootWas), now = distance(place, root), from = std::max(had, 0.9 * full);
+  if (now <= from) return place;
+  const double zone = std::clamp(0.97 * full - from, 1e-6 * full, 0.05 * full);
+  return root + (place - root) * ((from + zone * (1 - std::exp((from - now) / zone))) / now);
+}
+
 bool TouchLayer::bring(Poser& poser, const Task& task) const {
   bool spineTurned = false;
   for (int arm = 0; arm < 2; ++arm) {
@@ -154,7 +165,7 @@ bool TouchLayer::bring(Poser& poser, const Task& task) const {
     const bool carried = limb < 2 && spineTurned && limbAt(limb).complete();
     if (l.weight <= 0 && !carried) continue;
     LimbGoal wanted;
-    wanted.target = l.goal;
+    wanted.target = l.weight > 0 ? l.goal : carriedPlace(poser, limb, l.goal, l.root);
     wanted.endRotation = l.rotation;
     // The elbow's side goes along with the limb's line by the least turn, which is unsteady for opposite directions only.
     if (l.side) wanted.pole = rotate(rotationBetween(l.line, normalised(l.goal - poser.position(limbAt(limb).root), l.line)), *l.side);
@@ -166,7 +177,7 @@ bool TouchLayer::bring(Poser& poser, const Task& task) const {
 bool TouchLayer::help(Poser& poser, int arm, const Vec3d& goal, double reach, bool spineMayHelp) const {
   const LimbRig& rig = limbAt(arm);
   const double full = distance(poser.position(rig.root), poser.position(rig.mid)) + distance(poser.position(rig.mid), poser.position(rig.end));
-  const double from = std::max(easy * full, std::min(reach, 0.9985 * full)), most = straightest * full;
+  const double from = std::max(easy * full, std::min(reach, 0.9985 * full)), most = std::max(straightest * full, from + 0.001 * full);
   const double now = distance(poser.position(rig.root), goal);
   if (now <= from) return false;
   // How far shoulder and goal may be apart in the end: nears `most` without a kink.

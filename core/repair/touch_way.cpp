@@ -9,7 +9,7 @@ namespace understudy {
 namespace {
 
 /// Metres (at a height of 1.7) by which the smooth way may be left to touch.
-constexpr double trembling = 0.012;
+constexpr double trembling = 0.035;
 
 }  // namespace
 
@@ -78,6 +78,13 @@ const TouchLayer::Change& TouchLayer::doneAt(Poser& poser, const TiledMotion& in
       const Vec3d normal = momentAt(poser, item, frame).normal;
       const double share = shareOf(item, frame);
       done = calm.plus({normal * (along * (1 - share)), normal * (-along * share), {}}, 1);
+    } else if (const int at = frame - frames_[item.index].span.first, step = sparseFrames(), last = frames_[item.index].span.last;
+               item.skin && round < calmRounds - 1 && at % step != 0 && frame != last) {
+      // The way is smooth between the frames that are asked.
+      const int before = frame - at % step, after = std::min(before + step, last);
+      const double t = static_cast<double>(frame - before) / (after - before);
+      const Change first = doneAt(poser, in, item, before, kept, round);
+      done = first.plus(doneAt(poser, in, item, after, kept, round).plus(first, -1), t);
     } else {
       std::optional<Change> start;
       if (item.skin && round > 0) start = calmAt(poser, in, item, frame, kept, round);
