@@ -69,8 +69,21 @@ class TouchCarrier {
     double cramped = 0;  ///< metres
     double turned = 0;   ///< radians, upper arm and forearm, root of the sum of squares
     Vec3d shift;         ///< of the wrist, stage
+    double armDepth = 0; ///< metres the arm would lie in the body wherever its elbow swings
   };
   [[nodiscard]] Effort effortOf(const Poser& poser, const TouchSkin::Posed* hand, const LimbRig& arm, const SkinPlace& skin, const Vec3d& point) const;
+
+  /// A place that a moment may touch.
+  struct State {
+    double along = 0, around = 0;  ///< how far the place is moved: part of the axis, radians
+    Vec3d moved;                   ///< the same in metres ÷ height, along and around
+    Vec3d shift;                   ///< of the wrist against the plain motion, metres ÷ height
+    Effort effort;
+    double total = 0;
+    int from = -1;
+  };
+  /// Works out how deep the arm would lie in the body at the cheaper places of each moment, and leaves out the others.
+  void keepOutOfBody(std::vector<std::vector<State>>& chain, const std::vector<Moment>& moments, int side) const;
 
   /// The places of a contact moved over their part of the body and the one it goes on into, as little as it takes for the arm to get
   /// there without leaving its way too far and for the hand to lie outside of the body, and so that the way between the moments stays

@@ -5,6 +5,8 @@
 #include <numbers>
 
 #include "core/math/two_bone.h"
+#include "core/repair/arm_clearance.h"
+#include "core/repair/clearance.h"
 
 namespace understudy {
 namespace {
@@ -16,6 +18,8 @@ constexpr double farTurn = 1.0;
 constexpr double hastyStep = 0.04;
 /// Part of the height a place may be moved.
 constexpr double farthestMove = 0.35;
+/// Places of a moment whose arms are looked at.
+constexpr std::size_t mostStates = 56;
 
 /// Parts of the body that go on into each other, and which of both a site is; one that goes on alone has itself twice.
 struct Parts {
@@ -106,14 +110,6 @@ std::vector<std::vector<TouchCarrier::Moment>> TouchCarrier::waysWithinReach(std
     bool helped;  // collarbone and spine count
   };
   static constexpr std::array<Prices, 3> prices{{{400, 40, 400, 0.008, 12, 10, true}, {400, 60, 1200, 0.004, 40, 40, false}, {400, 40, 400, 0.03, 12, 20, true}}};
-  struct State {
-    double along = 0, around = 0;  ///< how far the place is moved: part of the axis, radians
-    Vec3d moved;                   ///< the same in metres ÷ height, along and around
-    Vec3d shift;                   ///< of the wrist against the plain motion, metres ÷ height
-    Effort effort;
-    double total = 0;
-    int from = -1;
-  };
   std::vector<std::vector<State>> chain(moments.size());
   const auto square = [](double v) { return v * v; };
   Poser poser(context_);
@@ -168,6 +164,7 @@ std::vector<std::vector<TouchCarrier::Moment>> TouchCarrier::waysWithinReach(std
       }
     }
   }
+  keepOutOfBody(chain, moments, side);
   std::vector<std::vector<Moment>> ways;
   std::vector<std::vector<std::pair<double, double>>> known;
   for (const Prices& price : prices) {
@@ -175,7 +172,7 @@ std::vector<std::vector<TouchCarrier::Moment>> TouchCarrier::waysWithinReach(std
       for (State& state : chain[i]) {
         const Effort& effort = state.effort;
         state.total = dot(state.moved, state.moved) + price.outOfReach * square((price.helped ? effort.over : effort.alone) / height) +
-                      price.inside * square(effort.depth / height) + price.cramped * square(effort.cramped / height) + price.turned * square(effort.turned);
+                      price.inside * (square(effort.depth / height) + square(effort.armDepth / height)) + price.cramped * square(effort.cramped / height) + price.turned * square(effort.turned);
         if (i == 0) continue;
         double best = 1e300;
         for (std::size_t k = 0; k < chain[i - 1].size(); ++k) {
@@ -203,6 +200,42 @@ std::vector<std::vector<TouchCarrier::Moment>> TouchCarrier::waysWithinReach(std
     ways.push_back(moved(moments, moves));
   }
   return ways;
+}
+
+void TouchCarrier::keepOutOfBody(std::vector<std::vector<State>>& chain, const std::vector<Moment>& moments, int side) const {
+  const double height = context_.height;
+  const auto square = [](double v) { return v * v; };
+  ArmClearanceSettings settings;
+  settings.handStays = true;
+  ArmClearer clearer(context_, bodyModelOf(context_), side, settings);
+  if (!clearer.able()) return;
+  Poser poser(context_);
+  ArmClearer::Pose pose;
+  for (std::size_t i = 0; i < chain.size(); ++i) {
+    std::vector<State>& states = chain[i];
+    // Those that are dear already are not looked at.
+    const auto cost = [&](const State& s) {
+      return dot(s.moved, s.moved) + 400 * (square(s.effort.over / height) + square(s.effort.depth / height)) + 0.008 * square(s.effort.turned);
+    };
+    std::stable_sort(states.begin() + 1, states.end(), [&](const State& a, const State& b) { return cost(a) < cost(b); });
+    if (states.size() > mostStates) states.resize(mostStates);
+    load(poser, moments[i].time);
+    clearer.read(poser, pose);
+    clearer.load(pose);
+    for (State& state : states) {
+      const Vec3d shift = rotate(conjugate(pose.frame), state.effort.shift);
+      double best = 1e300;
+      // The elbow may swing aside.
+      for (const double swivel : {0.0, -0.4, 0.4, -0.8, 0.8, -1.3, 1.3}) {
+        const double deep = std::max(0.0, clearer.depth({{swivel, 0, 0, shift.x, shift.y, shift.z}}) - context_.scaled(0.002));
+        const double c = 400 * square(deep / height) + 0.004 * square(swivel);
+        if (c >= best) continue;
+        best = c;
+        state.effort.armDepth = deep;
+        if (deep <= 0) break;
+      }
+    }
+  }
 }
 
 std::vector<TouchCarrier::Moment> TouchCarrier::moved(std::vector<Moment> moments, std::vector<std::pair<double, double>> moves) const {

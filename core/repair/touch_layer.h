@@ -40,7 +40,7 @@ class TouchLayer final : public RepairLayer {
   static constexpr int calmRounds = static_cast<int>(calms.size());
   static constexpr double median = 0.035;
   static constexpr double sparse = 1.0 / 40;  ///< seconds between frames that are asked, at most, in rounds before the last two
-  static constexpr double steady = 0.03;  ///< seconds on either side over which what the smooth way leaves to the skin is smoothed
+  static constexpr double steady = 0.017;  ///< seconds on either side over which what the smooth way leaves to the skin is smoothed
   /// Metres (at a height of 1.7) at which skin touches skin: grids and chosen points are not exact.
   static constexpr double justTouching = 0.001;
   /// Part of a limb's length to which it may be straightened, so that the middle joint does not snap.

@@ -1,4 +1,4 @@
-// Touches of captured and made performers on the open characters. Counted over what is proposed; what is left out is printed.
+// Touches of captured and made performers on the open characters, counted over all frames in which the performer touches itself.
 #include <gtest/gtest.h>
 
 #include <algorithm>
@@ -127,7 +127,7 @@ TEST_P(TouchCorpus, ContactsAreKept) {
   std::printf("%s on %s: %zu touches over %d of %d contact frames, %.1f %% kept (%.1f %% before); arms turned by %.1f° in the mean, p95 %.1f°\n", performerName,
               characterName, repairs.size(), frames, asked, 100.0 * kept / frames, 100.0 * keptBefore / frames, mean,
               turns.empty() ? 0 : turns[turns.size() * 95 / 100]);
-  EXPECT_GE(kept, 0.9 * frames);
+  EXPECT_GE(kept, 0.9 * asked);
   EXPECT_LT(keptBefore, 0.5 * frames);
 }
 
