@@ -104,12 +104,15 @@ std::vector<std::vector<TouchCarrier::Moment>> TouchCarrier::waysWithinReach(std
   const double height = context_.height;
   // Costs, by lengths as parts of the height: in the first, moving a place .2 along the body is worth as much as .01 of what is out of
   // reach, and as .01 that the hand lies in the body; .09 as much as turning the arm by a radian. The others put steadiness, or the
-  // arm's own way, before the place.
+  // arm's own way, before the place and before the arm's keeping out of the body.
   struct Prices {
-    double outOfReach, cramped, inside, turned, unsteady, hasty;
+    double outOfReach, cramped, inside, armInside, turned, unsteady, hasty;
     bool helped;  // collarbone and spine count
   };
-  static constexpr std::array<Prices, 3> prices{{{400, 40, 400, 0.008, 12, 10, true}, {400, 60, 1200, 0.004, 40, 40, false}, {400, 40, 400, 0.03, 12, 20, true}}};
+  static constexpr std::array<Prices, 4> prices{{{400, 40, 400, 400, 0.008, 12, 10, true},
+                                                 {400, 40, 400, 40, 0.008, 12, 10, true},
+                                                 {400, 60, 1200, 100, 0.004, 40, 40, false},
+                                                 {400, 40, 400, 100, 0.03, 12, 20, true}}};
   std::vector<std::vector<State>> chain(moments.size());
   const auto square = [](double v) { return v * v; };
   Poser poser(context_);
@@ -172,7 +175,7 @@ std::vector<std::vector<TouchCarrier::Moment>> TouchCarrier::waysWithinReach(std
       for (State& state : chain[i]) {
         const Effort& effort = state.effort;
         state.total = dot(state.moved, state.moved) + price.outOfReach * square((price.helped ? effort.over : effort.alone) / height) +
-                      price.inside * (square(effort.depth / height) + square(effort.armDepth / height)) + price.cramped * square(effort.cramped / height) + price.turned * square(effort.turned);
+                      price.inside * square(effort.depth / height) + price.armInside * square(effort.armDepth / height) + price.cramped * square(effort.cramped / height) + price.turned * square(effort.turned);
         if (i == 0) continue;
         double best = 1e300;
         for (std::size_t k = 0; k < chain[i - 1].size(); ++k) {

@@ -25,32 +25,20 @@ bool sameSpans(const std::vector<TouchCarrier::SoundPart>& a, const std::vector<
 }  // namespace
 
 std::vector<Repair> TouchCarrier::sound(const std::vector<Repair>& ways) const {
-  struct Try {
-    const Repair* repair = nullptr;
-    std::vector<SoundPart> parts;
-    int frames = 0;
-  };
-  std::vector<Try> tries;
-  for (const Repair& way : ways) {
-    const int whole = repairFrames(way, context_.rate, context_.frames).span.count();
-    std::vector<SoundPart> parts = soundParts({way}, 0);
-    const int frames = framesOf(parts);
-    tries.push_back({&way, std::move(parts), frames});
-    if (frames >= nearlyAll * whole) break;
-  }
-  std::stable_sort(tries.begin(), tries.end(), [](const Try& a, const Try& b) { return a.frames > b.frames; });
   std::vector<Repair> best;
   int most = 0;
-  for (const Try& one : tries) {
+  for (const Repair& way : ways) {
+    const int whole = repairFrames(way, context_.rate, context_.frames).span.count();
+    const std::vector<SoundPart> parts = soundParts({way}, 0);
     // What a way touches by itself is more than its parts will.
-    if (one.frames <= most) break;
-    std::vector<Repair> repairs = sound(*one.repair, one.parts);
+    if (framesOf(parts) <= most) continue;
+    std::vector<Repair> repairs = sound(way, parts);
     int frames = 0;
     for (const Repair& repair : repairs) frames += repairFrames(repair, context_.rate, context_.frames).span.count();
     if (frames <= most) continue;
     most = frames;
     best = std::move(repairs);
-    if (most >= 0.9 * one.frames) break;
+    if (most >= nearlyAll * whole) break;
   }
   return best;
 }

@@ -11,6 +11,8 @@ namespace understudy {
 namespace {
 
 constexpr int mostHandPoints = 110;
+/// Part of a point's weight that belongs to the hand and its fingers where it counts as the hand's.
+constexpr double firmShare = 0.6;
 // Distances in a bent body change a little faster than the way.
 constexpr double steepest = 1.25;
 
@@ -71,14 +73,14 @@ TouchSkin::TouchSkin(const RepairContext& context) {
   for (const BodySolid& solid : model_->solids) solids_.push_back(&solid);
   for (const BodySolid& solid : model_->limbs) solids_.push_back(&solid);
   normals_ = vertexNormals(model_->surface, 1e-5 * context.height);
-  for (int side = 0; side < 2; ++side) hands_[static_cast<std::size_t>(side)] = handPoints(side);
+  for (int side = 0; side < 2; ++side) hands_[static_cast<std::size_t>(side)] = handPoints(context.figure->skeleton, context.arms[static_cast<std::size_t>(side)].end, side);
 }
 
 std::shared_ptr<const TouchSkin> TouchSkin::of(const RepairContext& context) {
   return context.parts->get<TouchSkin>([&] { return TouchSkin(context); });
 }
 
-TouchSkin::HandPoints TouchSkin::handPoints(int side) const {
+TouchSkin::HandPoints TouchSkin::handPoints(const Skeleton& skeleton, int end, int side) const {
   const BodySurface& surface = model_->surface;
   std::vector<char> used(surface.positions.size(), 0);
   for (const std::uint32_t i : surface.indices) used[i] = 1;
@@ -87,6 +89,20 @@ TouchSkin::HandPoints TouchSkin::handPoints(int side) const {
     if (used[static_cast<std::size_t>(v)] && surface.parts[static_cast<std::size_t>(v)] == armPart(side, 2)) all.push_back(v);
   HandPoints out;
   if (all.empty()) return out;
+  // What goes along with the forearm is left out where enough remains: it moves as the elbow swings, while the hand stays.
+  std::vector<int> firm;
+  for (const int v : all) {
+    const auto at = static_cast<std::size_t>(v);
+    double own = 0, total = 0;
+    for (std::uint32_t k = surface.influenceStart[at]; k < surface.influenceStart[at + 1]; ++k) {
+      const double w = static_cast<double>(surface.influenceWeight[k]);
+      const int joint = surface.influenceJoint[k];
+      total += w;
+      if (joint == end || isAncestor(skeleton, end, joint)) own += w;
+    }
+    if (own >= firmShare * total) firm.push_back(v);
+  }
+  if (firm.size() >= 24 || 2 * firm.size() >= all.size()) all = std::move(firm);
   // Each next point is the one furthest from those chosen.
   std::vector<double> away(all.size(), 1e300);
   std::size_t next = 0;

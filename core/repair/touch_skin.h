@@ -72,7 +72,7 @@ class TouchSkin {
     std::vector<int> joint;
     std::vector<float> weight;
   };
-  [[nodiscard]] HandPoints handPoints(int side) const;
+  [[nodiscard]] HandPoints handPoints(const Skeleton& skeleton, int end, int side) const;
 
   std::shared_ptr<const BodyModel> model_;
   std::vector<const BodySolid*> solids_;   ///< the model's solids and limbs

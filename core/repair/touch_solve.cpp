@@ -148,9 +148,9 @@ Vec3d TouchLayer::carriedPlace(const Poser& poser, int limb, const Vec3d& place,
   const LimbRig& rig = limbAt(limb);
   const Vec3d root = poser.position(rig.root);
   const double full = distance(root, poser.position(rig.mid)) + distance(poser.position(rig.mid), poser.position(rig.end));
-  const double had = distance(place, rootWas), now = distance(place, root), from = std::max(had, 0.955 * full);
+  const double had = distance(place, rootWas), now = distance(place, root), from = std::max({had, 0.97 * full, std::min(had + 0.012 * full, 0.994 * full)});
   if (now <= from) return place;
-  const double zone = std::clamp(0.985 * full - from, 1e-6 * full, 0.03 * full);
+  const double zone = std::clamp(0.996 * full - from, 1e-6 * full, 0.018 * full);
   return root + (place - root) * ((from + zone * (1 - std::exp((from - now) / zone))) / now);
 }
 
