@@ -78,6 +78,10 @@ class PlantLeg {
     double low = 1e300, rear = 1e300, front = 1e300;  ///< heights along the normal: of all, of the rear part, of the front part
   };
   [[nodiscard]] Print print(const FootPose& pose, const Vec3d& normal) const;
+  /// Where the low points of a sole are once shank, foot and toes have carried their skin there, in the order of print().
+  [[nodiscard]] std::vector<Vec3d> skinned(const FootPose& foot, const Quatd& shank, const Vec3d& knee) const;
+  /// How far what is down in two such poses has slid from one to the other, across the normal: the stiffest of it counts most.
+  [[nodiscard]] Vec3d slid(const std::vector<Vec3d>& from, const std::vector<Vec3d>& to, const Vec3d& normal) const;
   /// What a pose lacks so that a soft sole bears where, and as low as, a stiff one would at `wanted`, a flat one with both ends.
   struct Give {
     double tilt = 0;  ///< radians, toes up

@@ -95,21 +95,15 @@ PlantLeg::Print PlantLeg::print(const FootPose& pose, const Vec3d& normal) const
 PlantLeg::Give PlantLeg::give(const Print& wanted, double pitch, const FootPose& now, const Quatd& shank, const Vec3d& knee, const Vec3d& normal) const {
   Give out;
   if (bearing_.empty()) return out;
-  const Mat3d foot = toMatrix(now.foot), toe = toMatrix(now.toe), leg = toMatrix(shank);
-  const Vec3d toeAt = now.at + foot * toeOffset;
-  thread_local std::vector<Vec3d> moved;
   thread_local std::vector<double> heights;
-  moved.resize(bearing_.size());
+  std::vector<Vec3d> moved = skinned(now, shank, knee);
   heights.resize(bearing_.size());
   double low = 1e300, rear = 1e300, front = 1e300;
   for (std::size_t k = 0; k < bearing_.size(); ++k) {
     const Point& p = points_[bearing_[k]];
-    Vec3d place_ = now.at + foot * p.foot;
-    if (p.toeWeight > 0) place_ = place_ * (1 - p.toeWeight) + (toeAt + toe * p.toe) * p.toeWeight;
-    if (p.shankWeight > 0) place_ = place_ * (1 - p.shankWeight) + (knee + leg * p.shank) * p.shankWeight;
-    const double h = dot(place_, normal);
+    const double h = dot(moved[k], normal);
     heights[k] = h;
-    moved[k] = place_ - wanted.places[k];
+    moved[k] = moved[k] - wanted.places[k];
     low = std::min(low, h);
     if (p.end < 0) rear = std::min(rear, h);
     if (p.end > 0) front = std::min(front, h);
@@ -130,6 +124,42 @@ PlantLeg::Give PlantLeg::give(const Print& wanted, double pitch, const FootPose&
   if (sum > 1e-12) drift = drift / sum;
   out.shift = normal * (wanted.low - low) - (drift - normal * dot(drift, normal));
   return out;
+}
+
+std::vector<Vec3d> PlantLeg::skinned(const FootPose& pose, const Quatd& shank, const Vec3d& knee) const {
+  const Mat3d foot = toMatrix(pose.foot), toe = toMatrix(pose.toe), leg = toMatrix(shank);
+  const Vec3d toeAt = pose.at + foot * toeOffset;
+  std::vector<Vec3d> out;
+  out.reserve(bearing_.size());
+  for (const std::size_t i : bearing_) {
+    const Point& p = points_[i];
+    Vec3d at = pose.at + foot * p.foot;
+    if (p.toeWeight > 0) at = at * (1 - p.toeWeight) + (toeAt + toe * p.toe) * p.toeWeight;
+    if (p.shankWeight > 0) at = at * (1 - p.shankWeight) + (knee + leg * p.shank) * p.shankWeight;
+    out.push_back(at);
+  }
+  return out;
+}
+
+Vec3d PlantLeg::slid(const std::vector<Vec3d>& from, const std::vector<Vec3d>& to, const Vec3d& normal) const {
+  double low = 1e300, was = 1e300;
+  for (std::size_t k = 0; k < bearing_.size(); ++k) {
+    low = std::min(low, dot(to[k], normal));
+    was = std::min(was, dot(from[k], normal));
+  }
+  const double near = std::max(0.002 * soleLength_, 1e-6);
+  Vec3d sum;
+  double weight = 0;
+  for (std::size_t k = 0; k < bearing_.size(); ++k) {
+    const double a = (dot(to[k], normal) - low) / near, b = (dot(from[k], normal) - was) / near;
+    if (a > 30 || b > 30) continue;
+    const double w = points_[bearing_[k]].stiff / ((1 + a * a * a * a) * (1 + b * b * b * b));
+    sum += (to[k] - from[k]) * w;
+    weight += w;
+  }
+  if (weight <= 1e-12) return {};
+  sum = sum / weight;
+  return sum - normal * dot(sum, normal);
 }
 
 FootPose PlantLeg::given(FootPose pose, const Give& give, double part) const {

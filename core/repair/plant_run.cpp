@@ -39,6 +39,7 @@ void PlantRun::run(TiledMotion& out, std::vector<Residual>& residuals) {
   lowerPelvis(drops_);
   even();
   lowerPelvis(moves_);
+  stick();
   for (int side = 0; side < 2; ++side) swing(side);
   for (int side = 0; side < 2; ++side) clear(side);
   for (int f = writes.first; f <= writes.last; ++f) solve(f, out, residuals);
@@ -63,6 +64,8 @@ void PlantRun::load() {
   const int r = plan_.reach;
   swings_ = common(widened(frames_, 2 * r, 2 * r), clip_);
   moves_ = common(widened(swings_, plan_.longestEase + 2, plan_.longestEase + 2), clip_);
+  for (const Stay& s : plan_.stays)
+    if (leg(s.side).soft && !common(s.span, moves_).empty()) moves_ = {std::min(moves_.first, s.span.first), std::max(moves_.last, s.span.last)};
   drops_ = common(widened(moves_, 2 * r, 2 * r), clip_);
   const int ease = 2 * plan_.longestEase + 4;
   for (const Stay& s : plan_.stays) {

@@ -53,6 +53,7 @@ class PlantRun {
   void fillGoals(int side);
   void even();
   [[nodiscard]] Roll evened(int index, int before, int after, const std::vector<Vec3d>& by) const;
+  void stick();
   void swing(int side);
   void lead(int side, const Stay* a, const Stay* b, FrameSpan gap);
   void clear(int side);

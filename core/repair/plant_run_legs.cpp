@@ -133,6 +133,36 @@ Roll PlantRun::evened(int index, int before, int after, const std::vector<Vec3d>
   return evenedOut(task, rolls_[static_cast<std::size_t>(index)]);
 }
 
+// A sole that gives slips where what it stands on changes, or gives in another way than the rest: from frame to frame the foot goes
+// along, so that what is down stays.
+void PlantRun::stick() {
+  for (std::size_t i = 0; i < plan_.stays.size(); ++i) {
+    const Stay& s = plan_.stays[i];
+    if (!leg(s.side).soft || common(s.span, moves_).empty()) continue;
+    const PlantLeg& foot = leg(s.side);
+    Vec3d shift;
+    std::vector<Vec3d> last;
+    for (int f = s.span.first; f <= s.span.last; ++f) {
+      FootPose& pose = standing_[i][static_cast<std::size_t>(f - s.span.first)];
+      const FootPose wanted = pose;
+      const bool held = f < s.release && s.phase(f) != PlantPhase::spin;
+      for (int round = 0; round < 3; ++round) {
+        pose.at = wanted.at + shift;
+        if (!held) break;
+        const LegFrame bent = bend(s.side, f, pose, false, firmness(s, f), static_cast<int>(i), moves(f)).leg;
+        std::vector<Vec3d> now = foot.skinned(bent.foot, bent.shank, bent.knee);
+        const Vec3d slid = last.empty() || round == 2 ? Vec3d{} : foot.slid(last, now, s.plane.normal);
+        shift -= slid;
+        if (length(slid) > 1e-6 * plan_.context.height) continue;
+        last = std::move(now);
+        break;
+      }
+      if (!held) last.clear();
+    }
+  }
+  for (int side = 0; side < 2; ++side) fillGoals(side);
+}
+
 // Between stays the leg goes from one to the other, or back to its own motion over the ease.
 void PlantRun::swing(int side) {
   const std::vector<int>& order = plan_.order[static_cast<std::size_t>(side)];
