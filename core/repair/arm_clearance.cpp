@@ -220,7 +220,7 @@ ArmClearer::Carry ArmClearer::carry(const ArmChange& change) const {
 
 ArmClearer::Likeness ArmClearer::likeness(const ArmChange& change, const Carry& carry) const {
   const Vec3d upper = (carry.by[2].linear * first_ - first_) * upper_, fore = (carry.by[3].linear * second_ - second_) * lower_;
-  const double girdle = (byWrist_ ? 0.6 : 2.0) * std::max(distance(root_, girdle_), (byWrist_ ? 0.05 : 0.1) * scale_), wrist = 0.15, hold = 0.03 * scale_;
+  const double girdle = (byWrist_ ? 0.6 : 8.0) * std::max(distance(root_, girdle_), (byWrist_ ? 0.05 : 0.1) * scale_), wrist = 0.15, hold = 0.03 * scale_;
   const std::array<double, ArmChange::size>& x = change.x;
   if (!byWrist_) {
     const Vec3d shift = carry.by[4].translation * wrist;

@@ -34,6 +34,8 @@ double squares(const ArmClearer::Likeness& a, const ArmClearer::Likeness& b) {
 
 /// Hands that stay do not fall behind their goal, whatever else.
 constexpr double reachWeight = 40;
+/// Nor do they come much nearer to full stretch than they were, where small steps of the hand are large ones of the elbow.
+constexpr double bentWeight = 2;
 
 }  // namespace
 
@@ -96,12 +98,17 @@ ArmChanges ArmGroup::solve(const ArmChanges& start, const Goal& goal, const Watc
       used[at(a, k)] = k == 0 || (k < 3 ? freedom.girdle && arms_[a]->hasGirdle() : freedom.wrist);
     }
   }
+  std::array<double, 2> spare{};
+  for (std::size_t a = 0; a < count; ++a)
+    if (arms_[a]->settings().handStays) spare[a] = std::clamp(-arms_[a]->carry({}).over, 0.0, 0.04 * arms_[a]->reach());
   const auto measure = [&](State& s, bool fresh) {
     s.value = 0;
     for (std::size_t a = 0; a < count; ++a) {
       arms_[a]->rows(s.x[a], s.carry[a], watches[a], margin, reach, fresh, s.rows[a]);
       // A reach is a row without a point.
       if (arms_[a]->settings().handStays && s.carry[a].over > -0.01 * arms_[a]->reach()) s.rows[a].push_back({s.carry[a].over, {}, {}, -1, reachWeight});
+      if (arms_[a]->settings().handStays && s.carry[a].over > -spare[a])
+        s.rows[a].push_back({s.carry[a].over + spare[a], {}, {}, -1, bentWeight});
       s.value += squares(s.likeness[a], wanted[a]);
       for (const ArmClearer::Row& row : s.rows[a])
         if (row.need > 0) s.value += firm * row.weight * row.need * row.need;
