@@ -66,11 +66,16 @@ Result<std::vector<std::uint8_t>> hiddenMeshes(const Figure& figure, const std::
 }
 
 /// A note as it is drawn: for a second from its frame on, with who says it and of what.
-PreviewNote shownNote(const Note& note, const Take& take, FrameRate rate) {
+PreviewNote shownAt(double time, const Take& take, FrameRate rate) {
   const double from = take.trim ? take.trim->first : 0;
   PreviewNote shown;
-  shown.first = 1 + static_cast<int>(std::lround((note.time - from) * rate.hertz()));
+  shown.first = 1 + static_cast<int>(std::lround((time - from) * rate.hertz()));
   shown.last = shown.first + static_cast<int>(rate.hertz());
+  return shown;
+}
+
+PreviewNote shownNote(const Note& note, const Take& take, FrameRate rate) {
+  PreviewNote shown = shownAt(note.time, take, rate);
   if (!note.bone.empty()) shown.text = note.bone.substr(note.bone.front() == '@') + ": ";
   shown.text += note.text;
   if (!note.author.empty()) shown.text += " (" + note.author + ")";
@@ -157,8 +162,14 @@ int run(const Context& context, const Options& options) {
   if (options.has("reel")) {
     const Result<Reel> reel = loadReel(options.value("reel"), &issues);
     if (!reel) return fail(context, reel.error());
-    if (const Take* take = reel->currentTake())
+    if (const Take* take = reel->currentTake()) {
       for (const Note& note : *take->notes) notes.push_back(shownNote(note, *take, motion.rate));
+      for (const Marker& marker : *take->markers) {
+        notes.push_back(shownAt(marker.time, *take, motion.rate));
+        notes.back().text = "marker " + marker.name;
+      }
+      std::stable_sort(notes.begin(), notes.end(), [](const PreviewNote& a, const PreviewNote& b) { return a.first < b.first; });
+    }
   }
   settings.notes = notes;
   auto off = OffscreenContext::create();
@@ -245,7 +256,7 @@ Command sheetCommand() {
                      {"columns", "N", "how many side by side (default 6)"},
                      {"size", "PIXELS", "of a cell (default 300); the height of a preview (default 540)"},
                      {"theme", "NAME", "dark (default) or light"},
-                     {"reel", "FILE", "show the notes of this reel's current take at their frames"},
+                     {"reel", "FILE", "show the notes and markers of this reel's current take at their frames"},
                      {"hide", "NAMES", "meshes to leave out, separated by commas"}};
   for (const OptionSpec& option : readOverrideOptions("", "the file")) command.options.push_back(option);
   command.run = run;

@@ -90,6 +90,12 @@ Json toJson(const Note& note) {
   return json;
 }
 
+Json toJson(const Marker& marker) {
+  Json json = {{"id", marker.id}, {"time", number(marker.time)}, {"name", marker.name}};
+  addUnknown(json, marker.unknown);
+  return json;
+}
+
 Json toJson(const HandOver& handOver, const std::string& reelPath) {
   Json json = {{"animationName", handOver.animationName}, {"animationOnly", handOver.animationOnly}};
   if (!handOver.path.empty()) json["path"] = relativeTo(handOver.path, reelPath);
@@ -130,6 +136,7 @@ Json toJson(const Take& take, const std::string& reelPath) {
   });
   addList("locks", *take.locks, writeLock);
   for (const Note& note : *take.notes) json["notes"].push_back(toJson(note));
+  for (const Marker& marker : *take.markers) json["markers"].push_back(toJson(marker));
   if (!take.waved.empty()) json["waved"] = take.waved;
   if (!take.leftOut.empty()) json["leftOut"] = take.leftOut;
   json["handOver"] = toJson(*take.handOver, reelPath);
@@ -181,13 +188,16 @@ RetargetSettings readRetarget(Reader r) {
   return settings;
 }
 
+std::uint64_t readId(Reader& r) {
+  const Json id = r.take("id");
+  if (id.is_null()) return 0;
+  if (!id.is_number_unsigned()) r.wrong("id", "a whole number");
+  return id.get<std::uint64_t>();
+}
+
 Nudge readNudge(Reader r) {
   Nudge nudge;
-  const Json id = r.take("id");
-  if (!id.is_null()) {
-    if (!id.is_number_unsigned()) r.wrong("id", "a whole number");
-    nudge.id = id.get<std::uint64_t>();
-  }
+  nudge.id = readId(r);
   nudge.name = r.text("name");
   nudge.time = r.real("time", 0);
   nudge.easeBefore = r.real("easeBefore", defaultEaseSeconds);
@@ -219,11 +229,7 @@ Nudge readNudge(Reader r) {
 
 Note readNote(Reader r) {
   Note note;
-  const Json id = r.take("id");
-  if (!id.is_null()) {
-    if (!id.is_number_unsigned()) r.wrong("id", "a whole number");
-    note.id = id.get<std::uint64_t>();
-  }
+  note.id = readId(r);
   note.time = r.real("time", 0);
   note.bone = r.text("bone");
   note.text = r.text("text");
@@ -231,6 +237,15 @@ Note readNote(Reader r) {
   note.done = r.flag("done", false);
   note.unknown = r.unknown();
   return note;
+}
+
+Marker readMarker(Reader r) {
+  Marker marker;
+  marker.id = readId(r);
+  marker.time = r.real("time", 0);
+  marker.name = r.text("name");
+  marker.unknown = r.unknown();
+  return marker;
 }
 
 HandOver readHandOver(Reader r, const std::string& reelPath) {
@@ -284,6 +299,10 @@ Take readTake(Reader r, const std::string& reelPath) {
   std::vector<Note> remarks;
   for (std::size_t i = 0; i < notes.size(); ++i) remarks.push_back(readNote(r.item("notes", i, notes[i])));
   take.notes = std::move(remarks);
+  const std::vector<Json> markers = r.list("markers");
+  std::vector<Marker> places;
+  for (std::size_t i = 0; i < markers.size(); ++i) places.push_back(readMarker(r.item("markers", i, markers[i])));
+  take.markers = std::move(places);
   take.waved = r.texts("waved");
   std::sort(take.waved.begin(), take.waved.end());
   take.leftOut = r.texts("leftOut");

@@ -323,47 +323,65 @@ Take setWaved(const Take& take, const std::string& finding, bool waved) {
 
 namespace {
 
-Take withNotes(const Take& take, std::vector<Note> notes) {
-  std::stable_sort(notes.begin(), notes.end(), [](const Note& a, const Note& b) { return a.time < b.time; });
+/// Things pinned to a time (notes, markers): kept in order of it.
+template <class T>
+using Pins = Node<std::vector<T>>;
+
+template <class T>
+Take withPins(const Take& take, Pins<T> Take::*list, std::vector<T> items) {
+  std::stable_sort(items.begin(), items.end(), [](const T& a, const T& b) { return a.time < b.time; });
   Take next = take;
-  next.notes = edited(take.notes, [&](std::vector<Note>& n) { n = std::move(notes); });
+  next.*list = edited(take.*list, [&](std::vector<T>& all) { all = std::move(items); });
   return next;
+}
+
+template <class T>
+Take pinAdded(const Take& take, Pins<T> Take::*list, T item, std::uint64_t* idOut) {
+  std::vector<T> items = *(take.*list);
+  std::uint64_t free = 1;
+  bool taken = item.id == 0;
+  for (const T& other : items) {
+    free = std::max(free, other.id + 1);
+    taken = taken || other.id == item.id;
+  }
+  if (taken) item.id = free;
+  if (idOut) *idOut = item.id;
+  items.push_back(std::move(item));
+  return withPins(take, list, std::move(items));
+}
+
+template <class T>
+Take pinChanged(const Take& take, Pins<T> Take::*list, const T& item) {
+  std::vector<T> items = *(take.*list);
+  for (T& other : items)
+    if (other.id == item.id) other = item;
+  return withPins(take, list, std::move(items));
+}
+
+template <class T>
+Take pinRemoved(const Take& take, Pins<T> Take::*list, std::uint64_t id) {
+  std::vector<T> items = *(take.*list);
+  std::erase_if(items, [&](const T& item) { return item.id == id; });
+  return withPins(take, list, std::move(items));
+}
+
+template <class T>
+const T* pinOf(const std::vector<T>& items, std::uint64_t id) {
+  const auto at = std::find_if(items.begin(), items.end(), [&](const T& item) { return item.id == id; });
+  return at == items.end() ? nullptr : &*at;
 }
 
 }  // namespace
 
-Take addNote(const Take& take, Note note, std::uint64_t* idOut) {
-  std::vector<Note> notes = *take.notes;
-  std::uint64_t free = 1;
-  bool taken = note.id == 0;
-  for (const Note& other : notes) {
-    free = std::max(free, other.id + 1);
-    taken = taken || other.id == note.id;
-  }
-  if (taken) note.id = free;
-  if (idOut) *idOut = note.id;
-  notes.push_back(std::move(note));
-  return withNotes(take, std::move(notes));
-}
+Take addNote(const Take& take, Note note, std::uint64_t* idOut) { return pinAdded(take, &Take::notes, std::move(note), idOut); }
+Take changeNote(const Take& take, Note note) { return pinChanged(take, &Take::notes, note); }
+Take removeNote(const Take& take, std::uint64_t id) { return pinRemoved(take, &Take::notes, id); }
+const Note* findNote(const Take& take, std::uint64_t id) { return pinOf(*take.notes, id); }
 
-Take changeNote(const Take& take, Note note) {
-  std::vector<Note> notes = *take.notes;
-  for (Note& other : notes)
-    if (other.id == note.id) other = note;
-  return withNotes(take, std::move(notes));
-}
-
-Take removeNote(const Take& take, std::uint64_t id) {
-  std::vector<Note> notes = *take.notes;
-  std::erase_if(notes, [&](const Note& note) { return note.id == id; });
-  return withNotes(take, std::move(notes));
-}
-
-const Note* findNote(const Take& take, std::uint64_t id) {
-  for (const Note& note : *take.notes)
-    if (note.id == id) return &note;
-  return nullptr;
-}
+Take addMarker(const Take& take, Marker marker, std::uint64_t* idOut) { return pinAdded(take, &Take::markers, std::move(marker), idOut); }
+Take changeMarker(const Take& take, Marker marker) { return pinChanged(take, &Take::markers, marker); }
+Take removeMarker(const Take& take, std::uint64_t id) { return pinRemoved(take, &Take::markers, id); }
+const Marker* findMarker(const Take& take, std::uint64_t id) { return pinOf(*take.markers, id); }
 
 Take setExport(const Take& take, HandOver handOver) {
   Take next = take;

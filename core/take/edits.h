@@ -74,6 +74,12 @@ enum class MapSide { performer, character };
 [[nodiscard]] Take removeNote(const Take& take, std::uint64_t id);
 [[nodiscard]] const Note* findNote(const Take& take, std::uint64_t id);
 
+/// Markers, in the same way.
+[[nodiscard]] Take addMarker(const Take& take, Marker marker, std::uint64_t* idOut = nullptr);
+[[nodiscard]] Take changeMarker(const Take& take, Marker marker);
+[[nodiscard]] Take removeMarker(const Take& take, std::uint64_t id);
+[[nodiscard]] const Marker* findMarker(const Take& take, std::uint64_t id);
+
 [[nodiscard]] Take setExport(const Take& take, HandOver handOver);
 
 /// Edits of the list of takes.

@@ -70,6 +70,15 @@ struct Note {
   friend bool operator==(const Note&, const Note&) = default;
 };
 
+/// A named place of the clip.
+struct Marker {
+  std::uint64_t id = 0;   ///< unique among the take's markers; addMarker gives one where it is 0
+  double time = 0;        ///< seconds from the first frame of the untrimmed clip
+  std::string name;       ///< may be empty
+  std::string unknown;    ///< fields this version does not know (JSON object text)
+  friend bool operator==(const Marker&, const Marker&) = default;
+};
+
 using Nudges = std::vector<Node<Nudge>>;
 using Repairs = std::vector<Node<Repair>>;
 
@@ -89,6 +98,7 @@ struct Take {
   Node<std::vector<SetItem>> set;
   Node<std::vector<Lock>> locks;
   Node<std::vector<Note>> notes;       ///< by time
+  Node<std::vector<Marker>> markers;   ///< by time
   std::vector<std::string> leftOut;    ///< meshes of the character (or nodes they hang on) that nothing has to keep out of: skirts, capes
   std::vector<std::string> waved;      ///< findings the artist waved off, by their keys, ascending
   Node<HandOver> handOver;

@@ -138,6 +138,45 @@ TEST_F(SheetCommand, AFolderGetsAPictureAFrameWithNotesOfAReel) {
   const int height = readPicture(folder.file("sheet.png")).height;
   ASSERT_EQ(runSheet(folder, sheet + " --reel '" + folder.file("noted.reel") + "'").code, 0);
   EXPECT_GT(readPicture(folder.file("sheet.png")).height, height + 20);
+  // Markers stand among them.
+  const int noted_height = readPicture(folder.file("sheet.png")).height;
+  take = addMarker(take, {0, 12 / 60.0, "turn", {}});
+  ASSERT_TRUE(saveReel(Reel{{Node<Take>(take)}, 0, {}}, folder.file("noted.reel")));
+  ASSERT_EQ(runSheet(folder, sheet + " --reel '" + folder.file("noted.reel") + "'").code, 0);
+  EXPECT_GT(readPicture(folder.file("sheet.png")).height, noted_height);
+}
+
+// A script in the place of ffmpeg: it keeps its words and the pictures it was shown, and writes what it was asked for.
+TEST_F(SheetCommand, AVideoIsMadeOfNumberedPicturesByFfmpeg) {
+  std::filesystem::create_directories(folder.file("bin"));
+  const std::string script = folder.file("bin/ffmpeg");
+  writeFile(script, "#!/bin/sh\nprintf '%s\\n' \"$@\" > '" + folder.file("words") + "'\n"
+                    "for last; do :; done\nls \"$(dirname \"$last\")\" > '" + folder.file("pictures") + "'\n"
+                    "printf video > \"$last\"\n");
+  std::filesystem::permissions(script, std::filesystem::perms::owner_all);
+  const Ran ran = runSheet(folder, "'" + folder.file("keeper walk.bvh") + "' --range 11:14 --size 120 --out '" + folder.file("walk.mp4") + "'", "PATH='" + folder.file("bin") + ":/usr/bin:/bin'");
+  ASSERT_EQ(ran.code, 0) << ran.err;
+  EXPECT_EQ(readFile(folder.file("walk.mp4")), "video");
+  std::vector<std::string> words;
+  std::istringstream lines(readFile(folder.file("words")));
+  for (std::string line; std::getline(lines, line);) words.push_back(line);
+  const auto after = [&](const char* word) {
+    const auto at = std::find(words.begin(), words.end(), word);
+    return at == words.end() || at + 1 == words.end() ? std::string() : at[1];
+  };
+  EXPECT_EQ(after("-framerate"), "60");
+  EXPECT_EQ(after("-start_number"), "11") << "where the pictures begin";
+  EXPECT_EQ(after("-pix_fmt"), "yuv420p") << "what every player shows";
+  EXPECT_TRUE(after("-i").ends_with("/%04d.png")) << after("-i");
+  EXPECT_EQ(readFile(folder.file("pictures")), "0011.png\n0012.png\n0013.png\n0014.png\n");
+  EXPECT_FALSE(std::filesystem::exists(folder.file(".walk.mp4.frames"))) << "the pictures are gone again";
+  // One that fails leaves nothing behind and says what else there is.
+  writeFile(script, "#!/bin/sh\nexit 3\n");
+  const Ran failed = runSheet(folder, "'" + folder.file("keeper walk.bvh") + "' --range 11:14 --size 120 --out '" + folder.file("other.mp4") + "'", "PATH='" + folder.file("bin") + ":/usr/bin:/bin'");
+  EXPECT_NE(failed.code, 0);
+  EXPECT_NE(failed.err.find("folder"), std::string::npos) << failed.err;
+  EXPECT_FALSE(std::filesystem::exists(folder.file("other.mp4")));
+  EXPECT_FALSE(std::filesystem::exists(folder.file(".other.mp4.frames")));
 }
 
 TEST_F(SheetCommand, AVideoWithoutFfmpegSaysWhatToDo) {

@@ -75,7 +75,7 @@ class EditorRun : public ::testing::Test {
     for (;;) {
       QCoreApplication::processEvents();
       JobLane* lane = nullptr;
-      for (JobLane* one : {&document().files(), &document().evaluations(), &document().findings().lane(), &document().previews()})
+      for (JobLane* one : {&document().files(), &document().evaluations(), &document().findings().lane(), &document().previews(), &window->stage().otherTake().lane()})
         if (one->busy()) lane = one;
       if (!lane) return;
       QSignalSpy idle(lane, &JobLane::idle);

@@ -273,6 +273,19 @@ QStringList flawsOfTargets(QWidget& window, const QImage& picture, const Quality
   return flaws;
 }
 
+QStringList flawsOfMenu(const QMenu& menu, int room, const QualitySettings& settings) {
+  QStringList flaws;
+  if (menu.height() > room) flaws << QStringLiteral("menu of %1 px, the window has %2: %3").arg(menu.height()).arg(room).arg(menu.title());
+  for (QAction* action : menu.actions()) {
+    if (action->isSeparator() || !action->isVisible()) continue;
+    const QRect box = menu.actionGeometry(action);
+    if (box.height() < settings.target) flaws << QStringLiteral("line of %1 px: %2").arg(box.height()).arg(action->text());
+    if (!menu.rect().contains(box)) flaws << QStringLiteral("out of sight: %1").arg(action->text());
+    if (action->text().trimmed().isEmpty()) flaws << QStringLiteral("a line without words in %1").arg(menu.title());
+  }
+  return flaws;
+}
+
 QStringList flawsOfKeys(QWidget& window) {
   QStringList flaws;
   std::set<QWidget*> wanted, reached;

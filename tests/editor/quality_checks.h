@@ -12,6 +12,8 @@
 #include <set>
 #include <vector>
 
+class QMenu;
+
 namespace understudy::editor {
 
 /// Every translated text, made longer by `more` of its length (0: as it is). Keys and other texts that are no words stay. Remembers what
@@ -50,6 +52,8 @@ struct QualitySettings {
 /// `picture` is the window as grabbed.
 [[nodiscard]] QStringList flawsOfTexts(QWidget& window, const QImage& picture, const LongWords& words, const QualitySettings& settings = {});
 [[nodiscard]] QStringList flawsOfTargets(QWidget& window, const QImage& picture, const QualitySettings& settings = {});
+/// A menu that is open: all of it in sight, every line high enough, none without a text.
+[[nodiscard]] QStringList flawsOfMenu(const QMenu& menu, int room, const QualitySettings& settings = {});
 /// Goes through the window by the Tab key; every widget that can be used must come up, have a name, and show that it has the focus.
 [[nodiscard]] QStringList flawsOfKeys(QWidget& window);
 

@@ -113,6 +113,29 @@ TEST(Reduce, ReelsKeepTheKindOfCurvesAndNotes) {
   EXPECT_NE(wrong.error().text().find("sampled"), std::string::npos);
 }
 
+TEST(Reel, KeepsMarkersInOrderOfTime) {
+  Take take;
+  std::uint64_t first = 0, second = 0;
+  take = addMarker(take, {0, 2.5, "turn", {}}, &first);
+  take = addMarker(take, {0, 1, "", {}}, &second);
+  EXPECT_NE(first, second);
+  EXPECT_EQ(take.markers->front().id, second);
+  Marker moved = *findMarker(take, second);
+  moved.time = 3;
+  moved.name = "stroke";
+  take = changeMarker(take, moved);
+  EXPECT_EQ(take.markers->front().id, first) << "in order of time after a move, too";
+  const auto read = readReel(writeReel({{Node<Take>(take)}, 0, {}}, "a.reel"), "a.reel");
+  ASSERT_TRUE(read) << read.error().text();
+  EXPECT_EQ(*read->currentTake(), take);
+  EXPECT_EQ(writeReel(*read, "a.reel"), writeReel({{Node<Take>(take)}, 0, {}}, "a.reel"));
+  EXPECT_TRUE(removeMarker(removeMarker(take, first), second).markers->empty());
+  EXPECT_EQ(changeMarker(take, {77, 1, "none", {}}), take) << "unknown numbers change nothing";
+  const auto wrong = readReel(R"({"format":"understudy reel","version":1,"takes":[{"markers":[{"id":"one"}]}]})", "a.reel");
+  ASSERT_FALSE(wrong);
+  EXPECT_NE(wrong.error().text().find("whole number"), std::string::npos);
+}
+
 TEST(Reel, OnePerformerOrCharacterForAllTakes) {
   Reel reel = newReel();
   reel = setCurrentTake(reel, setCharacter(setPerformer(*reel.currentTake(), {"a.bvh", 0, {}, {}, {}}), {"keeper.glb", 0, {}, {}, {}}));

@@ -18,16 +18,6 @@ bool sameFile(const FileReference& a, const FileReference& b) {
   return a.path == b.path && a.metresPerUnit == b.metresPerUnit && a.up == b.up;
 }
 
-Result<LoadedFigure> loadFigure(const FileReference& reference, const RunControl& control) {
-  auto read = readReference(reference, control);
-  if (!read) return read.error();
-  if (control.stopped()) return RunControl::cancelled();
-  LoadedFigure loaded{reference, read.value(), nullptr, nullptr};
-  control.report(0.95, "Preparing the stage");
-  loaded.stage = prepareFigure(loaded.figure);
-  return loaded;
-}
-
 /// The profile beside a character's file, and what is to be said of it.
 std::shared_ptr<const Profile> besideIt(const std::string& path, Issues& issues) {
   auto profile = profileBeside(path, &issues);
@@ -64,6 +54,16 @@ Take carried(const Take& take, const Sources& sources, const RepairContext& from
 QString fileName(const std::string& path) { return QFileInfo(QString::fromStdString(path)).fileName(); }
 
 }  // namespace
+
+Result<LoadedFigure> loadFigure(const FileReference& reference, const RunControl& control) {
+  auto read = readReference(reference, control);
+  if (!read) return read.error();
+  if (control.stopped()) return RunControl::cancelled();
+  LoadedFigure loaded{reference, read.value(), nullptr, nullptr};
+  control.report(0.95, "Preparing the stage");
+  loaded.stage = prepareFigure(loaded.figure);
+  return loaded;
+}
 
 Document::Document(QObject* parent) : QObject(parent), undo_(newReel()), cache_(std::make_shared<EvaluationCache>()),
       previewCache_(std::make_shared<EvaluationCache>()) {
@@ -109,7 +109,7 @@ void Document::redo() {
   if (undo_.redo()) follow();
 }
 
-const LoadedFigure* Document::find(const FileReference& reference) const {
+const LoadedFigure* Document::known(const FileReference& reference) const {
   const auto at = std::find_if(store_.begin(), store_.end(), [&](const LoadedFigure& l) { return sameFile(l.reference, reference); });
   return at == store_.end() ? nullptr : &*at;
 }
@@ -125,7 +125,7 @@ void Document::remember(LoadedFigure loaded) {
 
 const LoadedFigure* Document::loaded(Cast cast) const {
   const FileReference& reference = cast == Cast::performer ? *take().performer : *take().character;
-  return reference.path.empty() ? nullptr : find(reference);
+  return reference.path.empty() ? nullptr : known(reference);
 }
 
 std::shared_ptr<const Figure> Document::figure(Cast cast) const {
@@ -168,7 +168,7 @@ void Document::follow() {
   for (Cast cast : {Cast::performer, Cast::character}) {
     const FileReference reference = cast == Cast::performer ? *take().performer : *take().character;
     const bool failed = std::any_of(failed_.begin(), failed_.end(), [&](const FileReference& f) { return sameFile(f, reference); });
-    if (reference.path.empty() || find(reference) || failed) continue;
+    if (reference.path.empty() || known(reference) || failed) continue;
     files_.post(tr("Reading %1").arg(fileName(reference.path)), [this, reference](const RunControl& control) -> JobLane::Answer {
       auto read = loadFigure(reference, control);
       return [this, reference, read = std::move(read)] {

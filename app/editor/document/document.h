@@ -30,6 +30,9 @@ struct LoadedFigure {
   std::shared_ptr<const Profile> profile;  ///< the one that lies beside the file; null: none
 };
 
+/// Reads a file and makes it ready for the stage; on any thread.
+[[nodiscard]] Result<LoadedFigure> loadFigure(const FileReference& reference, const RunControl& control);
+
 /// What handing over gave.
 struct HandOverReport {
   QString path;
@@ -64,6 +67,8 @@ class Document : public QObject {
   /// Null while not read.
   [[nodiscard]] const LoadedFigure* loaded(Cast cast) const;
   [[nodiscard]] std::shared_ptr<const Figure> figure(Cast cast) const;
+  /// A file that has been read already; null otherwise.
+  [[nodiscard]] const LoadedFigure* known(const FileReference& reference) const;
   /// The newest evaluation; null before the first one. May lag behind the take while one is under way.
   [[nodiscard]] std::shared_ptr<const Evaluated> evaluated() const { return evaluated_; }
   [[nodiscard]] bool evaluating() const { return shown_ != wanted_; }
@@ -129,7 +134,6 @@ class Document : public QObject {
   void openReel(const QString& path);
   void follow();
   void evaluateSoon();
-  [[nodiscard]] const LoadedFigure* find(const FileReference& reference) const;
   void remember(LoadedFigure loaded);
 
   UndoStack<Reel> undo_;

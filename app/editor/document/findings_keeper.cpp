@@ -73,6 +73,10 @@ int FindingsKeeper::open() const {
   return static_cast<int>(std::count_if(findings_.begin(), findings_.end(), [](const Finding& f) { return !f.waved && !f.hint; }));
 }
 
+int FindingsKeeper::hints() const {
+  return static_cast<int>(std::count_if(findings_.begin(), findings_.end(), [](const Finding& f) { return !f.waved && f.hint; }));
+}
+
 int FindingsKeeper::mendable() const {
   return static_cast<int>(std::count_if(findings_.begin(), findings_.end(), [](const Finding& f) { return !f.waved && !f.proposal.empty(); }));
 }

@@ -12,6 +12,9 @@
 
 namespace understudy::editor {
 
+/// How a finding is shown everywhere: flaws by how bad they are, hints always quietly.
+[[nodiscard]] inline bool isGrave(const Finding& finding) { return !finding.hint && finding.severity >= 0.35; }
+
 class Document;
 
 class FindingsKeeper : public QObject {
@@ -24,8 +27,9 @@ class FindingsKeeper : public QObject {
   [[nodiscard]] const Findings& findings() const { return findings_; }
   /// They are of the take as it is shown.
   [[nodiscard]] bool current() const { return known_ && looked_ == asked_; }
-  /// Not waved off: all of them, and those something is proposed for.
+  /// Not waved off: the flaws, what is only worth a look, and those something is proposed for.
   [[nodiscard]] int open() const;
+  [[nodiscard]] int hints() const;
   [[nodiscard]] int mendable() const;
   /// The chosen finding; null for none.
   [[nodiscard]] const Finding* chosen() const { return find(chosen_); }

@@ -3,6 +3,7 @@
 #include <QFileInfo>
 #include <cmath>
 
+#include "app/editor/document/marking.h"
 #include "app/editor/document/repairing.h"
 #include "app/editor/look/appearance.h"
 #include "render/preview.h"
@@ -30,6 +31,10 @@ void writePreview(Document& document, const QString& file) {
     shown.last = shown.first + static_cast<int>(evaluated->rate.hertz());
     shown.text = (note.bone.empty() ? std::string() : boneText(note.bone).toStdString() + ": ") + note.text;
     settings.notes.push_back(shown);
+  }
+  for (const Marker& marker : *document.take().markers) {
+    const int first = 1 + frameOf(*evaluated, marker);
+    settings.notes.push_back({first, first + static_cast<int>(evaluated->rate.hertz()), markerText(marker).toStdString()});
   }
   const TiledMotion motion = carried ? evaluated->motion : evaluated->performer;
   const Affined placement = document.worldFromFile(carried ? Cast::character : Cast::performer);

@@ -22,8 +22,9 @@ struct Bone {
   friend bool operator==(const Bone&, const Bone&) = default;
 };
 
-/// `beforeAfter`: the character without repairs beside itself with them.
-enum class StageLayout { sideBySide, overlaid, performerAlone, characterAlone, beforeAfter };
+/// `beforeAfter`: the character without repairs beside itself with them. `twoTakes`: another take of the reel beside the current one.
+/// `references`: performer over character, both in their reference poses.
+enum class StageLayout { sideBySide, overlaid, performerAlone, characterAlone, beforeAfter, twoTakes, references };
 
 /// State of the view. Frames are counted from 0 here; widgets show them from the take's first frame number.
 class Session : public QObject {

@@ -70,7 +70,8 @@ QVariant FindingsModel::data(const QModelIndex& index, int role) const {
     }
     case pictureRole: return pictures_->before(finding->key);
     case iconRole: return findingIcon(finding->kind);
-    case severityRole: return finding->severity;
+    case graveRole: return isGrave(*finding);
+    case hintRole: return finding->hint;
     case wavedRole: return finding->waved;
     case proposalRole: return finding->proposal.empty() || finding->waved ? QString() : kindText(finding->proposal.front());
     case causeRole: return QString::fromStdString(finding->cause);
@@ -93,16 +94,18 @@ void FindingDelegate::paint(QPainter* p, const QStyleOptionViewItem& option, con
   p->save();
   p->setRenderHint(QPainter::Antialiasing);
   const bool selected = option.state & QStyle::State_Selected, hovered = option.state & QStyle::State_MouseOver;
-  const bool waved = index.data(FindingsModel::wavedRole).toBool(), grave = index.data(FindingsModel::severityRole).toDouble() >= 0.35;
+  const bool waved = index.data(FindingsModel::wavedRole).toBool(), grave = index.data(FindingsModel::graveRole).toBool(), hint = index.data(FindingsModel::hintRole).toBool();
   const QColor tone = waved ? c.disabledText : grave ? c.flaw : c.warning;
   const QRectF card = QRectF(option.rect).adjusted(1, 1, -1, -2);
   p->setPen(Qt::NoPen);
   p->setBrush(selected ? c.picked : hovered ? c.cardHover : c.card);
   p->drawRoundedRect(card, 6, 6);
-  // Severity by colour and by shape: a whole bar for flaws, a broken one for warnings.
+  // Severity by colour and by shape: a whole bar for flaws, a broken one for warnings, a dot for what is only worth a look.
   p->setBrush(tone);
   const QRectF bar(card.left() + 3, card.top() + 5, 4, card.height() - 10);
-  if (grave) {
+  if (hint) {
+    p->drawEllipse(QPointF(bar.center().x(), bar.center().y()), 3, 3);
+  } else if (grave) {
     p->drawRoundedRect(bar, 2, 2);
   } else {
     for (int i = 0; i < 3; ++i) p->drawRoundedRect(QRectF(bar.left(), bar.top() + i * bar.height() / 3 + 1, 4, bar.height() / 3 - 3), 1.5, 1.5);
@@ -150,6 +153,7 @@ void FindingDelegate::paint(QPainter* p, const QStyleOptionViewItem& option, con
   p->setFont(Appearance::small());
   p->setPen(c.dimText);
   QString note = index.data(FindingsModel::noteRole).toString();
+  if (index.data(FindingsModel::hintRole).toBool()) note += FindingsModel::tr(" · a hint");
   if (waved) note += FindingsModel::tr(" · waved off");
   else if (const QString cause = index.data(FindingsModel::causeRole).toString(); !cause.isEmpty()) note += QStringLiteral(" · ") + cause;
   p->drawText(QRectF(text.left(), text.center().y(), text.width(), text.height() / 2), Qt::AlignVCenter,

@@ -13,7 +13,7 @@ namespace understudy::editor {
 class FindingsModel : public QAbstractListModel {
   Q_OBJECT
  public:
-  enum DataRole { iconRole = Qt::UserRole + 1, noteRole, severityRole, wavedRole, proposalRole, causeRole, previewedRole, pictureRole };
+  enum DataRole { iconRole = Qt::UserRole + 1, noteRole, graveRole, hintRole, wavedRole, proposalRole, causeRole, previewedRole, pictureRole };
   FindingsModel(Document& document, QObject* parent = nullptr);
   int rowCount(const QModelIndex& parent = {}) const override;
   QVariant data(const QModelIndex& index, int role) const override;

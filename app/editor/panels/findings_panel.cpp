@@ -136,13 +136,16 @@ void FindingsPanel::refresh() {
   const auto evaluated = document_.evaluated();
   const bool complete = evaluated && evaluated->complete();
   const int open = keeper.open(), mendable = keeper.mendable();
-  state_->setText(!complete             ? tr("nothing to look at yet")
+  const int hints = keeper.hints();
+  QString state = (!complete             ? tr("nothing to look at yet")
                   : keeper.finishing()  ? tr("finishing…")
                   : !keeper.current()   ? tr("looking…")
                   : open == 0           ? tr("nothing found")
                   : mendable == 0       ? tr("%1 remain").arg(open)
                   : mendable == open    ? tr("%1 found").arg(open)
                                         : tr("%1 found · %2 can be mended").arg(open).arg(mendable));
+  if (complete && keeper.current() && !keeper.finishing() && hints > 0) state += hints == 1 ? tr(" · 1 hint") : tr(" · %1 hints").arg(hints);
+  state_->setText(state);
   finish_->setEnabled(complete && !keeper.finishing() && mendable > 0);
   const bool next = mendable > 0;
   if (finish_->property("next").toBool() != next) {

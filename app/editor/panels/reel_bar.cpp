@@ -4,7 +4,6 @@
 #include <QFileInfo>
 #include <QHBoxLayout>
 #include <QInputDialog>
-#include <QLineEdit>
 #include <QMenu>
 #include <QSignalBlocker>
 #include <QToolButton>
@@ -70,9 +69,15 @@ ReelBar::ReelBar(Document& document, QWidget* parent) : QWidget(parent), documen
 }
 
 void ReelBar::rename() {
-  bool given = false;
-  const QString name = QInputDialog::getText(this, tr("Rename the take"), tr("Name"), QLineEdit::Normal, takeText(document_.reel(), document_.reel().current), &given);
-  if (given) document_.edit(tr("Rename the take"), setName(document_.take(), name.trimmed().toStdString()));
+  auto* dialog = new QInputDialog(this);
+  dialog->setAttribute(Qt::WA_DeleteOnClose);
+  dialog->setWindowTitle(tr("Rename the take"));
+  dialog->setLabelText(tr("Name"));
+  dialog->setTextValue(takeText(document_.reel(), document_.reel().current));
+  dialog->setOkButtonText(tr("Rename"));
+  dialog->setCancelButtonText(tr("Go back"));
+  connect(dialog, &QInputDialog::textValueSelected, this, [this](const QString& name) { document_.edit(tr("Rename the take"), setName(document_.take(), name.trimmed().toStdString())); });
+  dialog->open();
 }
 
 void ReelBar::refresh() {

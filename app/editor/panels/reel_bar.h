@@ -17,10 +17,11 @@ class ReelBar : public QWidget {
   explicit ReelBar(Document& document, QWidget* parent = nullptr);
   [[nodiscard]] QComboBox& takes() { return *takes_; }
   [[nodiscard]] QMenu& menu() { return *menu_; }
+  /// Asks for the take's name.
+  void rename();
 
  private:
   void refresh();
-  void rename();
   Document& document_;
   QComboBox* takes_;
   QMenu* menu_;

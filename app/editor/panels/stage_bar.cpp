@@ -6,6 +6,7 @@
 #include <numeric>
 
 #include "app/editor/look/appearance.h"
+#include "app/editor/panels/reel_bar.h"
 #include "app/editor/stage/stage_widget.h"
 
 namespace understudy::editor {
@@ -45,7 +46,8 @@ StageBar::StageBar(Document& document, Session& session, StageWidget& stage, QWi
   for (QToolButton* button : {showButton_, followButton_, axesButton_}) row->addWidget(button);
   row->addStretch(1);
   layouts_ = group(tr("Who"), {{tr("Both"), tr("Side by side  (5)")}, {tr("Overlaid"), tr("One over the other  (6)")}, {tr("Performer"), tr("Performer alone  (7)")},
-                               {tr("Character"), tr("Character alone  (8)")}, {tr("Before | after"), tr("Without repairs beside with them  (9)")}},
+                               {tr("Character"), tr("Character alone  (8)")}, {tr("Before | after"), tr("Without repairs beside with them  (9)")}, {tr("Two takes"), tr("Another take of the reel beside this one  (0)")},
+                               {tr("References"), tr("Both in their reference poses, to align by eye  (Shift+R)")}},
                    [&session](int i) { session.setLayout(static_cast<StageLayout>(i)); });
   connect(&session, &Session::stageChanged, this, &StageBar::refresh);
   connect(&stage, &StageWidget::viewChanged, this, &StageBar::refresh);
@@ -92,26 +94,48 @@ QToolButton* StageBar::menuPill(const QString& tip, QMenu* menu) {
   return button;
 }
 
+void StageBar::setCommands(Commands commands) {
+  commands_ = std::move(commands);
+  const std::pair<Group*, std::vector<QAction*>*> groups[] = {{&views_, &commands_.views}, {&layouts_, &commands_.layouts}};
+  for (const auto& [group, actions] : groups) {
+    group->folded->menu()->clear();
+    for (QAction* action : *actions) action->setCheckable(true), group->folded->menu()->addAction(action);
+  }
+  for (const auto& [action, what] : commands_.shown) action->setCheckable(true);
+  commands_.bare->setCheckable(true);
+  refresh();
+}
+
 void StageBar::fillShow() {
   show_->clear();
-  const StageOptions now = stage_.options();
-  const auto toggle = [&](const QString& text, bool StageOptions::*what) {
-    auto* action = show_->addAction(text, this, [this, what] { stage_.change([what](StageOptions& o) { o.*what = !(o.*what); }); });
+  for (const auto& [action, what] : commands_.shown) show_->addAction(action);
+  if (commands_.bare) show_->addAction(commands_.bare);
+  fillBeside();
+  fillMeshes();
+}
+
+void StageBar::fillBeside() {
+  const Reel& reel = document_.reel();
+  if (reel.takes.size() < 2) return;
+  show_->addSeparator();
+  QMenu* beside = show_->addMenu(tr("Beside this take"));
+  for (int i = 0; i < static_cast<int>(reel.takes.size()); ++i) {
+    if (i == reel.current) continue;
+    auto* action = beside->addAction(takeText(reel, i), this, [this, i] {
+      stage_.otherTake().choose(i);
+      session_.setLayout(StageLayout::twoTakes);
+    });
     action->setCheckable(true);
-    action->setChecked(now.*what);
-  };
-  toggle(tr("Bones\tB"), &StageOptions::bones);
-  toggle(tr("Echoes: the poses before and after\tU"), &StageOptions::echoes);
-  toggle(tr("Path of what is selected\tT"), &StageOptions::path);
-  toggle(tr("Without repairs, as a ghost\tShift+U"), &StageOptions::before);
-  toggle(tr("How near soles and arms are\tI"), &StageOptions::gaps);
-  auto* bare = show_->addAction(tr("Bare stage\tH"), this, [this] { session_.setBare(!session_.bare()); });
-  bare->setCheckable(true);
-  bare->setChecked(session_.bare());
+    action->setChecked(session_.layout() == StageLayout::twoTakes && stage_.otherTake().index() == i);
+  }
+}
+
+void StageBar::fillMeshes() {
   const auto character = document_.figure(Cast::character);
   if (!character || character->meshes.empty()) return;
+  const StageOptions& now = stage_.options();
   show_->addSeparator();
-  show_->addAction(tr("All meshes\tShift+Q"), this, [this] { stage_.showAllMeshes(); });
+  if (commands_.allMeshes) show_->addAction(commands_.allMeshes);
   for (std::size_t i = 0; i < character->meshes.size() && i < 40; ++i) {
     const std::string& name = character->meshes[i].name;
     QMenu* mesh = show_->addMenu(name.empty() ? tr("mesh %1").arg(i + 1) : QString::fromStdString(name));
@@ -154,10 +178,12 @@ void StageBar::refresh() {
   const std::pair<Group*, int> groups[] = {{&views_, static_cast<int>(stage_.view())}, {&layouts_, static_cast<int>(session_.layout())}};
   for (const auto& [group, at] : groups) {
     for (std::size_t i = 0; i < group->buttons.size(); ++i) group->buttons[i]->setChecked(static_cast<int>(i) == at);
-    const auto actions = group->folded->menu()->actions();
+    const QList<QAction*> actions = group->folded->menu()->actions();
     for (int i = 0; i < actions.size(); ++i) actions[i]->setChecked(i == at);
     say(group->folded, group->buttons[static_cast<std::size_t>(at)]->text());
   }
+  for (const auto& [action, what] : commands_.shown) action->setChecked(stage_.options().*what);
+  if (commands_.bare) commands_.bare->setChecked(session_.bare());
   say(showButton_, tr("Show"));
   say(followButton_, tr("Follow"));
   say(axesButton_, tr("Axes: %1").arg(axesNames()[static_cast<int>(stage_.options().axes)]));

@@ -7,7 +7,9 @@
 
 #include "app/editor/document/document.h"
 #include "app/editor/document/session.h"
+#include "app/editor/stage/stage_options.h"
 
+class QAction;
 class QMenu;
 class QToolButton;
 
@@ -19,6 +21,13 @@ class StageBar : public QWidget {
   Q_OBJECT
  public:
   StageBar(Document& document, Session& session, StageWidget& stage, QWidget* parent = nullptr);
+  /// The window's commands behind the bar: its menus show them with their keys, and their marks follow the stage.
+  struct Commands {
+    std::vector<QAction*> views, layouts;     ///< in the order of View and StageLayout
+    std::vector<std::pair<QAction*, bool StageOptions::*>> shown;
+    QAction *bare = nullptr, *allMeshes = nullptr;
+  };
+  void setCommands(Commands commands);
   [[nodiscard]] QMenu& showMenu() { return *show_; }
   QSize minimumSizeHint() const override;
 
@@ -35,6 +44,8 @@ class StageBar : public QWidget {
   QToolButton* pill(const QString& text, const QString& tip);
   QToolButton* menuPill(const QString& tip, QMenu* menu);
   Group group(const QString& name, const std::vector<std::pair<QString, QString>>& choices, std::function<void(int)> choose);
+  void fillBeside();
+  void fillMeshes();
   void fillShow();
   void fillAxes();
   void fillFollow();
@@ -45,6 +56,7 @@ class StageBar : public QWidget {
   Session& session_;
   StageWidget& stage_;
   Group views_, layouts_;
+  Commands commands_;
   QMenu *show_, *axes_, *follow_;
   QToolButton *showButton_, *axesButton_, *followButton_;
 };

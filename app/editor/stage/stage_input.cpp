@@ -3,6 +3,7 @@
 #include <QMouseEvent>
 #include <cmath>
 
+#include "app/editor/document/aligning.h"
 #include "app/editor/document/mapping.h"
 #include "app/editor/document/nudging.h"
 #include "app/editor/stage/stage_number.h"
@@ -48,8 +49,7 @@ void StageWidget::mousePressEvent(QMouseEvent* event) {
 void StageWidget::beginTurn(Drag drag, const HandleFrame& frame, QPointF point, const Vec3d& grabbed) {
   drag_ = drag;
   dragJoint_ = session_.selected()->joint;
-  const bool offset = offsetOf(document_, session_.repair(), dragJoint_) != nullptr;
-  base_ = offset ? offsetRotation(document_, session_.repair(), dragJoint_) : nudgeRotation(document_, dragJoint_, session_.frame());
+  base_ = turnedSoFar();
   ++drags_;
   const Sight sight{camera_, static_cast<double>(width()), static_cast<double>(height())};
   if (drag == Drag::turnRing)
@@ -59,11 +59,31 @@ void StageWidget::beginTurn(Drag drag, const HandleFrame& frame, QPointF point, 
 }
 
 void StageWidget::continueTurn(QPointF point, Qt::KeyboardModifiers modifiers) {
-  const Quatd turn = turn_.turnAt(point.x(), point.y(), modifiers & Qt::ShiftModifier, modifiers & Qt::ControlModifier ? turnStep : 0);
+  takeTurn(turn_.turnAt(point.x(), point.y(), modifiers & Qt::ShiftModifier, modifiers & Qt::ControlModifier ? turnStep : 0));
+}
+
+Vec3d StageWidget::turnedSoFar() const {
+  if (aligning()) {
+    const auto role = alignedRole(document_, dragJoint_);
+    return role ? alignmentOffset(document_.take(), *role) : Vec3d{};
+  }
+  const bool offset = offsetOf(document_, session_.repair(), dragJoint_) != nullptr;
+  return offset ? offsetRotation(document_, session_.repair(), dragJoint_) : nudgeRotation(document_, dragJoint_, session_.frame());
+}
+
+void StageWidget::takeTurn(const Quatd& turn) {
   const QString key = QStringLiteral("turn-%1").arg(drags_);
-  // A selected offset of this bone takes the turn; else it becomes a nudge of this frame.
-  if (offsetOf(document_, session_.repair(), dragJoint_)) turnOffset(document_, session_.repair(), dragJoint_, base_, turn, key);
-  else if (const auto id = turnBone(document_, dragJoint_, session_.frame(), base_, turn, key)) session_.setRepair(id);
+  if (aligning()) {
+    if (const auto role = alignedRole(document_, dragJoint_)) turnRole(document_, *role, base_, turn, key);
+    // The picture need not wait for the whole clip.
+    stale_ = true;
+    update();
+  } else if (offsetOf(document_, session_.repair(), dragJoint_)) {
+    // A selected offset of this bone takes the turn; else it becomes a nudge of this frame.
+    turnOffset(document_, session_.repair(), dragJoint_, base_, turn, key);
+  } else if (const auto id = turnBone(document_, dragJoint_, session_.frame(), base_, turn, key)) {
+    session_.setRepair(id);
+  }
 }
 
 void StageWidget::hover(QPointF point) {
@@ -186,6 +206,7 @@ void StageWidget::wheelEvent(QWheelEvent* event) {
 }
 
 std::vector<StageHandle> StageWidget::handles() const {
+  if (aligning()) return {};
   std::vector<StageHandle> all = handlesOf(document_, session_);
   const auto frame = handleFrame();
   if (!frame) return all;
@@ -226,10 +247,9 @@ void StageWidget::typed(double value) {
     drag.moveBy(numberHandle_->axis * (value / 1000));
   } else if (const auto frame = handleFrame(); frame && numberRing_ >= 0) {
     dragJoint_ = session_.selected()->joint;
-    const QString key = QStringLiteral("turn-%1").arg(++drags_);
-    const Quatd turn = TurnDrag::turnBy(*frame, sight, numberRing_, value * 0.017453292519943295);
-    if (offsetOf(document_, session_.repair(), dragJoint_)) turnOffset(document_, session_.repair(), dragJoint_, offsetRotation(document_, session_.repair(), dragJoint_), turn, key);
-    else if (const auto id = turnBone(document_, dragJoint_, session_.frame(), nudgeRotation(document_, dragJoint_, session_.frame()), turn, key)) session_.setRepair(id);
+    base_ = turnedSoFar();
+    ++drags_;
+    takeTurn(TurnDrag::turnBy(*frame, sight, numberRing_, value * 0.017453292519943295));
   }
   document_.seal();
 }

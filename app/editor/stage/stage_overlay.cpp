@@ -4,12 +4,15 @@
 #include <algorithm>
 #include <cmath>
 #include <map>
+#include <numbers>
 
+#include "app/editor/document/aligning.h"
 #include "app/editor/document/describe.h"
 #include "app/editor/document/findings_keeper.h"
 #include "app/editor/document/nudging.h"
 #include "app/editor/document/repairing.h"
 #include "app/editor/look/appearance.h"
+#include "app/editor/panels/reel_bar.h"
 #include "app/editor/stage/stage_widget.h"
 #include "core/take/edits.h"
 
@@ -57,7 +60,7 @@ std::optional<QPointF> StageWidget::pictureOf(const Vec3d& world) const {
 
 // Handles differ by shape: a ring on the ground, an arrow up, a diamond for limbs, a square for what is held or touched.
 void StageWidget::paintHandles(QPainter& painter) {
-  if (session_.playing()) return;
+  if (session_.playing() || aligning()) return;
   const Colours& c = colours();
   const std::vector<StageHandle> handles = held_ ? std::vector<StageHandle>{held_->handle()} : this->handles();
   for (std::size_t i = 0; i < handles.size(); ++i) {
@@ -113,7 +116,7 @@ void StageWidget::paintHandles(QPainter& painter) {
 // Findings of the frame at the place they happen, each with its size; the chosen one says what it is.
 void StageWidget::paintFindings(QPainter& painter) {
   const auto evaluated = document_.evaluated();
-  if (!evaluated || !evaluated->context || document_.previewing() || drag_ != Drag::none) return;
+  if (!evaluated || !evaluated->context || document_.previewing() || drag_ != Drag::none || aligning()) return;
   const Colours& c = colours();
   const Finding* chosen = document_.findings().chosen();
   const int frame = session_.frame() + evaluated->trimFirst;
@@ -123,13 +126,13 @@ void StageWidget::paintFindings(QPainter& painter) {
     if (finding.waved || finding.bones.empty() || !finding.span.holds(frame)) continue;
     if (const auto joint = findBone(*evaluated->context, finding.bones.front())) places[joint.value()].push_back(&finding);
   }
-  for (auto& [joint, all] : places) std::stable_sort(all.begin(), all.end(), [&](const Finding* a, const Finding* b) { return (a == chosen) != (b == chosen) ? a == chosen : a->severity > b->severity; });
+  for (auto& [joint, all] : places) std::stable_sort(all.begin(), all.end(), [&](const Finding* a, const Finding* b) { return (a == chosen) != (b == chosen) ? a == chosen : a->hint != b->hint ? b->hint : a->severity > b->severity; });
   for (const bool first : {true, false})
     for (const auto& [joint, all] : places) {
       const bool here = all.front() == chosen;
       const auto at = pointOf({Cast::character, joint});
       if (here != first || !at) continue;
-      const bool grave = all.front()->severity >= 0.35;
+      const bool grave = isGrave(*all.front());
       const QColor tone = grave ? c.flaw : c.warning;
       const double r = here ? 15 : 10;
       painter.setBrush(Qt::NoBrush);
@@ -198,13 +201,17 @@ void StageWidget::paintNames(QPainter& painter) {
   painter.setFont(Appearance::small());
   const QFontMetricsF metrics(painter.font());
   for (const Shown& shown : shown_) {
-    const SkeletonMap& map = shown.cast == Cast::performer ? document_.map().performer : document_.map().character;
-    const auto hips = static_cast<std::size_t>(std::max(0, map.joint(Role::hips)));
-    if (hips >= shown.world.size() || view_ == View::top || session_.layout() == StageLayout::overlaid) continue;
+    const auto hips = static_cast<std::size_t>(shown.hips);
+    if (hips >= shown.world.size() || view_ == View::top || session_.layout() == StageLayout::overlaid || aligning()) continue;
     const Vec3d at = apply(shown.placement, shown.world[hips].translation);
     const Projected p = project(camera_, width(), height(), Vec3d{at.x, 0, at.z});
     if (!p.visible) continue;
     QString who = shown.before ? tr("before") : session_.layout() == StageLayout::beforeAfter ? tr("after") : shown.cast == Cast::performer ? tr("performer") : tr("character");
+    if (session_.layout() == StageLayout::twoTakes) {
+      const int take = shown.other ? other_.index() : document_.reel().current;
+      who = takeText(document_.reel(), take);
+      if (shown.other && other_.evaluated()) who += tr(" · frame %1").arg(other_.frameAt(session_.frame(), session_.rate()) + other_.evaluated()->firstFrame);
+    }
     const auto evaluated = document_.evaluated();
     if (shown.cast == Cast::performer && shown_.size() > 1 && evaluated && evaluated->report && std::abs(evaluated->report->stride - 1) > 0.005)
       who += tr(" · shown at %1 ×").arg(evaluated->report->stride, 0, 'f', 2);
@@ -232,7 +239,14 @@ void StageWidget::paintMarks(QPainter& painter) {
   paintRings(painter);
   paintHandles(painter);
   paintFindings(painter);
-  if (turning && session_.selected()) {
+  if (turning && session_.selected() && aligning()) {
+    const auto role = alignedRole(document_, dragJoint_);
+    const auto at = pointOf(*session_.selected());
+    if (role && at) {
+      const Vec3d turn = alignmentOffset(document_.take(), *role) * (180 / std::numbers::pi);
+      paintLabel(painter, *at + QPointF(50, -40), tr("%1 turned by %2°").arg(roleText(*role)).arg(length(turn), 0, 'f', 1) + QLatin1Char('\n') + tr("X %1°  Y %2°  Z %3°").arg(turn.x, 0, 'f', 1).arg(turn.y, 0, 'f', 1).arg(turn.z, 0, 'f', 1), c.key);
+    }
+  } else if (turning && session_.selected()) {
     const Nudge* nudge = findNudge(document_.take(), session_.repair());
     const Repair* offset = offsetOf(document_, session_.repair(), dragJoint_);
     const auto at = pointOf(*session_.selected());
@@ -273,6 +287,14 @@ void StageWidget::paintMarks(QPainter& painter) {
     painter.setFont(Appearance::body());
     painter.setPen(c.dimText);
     painter.drawText(middle.translated(0, 30), Qt::AlignCenter, tr("BVH or FBX motion · glTF, FBX or Collada character · or a reel"));
+  } else if (aligning()) {
+    const auto evaluated = document_.evaluated();
+    const auto role = session_.selected() && session_.selected()->cast == Cast::character ? alignedRole(document_, session_.selected()->joint) : std::nullopt;
+    paintLabel(painter, QPointF(0, height() - 4), !evaluated || !evaluated->report ? tr("Reference poses are compared once both figures have a bone map.")
+               : role ? tr("Turn the ring until “%1” lies on the performer's line. Numbers are under Match.").arg(roleText(*role))
+                      : tr("Both figures in their reference poses. Click a bone of the character to turn its role."), c.lamp);
+  } else if (session_.layout() == StageLayout::twoTakes && other_.index() < 0) {
+    paintLabel(painter, QPointF(0, height() - 4), tr("The reel has one take. Make another one, or audition clips, to see two side by side."), c.lamp);
   } else if (session_.picking()) {
     paintLabel(painter, QPointF(0, height() - 4), tr("Click a bone to fill the row “%1”. Ctrl+click adds to its chain. Esc ends.").arg(session_.role() ? roleText(*session_.role()) : tr("none")), c.lamp);
   }

@@ -2,6 +2,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "app/editor/document/aligning.h"
 #include "app/editor/document/props_keeper.h"
 #include "app/editor/look/appearance.h"
 #include "app/editor/stage/stage_widget.h"
@@ -16,7 +17,7 @@ Colour toColour(const QColor& c, float alpha = 1) { return {static_cast<float>(c
 
 bool shows(StageLayout layout, Cast cast) {
   if (layout == StageLayout::performerAlone) return cast == Cast::performer;
-  if (layout == StageLayout::characterAlone || layout == StageLayout::beforeAfter) return cast == Cast::character;
+  if (layout == StageLayout::characterAlone || layout == StageLayout::beforeAfter || layout == StageLayout::twoTakes) return cast == Cast::character;
   return true;
 }
 
@@ -25,6 +26,50 @@ bool shows(StageLayout layout, Cast cast) {
 std::span<const Affined> StageWidget::keep(std::vector<Affined> pose) {
   kept_.push_back(std::make_unique<std::vector<Affined>>(std::move(pose)));
   return *kept_.back();
+}
+
+std::optional<StageWidget::Shown> StageWidget::figureShown(Cast cast, bool before) const {
+  const LoadedFigure* loaded = document_.loaded(cast);
+  if (!loaded || !loaded->stage || !shows(session_.layout(), cast)) return {};
+  const auto evaluated = document_.shown();
+  const int frame = session_.frame();
+  Shown shown;
+  shown.cast = cast;
+  shown.before = before;
+  shown.figure = loaded->figure;
+  shown.stage = loaded->stage;
+  shown.placement = document_.worldFromFile(cast);
+  const TiledMotion* motion = !evaluated ? nullptr : cast == Cast::performer ? &evaluated->performer : before ? &evaluated->base : &evaluated->motion;
+  if (motion && motion->joints() == loaded->figure->skeleton.size() && frame < motion->frames())
+    shown.world = worldAt(loaded->figure->skeleton, *motion, frame);
+  else
+    shown.world = cast == Cast::character ? bindWorld(*loaded->figure) : restWorld(loaded->figure->skeleton);
+  const SkeletonMap& map = cast == Cast::performer ? document_.map().performer : document_.map().character;
+  if (const auto role = session_.role(); role && !before) shown.lit = map.at(*role).joints;
+  for (const Bone& bone : before ? std::vector<Bone>{} : session_.selection())
+    if (bone.cast == cast && bone.joint < loaded->figure->skeleton.size() && std::find(shown.lit.begin(), shown.lit.end(), bone.joint) == shown.lit.end())
+      shown.lit.push_back(bone.joint);
+  for (Role role : {Role::leftFoot, Role::leftToes, Role::rightFoot, Role::rightToes})
+    if (map.joint(role) >= 0) shown.feet.push_back(map.joint(role));
+  shown.hips = std::max(0, map.joint(Role::hips));
+  return shown;
+}
+
+std::optional<StageWidget::Shown> StageWidget::otherShown() const {
+  const auto evaluated = other_.evaluated();
+  const LoadedFigure* loaded = other_.character();
+  if (!evaluated || !evaluated->complete() || !loaded || !loaded->stage || evaluated->frames < 1) return {};
+  Shown shown;
+  shown.other = true;
+  shown.figure = loaded->figure;
+  shown.stage = loaded->stage;
+  shown.placement = understudy::worldFromFile(*loaded->figure, evaluated->report->characterReference);
+  shown.world = worldAt(loaded->figure->skeleton, evaluated->motion, other_.frameAt(session_.frame(), session_.rate()));
+  const SkeletonMap& map = evaluated->map->character;
+  for (Role role : {Role::leftFoot, Role::leftToes, Role::rightFoot, Role::rightToes})
+    if (map.joint(role) >= 0) shown.feet.push_back(map.joint(role));
+  shown.hips = std::max(0, map.joint(Role::hips));
+  return shown;
 }
 
 // Poses of the current frame, and where the figures stand.
@@ -36,35 +81,23 @@ void StageWidget::rebuild() {
   scene_ = {};
   const auto evaluated = document_.shown();
   const int frame = session_.frame();
-  const auto add = [&](Cast cast, bool before) {
-    const LoadedFigure* loaded = document_.loaded(cast);
-    if (!loaded || !loaded->stage || !shows(session_.layout(), cast)) return;
-    Shown shown;
-    shown.cast = cast;
-    shown.before = before;
-    shown.placement = document_.worldFromFile(cast);
-    const TiledMotion* motion = !evaluated ? nullptr : cast == Cast::performer ? &evaluated->performer : before ? &evaluated->base : &evaluated->motion;
-    if (motion && motion->joints() == loaded->figure->skeleton.size() && frame < motion->frames())
-      shown.world = worldAt(loaded->figure->skeleton, *motion, frame);
-    else
-      shown.world = cast == Cast::character ? bindWorld(*loaded->figure) : restWorld(loaded->figure->skeleton);
-    const SkeletonMap& map = cast == Cast::performer ? document_.map().performer : document_.map().character;
-    if (const auto role = session_.role(); role && !before) shown.lit = map.at(*role).joints;
-    for (const Bone& bone : before ? std::vector<Bone>{} : session_.selection())
-      if (bone.cast == cast && bone.joint < loaded->figure->skeleton.size() && std::find(shown.lit.begin(), shown.lit.end(), bone.joint) == shown.lit.end())
-        shown.lit.push_back(bone.joint);
-    for (Role role : {Role::leftFoot, Role::leftToes, Role::rightFoot, Role::rightToes})
-      if (map.joint(role) >= 0) shown.feet.push_back(map.joint(role));
-    shown_.push_back(std::move(shown));
+  const auto add = [this](std::optional<Shown> shown) {
+    if (shown) shown_.push_back(std::move(*shown));
   };
-  add(Cast::performer, false);
-  if (session_.layout() == StageLayout::beforeAfter) add(Cast::character, true);
-  add(Cast::character, false);
+  add(figureShown(Cast::performer, false));
+  if (session_.layout() == StageLayout::beforeAfter) add(figureShown(Cast::character, true));
+  if (session_.layout() == StageLayout::twoTakes) add(otherShown());
+  add(figureShown(Cast::character, false));
   place();
+  if (aligning()) addReferences();
   follow();
-  for (const Shown& shown : shown_) scene_.figures.push_back(instanceOf(shown, document_.loaded(shown.cast)->stage));
-  addProps();
+  for (const Shown& shown : shown_) scene_.figures.push_back(instanceOf(shown));
   pickable_ = scene_.figures.size();
+  if (aligning()) return;
+  if (evaluated && shownOf(Cast::character)) addProps(document_.take(), *evaluated, frame, shift(), true);
+  pickable_ = scene_.figures.size();
+  for (const Shown& shown : shown_)
+    if (shown.other) addProps(*other_.take(), *other_.evaluated(), other_.frameAt(frame, session_.rate()), shown.placement.translation - understudy::worldFromFile(*shown.figure, other_.evaluated()->report->characterReference).translation, false);
   addSet();
   if (options_.before) addBefore();
   if (options_.echoes) addEchoes();
@@ -76,45 +109,56 @@ void StageWidget::rebuild() {
       if (mark.down) scene_.marks.push_back({mark.at + shift(), toColour(colours().character), 3, false});
 }
 
-FigureInstance StageWidget::instanceOf(const Shown& shown, StageFigurePtr figure) const {
+void StageWidget::addReferences() {
+  const auto evaluated = document_.evaluated();
+  if (!evaluated || !evaluated->report) return;
+  for (Shown& shown : shown_) {
+    std::vector<Affined> pose = shown.cast == Cast::performer ? evaluated->report->performerReference.fileWorld : alignedReference(document_);
+    if (pose.size() != shown.world.size()) continue;
+    shown.world = std::move(pose);
+    const Vec3d hips = apply(shown.placement, shown.world[static_cast<std::size_t>(shown.hips)].translation);
+    shown.placement.translation -= Vec3d{hips.x, 0, hips.z};
+  }
+}
+
+FigureInstance StageWidget::instanceOf(const Shown& shown) const {
   const Colours& c = colours();
   FigureInstance instance;
-  const bool meshless = figureOf(*figure).meshes.empty();
-  instance.figure = std::move(figure);
+  const bool meshless = shown.figure->meshes.empty();
+  instance.figure = shown.stage;
   instance.placement = shown.placement;
   instance.jointWorld = shown.world;
   instance.skeletonColour = toColour(shown.cast == Cast::performer ? c.performer : c.character);
-  instance.showBody = meshless && session_.layout() != StageLayout::overlaid;
-  instance.showSkeleton = options_.bones || meshless;
+  instance.showBody = meshless && session_.layout() != StageLayout::overlaid && !aligning();
+  instance.showSkeleton = options_.bones || meshless || aligning();
   if (meshless) instance.meshTint = toColour(c.performer, 1);
   if (meshless) instance.meshAlpha = 0.55F;
   instance.skeletonWidth = meshless ? 1.15F : 0.8F;
   instance.selectedJoints = shown.lit;
   instance.feet = shown.feet;
-  if (shown.cast == Cast::character && !options_.meshes.empty()) instance.hiddenMeshes = options_.meshes;
-  if (const auto hovered = session_.hovered(); hovered && hovered->cast == shown.cast && !shown.before) instance.hoveredJoint = hovered->joint;
+  if (aligning() && !meshless) instance.meshAlpha = 0.55F;
+  if (shown.cast == Cast::character && !shown.other && !options_.meshes.empty()) instance.hiddenMeshes = options_.meshes;
+  if (const auto hovered = session_.hovered(); hovered && hovered->cast == shown.cast && !shown.aside()) instance.hoveredJoint = hovered->joint;
   return instance;
 }
 
-void StageWidget::addProps() {
-  const auto evaluated = document_.shown();
-  if (!evaluated || !evaluated->context || !shownOf(Cast::character)) return;
-  const int frame = session_.frame() + evaluated->trimFirst;
-  if (frame >= evaluated->untrimmed.frames()) return;
+void StageWidget::addProps(const Take& take, const Evaluated& evaluated, int frame, const Vec3d& shift, bool current) {
+  frame += evaluated.trimFirst;
+  if (!evaluated.context || frame >= evaluated.untrimmed.frames()) return;
   std::vector<const Repair*> repairs;
-  for (const auto& repair : *document_.take().repairs) repairs.push_back(&*repair);
+  for (const auto& repair : *take.repairs) repairs.push_back(&*repair);
   propJoint_.assign(1, Affined{});
-  for (const PropItem& prop : evaluated->context->props) {
+  for (const PropItem& prop : evaluated.context->props) {
     FigureInstance instance;
     instance.figure = document_.props().figureOf(prop);
     if (!instance.figure) continue;
-    const std::vector<Rigid> path = propPath(*evaluated->context, evaluated->untrimmed, prop, repairs, {frame, frame});
+    const std::vector<Rigid> path = propPath(*evaluated.context, evaluated.untrimmed, prop, repairs, {frame, frame});
     if (path.empty()) continue;
-    instance.placement = Affined(toMatrix(path.front().turn), path.front().at + shift());
+    instance.placement = Affined(toMatrix(path.front().turn), path.front().at + shift);
     instance.jointWorld = propJoint_;
     instance.skeletonColour = toColour(colours().character);
     scene_.figures.push_back(instance);
-    propOf_.push_back(prop.id);
+    if (current) propOf_.push_back(prop.id);
   }
 }
 
@@ -230,12 +274,12 @@ void StageWidget::place() {
   const auto evaluated = document_.evaluated();
   const double scale = evaluated && evaluated->report && evaluated->report->stride > 0 ? evaluated->report->stride : 1;
   const double tall = document_.height(Cast::character);
-  const bool twice = session_.layout() == StageLayout::beforeAfter;
+  const bool twice = session_.layout() == StageLayout::beforeAfter || session_.layout() == StageLayout::twoTakes;
   const double half = 0.26 * ((twice ? 1 : document_.height(Cast::performer) * scale / tall) + 1) * tall + 0.09 * tall;
   for (Shown& shown : shown_) {
     Affined& placement = shown.placement;
     if (shown.cast == Cast::performer) placement = {placement.linear * scale, placement.translation * scale};
-    if (session_.layout() == StageLayout::sideBySide || twice) placement.translation.x += shown.cast == Cast::performer || shown.before ? -half : half;
+    if (session_.layout() == StageLayout::sideBySide || twice) placement.translation.x += shown.cast == Cast::performer || shown.aside() ? -half : half;
   }
 }
 
@@ -259,9 +303,7 @@ std::optional<Vec3d> StageWidget::followed() const {
   if (shown_.empty()) return {};
   Vec3d middle;
   for (const Shown& shown : shown_) {
-    const SkeletonMap& map = shown.cast == Cast::performer ? document_.map().performer : document_.map().character;
-    const int hips = std::max(0, map.joint(Role::hips));
-    if (static_cast<std::size_t>(hips) < shown.world.size()) middle += apply(shown.placement, shown.world[static_cast<std::size_t>(hips)].translation) / static_cast<double>(shown_.size());
+    if (static_cast<std::size_t>(shown.hips) < shown.world.size()) middle += apply(shown.placement, shown.world[static_cast<std::size_t>(shown.hips)].translation) / static_cast<double>(shown_.size());
   }
   middle.y = 0;
   return middle;

@@ -7,13 +7,14 @@
 #include <algorithm>
 #include <cmath>
 
+#include "app/editor/document/aligning.h"
 #include "app/editor/document/nudging.h"
 #include "app/editor/document/props_keeper.h"
 #include "app/editor/look/appearance.h"
 #include "app/editor/stage/stage_number.h"
 
 namespace understudy::editor {
-StageWidget::StageWidget(Document& document, Session& session, QWidget* parent) : QOpenGLWidget(parent), document_(document), session_(session),
+StageWidget::StageWidget(Document& document, Session& session, QWidget* parent) : QOpenGLWidget(parent), document_(document), session_(session), other_(document),
       set_(document, [this] {
         stale_ = true;
         update();
@@ -33,7 +34,12 @@ StageWidget::StageWidget(Document& document, Session& session, QWidget* parent) 
   connect(&session, &Session::frameChanged, this, redraw);
   connect(&session, &Session::selectionChanged, this, redraw);
   connect(&session, &Session::hoverChanged, this, redraw);
+  connect(&other_, &OtherTake::changed, this, [this, redraw] {
+    redraw();
+    if (session_.layout() == StageLayout::twoTakes) frameAll();
+  });
   connect(&session, &Session::stageChanged, this, [this, redraw] {
+    other_.want(session_.layout() == StageLayout::twoTakes);
     redraw();
     frameAll();
   });
@@ -83,7 +89,7 @@ void StageWidget::initializeGL() {
 
 const StageWidget::Shown* StageWidget::shownOf(Cast cast) const {
   for (const Shown& shown : shown_)
-    if (shown.cast == cast && !shown.before) return &shown;
+    if (shown.cast == cast && !shown.aside()) return &shown;
   return nullptr;
 }
 
@@ -125,7 +131,12 @@ std::optional<HandleFrame> StageWidget::handleFrame() const {
   HandleFrame frame;
   frame.origin = parts.translation;
   frame.rotation = parts.rotation;
-  if (options_.axes != NudgeSpace::bone) frame.axes = handleAxes(options_.axes, *evaluated, bone->joint, session_.frame(), camera_);
+  if (aligning()) {
+    if (!alignedRole(document_, bone->joint)) return {};
+    if (options_.axes != NudgeSpace::bone) frame.axes = handleAxes(options_.axes == NudgeSpace::view ? NudgeSpace::view : NudgeSpace::world, *evaluated, bone->joint, 0, camera_);
+  } else if (options_.axes != NudgeSpace::bone) {
+    frame.axes = handleAxes(options_.axes, *evaluated, bone->joint, session_.frame(), camera_);
+  }
   frame.radius = camera_.metresPerPixel(frame.origin, height()) * 54;
   return frame;
 }
@@ -140,7 +151,7 @@ StageWidget::Under StageWidget::under(QPointF point) const {
   found.where = hit->point;
   const auto at = static_cast<std::size_t>(hit->figure);
   if (at < shown_.size()) {
-    if (shown_[at].before) return found;
+    if (shown_[at].aside()) return found;
     if (hit->joint >= 0) found.bone = Bone{shown_[at].cast, hit->joint};
     if (shown_[at].cast == Cast::character) found.mesh = hit->mesh;
   } else if (at - shown_.size() < propOf_.size()) {
@@ -160,7 +171,7 @@ std::vector<Bone> StageWidget::bonesIn(const QRectF& box) const {
   std::vector<Bone> best;
   for (const Shown& shown : shown_) {
     const LoadedFigure* loaded = document_.loaded(shown.cast);
-    if (shown.before || !loaded || !loaded->stage) continue;
+    if (shown.aside() || !loaded || !loaded->stage) continue;
     std::vector<Bone> here;
     for (const int joint : drawnJoints(*loaded->stage))
       if (const auto at = pointOf({shown.cast, joint}); at && box.contains(*at)) here.push_back({shown.cast, joint});

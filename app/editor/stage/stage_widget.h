@@ -11,6 +11,7 @@
 #include <vector>
 
 #include "app/editor/document/document.h"
+#include "app/editor/document/other_take.h"
 #include "app/editor/document/session.h"
 #include "app/editor/stage/stage_extras.h"
 #include "app/editor/stage/stage_handles.h"
@@ -51,6 +52,8 @@ class StageWidget : public QOpenGLWidget {
   [[nodiscard]] const Scene& scene() const { return scene_; }
   /// Pictures drawn since the start, and the mean milliseconds of the last ones.
   [[nodiscard]] int pictures() const { return pictures_; }
+  /// The take that is shown beside the current one.
+  [[nodiscard]] OtherTake& otherTake() { return other_; }
   /// What is painted over the picture: handles, labels, findings; device-independent pixels of this widget.
   void paintMarks(QPainter& painter);
 
@@ -82,8 +85,8 @@ class StageWidget : public QOpenGLWidget {
   bool event(QEvent* event) override;
 
  private:
-  /// What hands hold at the current frame.
-  void addProps();
+  /// What hands hold at a frame of a take; those of the current one can be picked.
+  void addProps(const Take& take, const Evaluated& evaluated, int frame, const Vec3d& shift, bool current);
   void addSet();
   void addEchoes();
   void addBefore();
@@ -94,18 +97,29 @@ class StageWidget : public QOpenGLWidget {
   struct Shown {
     Cast cast = Cast::character;
     bool before = false;          // the character without its repairs
+    bool other = false;           // of the other take
+    std::shared_ptr<const Figure> figure;
+    StageFigurePtr stage;
     Affined placement;
     std::vector<Affined> world;   // file unit and axes
     std::vector<int> lit;
     std::vector<int> feet;
+    int hips = 0;
+    /// To look at only.
+    [[nodiscard]] bool aside() const { return before || other; }
   };
   enum class Drag { none, orbit, pan, turnRing, pullBone, handle, box };
 
   void rebuild();
+  [[nodiscard]] std::optional<Shown> figureShown(Cast cast, bool before) const;
+  [[nodiscard]] std::optional<Shown> otherShown() const;
+  /// Both figures in their reference poses, hips over hips.
+  void addReferences();
+  [[nodiscard]] bool aligning() const { return session_.layout() == StageLayout::references; }
   void place();
   void follow();
   [[nodiscard]] std::optional<Vec3d> followed() const;
-  [[nodiscard]] FigureInstance instanceOf(const Shown& shown, StageFigurePtr figure) const;
+  [[nodiscard]] FigureInstance instanceOf(const Shown& shown) const;
   [[nodiscard]] const Shown* shownOf(Cast cast) const;
   [[nodiscard]] std::optional<Vec3d> worldOf(Bone bone) const;
   struct Under {
@@ -124,6 +138,9 @@ class StageWidget : public QOpenGLWidget {
   [[nodiscard]] std::optional<HandleFrame> handleFrame() const;
   void beginTurn(Drag drag, const HandleFrame& frame, QPointF point, const Vec3d& grabbed);
   void continueTurn(QPointF point, Qt::KeyboardModifiers modifiers);
+  /// Gives a turn of the dragged bone, since the drag began, to what it changes: role, offset or nudge.
+  void takeTurn(const Quatd& turn);
+  [[nodiscard]] Vec3d turnedSoFar() const;
 
   void paintHandles(QPainter& painter);
   void paintRings(QPainter& painter);
@@ -139,6 +156,7 @@ class StageWidget : public QOpenGLWidget {
 
   Document& document_;
   Session& session_;
+  OtherTake other_;
   std::unique_ptr<StageRenderer> renderer_;
   bool refused_ = false;
   Camera camera_;

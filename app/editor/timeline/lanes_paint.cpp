@@ -89,7 +89,7 @@ void LanesView::paintFindings(QPainter& p) const {
   const Finding* chosen = document_.findings().chosen();
   for (const bool grave : {false, true})
     for (const Finding& finding : document_.findings().findings()) {
-      if ((finding.severity >= 0.35) != grave || finding.waved) continue;
+      if (isGrave(finding) != grave || finding.waved) continue;
       const double a = scale_.x(finding.span.first - evaluated->trimFirst) - scale_.perFrame() / 2;
       const double b = scale_.x(finding.span.last - evaluated->trimFirst) + scale_.perFrame() / 2;
       if (b < 0 || a > width()) continue;

@@ -17,6 +17,7 @@
 #include "app/editor/timeline/curves_page.h"
 #include "app/editor/timeline/frame_field.h"
 #include "app/editor/timeline/lanes_view.h"
+#include "app/editor/timeline/markers_row.h"
 
 namespace understudy::editor {
 namespace {
@@ -106,13 +107,33 @@ TimelinePanel::TimelinePanel(Document& document, Session& session, QWidget* pare
   pages_ = new QStackedWidget(this);
   lanes_ = new LanesView(document, session, scale_, pages_);
   auto* names = new LaneNames(*lanes_, this);
-  body->addWidget(names);
   connect(lanes_, &LanesView::lanesChanged, names, [names] { names->fit(); });
   pages_->addWidget(lanes_);
   curves_ = new CurvesPage(document, session, scale_, pages_);
   pages_->addWidget(curves_);
-  body->addWidget(pages_, 1);
+  markers_ = new MarkersRow(document, session, scale_, this);
+  auto* markersName = new QLabel(tr("Markers"), this);
+  markersName->setFont(Appearance::small());
+  markersName->setProperty("quiet", true);
+  markersName->setAlignment(Qt::AlignRight | Qt::AlignVCenter);
+  markersName->setContentsMargins(0, 0, 8, 0);
+  auto* left = new QVBoxLayout;
+  auto* right = new QVBoxLayout;
+  for (auto* column : {left, right}) column->setSpacing(0);
+  left->addWidget(markersName);
+  left->addWidget(names, 1);
+  right->addWidget(markers_);
+  right->addWidget(pages_, 1);
+  body->addLayout(left);
+  body->addLayout(right, 1);
   rows->addLayout(body, 1);
+  const auto level = [this, markersName] {
+    markersName->setFixedHeight(markers_->height());
+    markersName->setVisible(!markers_->isHidden() && tabs_->currentIndex() == 0);
+  };
+  connect(markers_, &MarkersRow::shownChanged, this, level);
+  connect(tabs_, &QTabBar::currentChanged, this, level);
+  level();
   // The pages say how much they need; curves more than lanes, which scroll.
   lanes_->setMinimumHeight(TrackView::rulerHeight + 100);
 

@@ -18,6 +18,7 @@ namespace understudy::editor {
 class CurvesPage;
 class FrameField;
 class LanesView;
+class MarkersRow;
 
 class TimelinePanel : public QWidget {
   Q_OBJECT
@@ -25,6 +26,7 @@ class TimelinePanel : public QWidget {
   TimelinePanel(Document& document, Session& session, QWidget* parent = nullptr);
   [[nodiscard]] LanesView& lanes() { return *lanes_; }
   [[nodiscard]] CurvesPage& curves() { return *curves_; }
+  [[nodiscard]] MarkersRow& markers() { return *markers_; }
   [[nodiscard]] FrameScale& scale() { return scale_; }
   void showCurves(bool curves);
   void toggleCurves();
@@ -41,11 +43,12 @@ class TimelinePanel : public QWidget {
   FrameScale scale_;
   LanesView* lanes_;
   CurvesPage* curves_;
+  MarkersRow* markers_;
   QStackedWidget* pages_;
   QTabBar* tabs_;
   QToolButton *play_, *loop_, *timecode_;
   FrameField* frame_;
-  QLabel *total_, *names_;
+  QLabel* total_;
   QComboBox* speed_;
 };
 

@@ -7,6 +7,7 @@
 #include <QMainWindow>
 #include <QMenu>
 #include <QMenuBar>
+#include <QRegularExpression>
 #include <QSettings>
 #include <QTabBar>
 #include <QTableView>
@@ -48,6 +49,24 @@ void Actions::resetKeys() {
   for (QAction* action : all_) action->setShortcut(ownKey(*action));
   refreshTips();
   Q_EMIT keysChanged();
+}
+
+QString Actions::withKeys(const QString& text) const {
+  static const QRegularExpression bold(QStringLiteral("<b>([^<]*)</b>"));
+  QString out;
+  qsizetype at = 0;
+  for (auto found = bold.globalMatch(text); found.hasNext();) {
+    const QRegularExpressionMatch match = found.next();
+    out += text.mid(at, match.capturedStart(1) - at);
+    QString words = match.captured(1);
+    const QKeySequence key(words, QKeySequence::NativeText);
+    for (const QAction* action : all_)
+      if (!key.isEmpty() && key.toString(QKeySequence::NativeText) == words && ownKey(*action) == key)
+        words = action->shortcut().isEmpty() ? tr("“%1” in the menus").arg(action->property("name").toString().toHtmlEscaped()) : action->shortcut().toString(QKeySequence::NativeText).toHtmlEscaped();
+    out += words;
+    at = match.capturedEnd(1);
+  }
+  return out + text.mid(at);
 }
 
 void Actions::refreshTips() {

@@ -31,6 +31,8 @@ class Actions : public QObject {
   void resetKeys();
   /// The command that has a key; null for none.
   [[nodiscard]] QAction* withKey(const QKeySequence& key) const;
+  /// Keys in bold in a text, <b>Ctrl+F</b>, are commands' own: the same text with the keys they have now.
+  [[nodiscard]] QString withKeys(const QString& text) const;
   /// Tooltips that name a command's own key, "…  (Ctrl+F)", name the one it has now.
   void refreshTips();
 

@@ -1,6 +1,4 @@
 // The window's commands: names, keys, and what they do.
-#include <QCompleter>
-#include <QLineEdit>
 #include <QMenu>
 #include <algorithm>
 #include <cmath>
@@ -13,6 +11,7 @@
 #include "app/editor/timeline/curves_page.h"
 #include "app/editor/timeline/timeline_panel.h"
 #include "app/editor/window/actions.h"
+#include "app/editor/window/command_finder.h"
 #include "app/editor/window/file_keeper.h"
 #include "app/editor/window/main_window.h"
 #include "core/take/edits.h"
@@ -40,7 +39,7 @@ void MainWindow::buildActions() {
   undo_ = a.add(edit, tr("Undo"), QKeySequence::Undo, [this] { document_.undo(); }, "undo");
   redo_ = a.add(edit, tr("Redo"), QKeySequence::Redo, [this] { document_.redo(); }, "redo");
   a.separator(edit);
-  a.add(edit, tr("Find a command or a frame"), QKeySequence(tr("Ctrl+K")), [this] { finder_->setFocus(), finder_->selectAll(); }, "find");
+  a.add(edit, tr("Find a command or a frame"), QKeySequence(tr("Ctrl+K")), [this] { finder_->ask(); }, "find");
   const QString steps[] = {tr("Step 1: load"), tr("Step 2: map"), tr("Step 3: match"), tr("Step 4: repair"), tr("Step 5: hand over")};
   for (int i = 0; i < stepCount; ++i)
     a.add(edit, steps[i], QKeySequence(QStringLiteral("Ctrl+%1").arg(i + 1)), [this, i] { showStep(static_cast<Step>(i)); });
@@ -73,45 +72,12 @@ void MainWindow::buildActions() {
   a.add(play, tr("Trim the clip to the range"), QKeySequence(tr("Ctrl+T")), [this] { trimToRange(); });
   a.add(play, tr("Take the whole clip"), QKeySequence(tr("Ctrl+Shift+T")), [this] { document_.edit(tr("Take the whole clip"), setTrimSeconds(document_.take(), {})); });
   buildTimelineActions(play, tr("&Repair"));
-  const std::pair<QString, View> views[] = {{tr("Free view"), View::free}, {tr("Front view"), View::front}, {tr("Side view"), View::side}, {tr("Top view"), View::top}};
-  int key = 1;
-  for (const auto& [text, v] : views) a.add(view, text, QKeySequence(QString::number(key++)), [this, v = v] { stage_->setView(v); });
-  a.separator(view);
-  const std::pair<QString, StageLayout> layouts[] = {{tr("Side by side"), StageLayout::sideBySide}, {tr("Overlaid"), StageLayout::overlaid},
-                                                     {tr("Performer alone"), StageLayout::performerAlone}, {tr("Character alone"), StageLayout::characterAlone},
-                                                     {tr("Before and after"), StageLayout::beforeAfter}};
-  for (const auto& [text, l] : layouts) a.add(view, text, QKeySequence(QString::number(key++)), [this, l = l] { session_.setLayout(l); });
-  a.separator(view);
-  a.add(view, tr("Fit all"), QKeySequence(tr("V")), [this] { stage_->frameAll(); }, "frame");
-  a.add(view, tr("Fit the selection"), QKeySequence(tr("Shift+V")), [this] { stage_->frameSelection(); });
   buildStageActions(view);
   a.add(view, tr("Lanes or curves"), QKeySequence(tr("C")), [this] { timeline_->toggleCurves(); });
   a.separator(view);
   a.add(view, tr("Light or dark"), QKeySequence(tr("Ctrl+L")), [this] { setAppearance(Appearance::instance().kind() == Appearance::Kind::dark); }, "theme");
   buildHelp();
   a.refreshIcons();
-  auto* completer = new QCompleter([&] {
-    QStringList names;
-    for (QAction* action : a.all()) names << action->property("name").toString();
-    return names;
-  }(), finder_);
-  completer->setFilterMode(Qt::MatchContains);
-  completer->setCaseSensitivity(Qt::CaseInsensitive);
-  finder_->setCompleter(completer);
-  // After the completer has put the name into the field, which would else stay there.
-  connect(completer, qOverload<const QString&>(&QCompleter::activated), this, &MainWindow::find, Qt::QueuedConnection);
-  connect(finder_, &QLineEdit::returnPressed, this, [this] { find(finder_->text()); });
-}
-
-void MainWindow::find(const QString& text) {
-  if (text.isEmpty()) return;
-  bool number = false;
-  const int frame = text.trimmed().toInt(&number);
-  if (QAction* action = actions_->find(text)) action->trigger();
-  else if (number) session_.setFrame(frame - document_.take().firstFrame);
-  else return;
-  finder_->clear();
-  stage_->setFocus();
 }
 
 void MainWindow::stepToKey(int direction) {

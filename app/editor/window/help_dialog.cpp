@@ -70,7 +70,7 @@ void HelpDialog::showPage(const QString& name) {
     if (pages_->item(i)->data(Qt::UserRole).toString() == name && pages_->currentRow() != i) return pages_->setCurrentRow(i);
   page_->document()->setDefaultStyleSheet(QStringLiteral("h1 { font-size: 20px; } h2 { font-size: 15px; } a { color: %1; } td, p, li { font-size: 13px; }").arg(colours().performer.name()));
   if (name == QStringLiteral("keys")) page_->setHtml(keysPage());
-  else page_->setSource(QUrl(QStringLiteral("qrc:/understudy/help/") + name + QStringLiteral(".html")));
+  else if (QFile file(root + name + QStringLiteral(".html")); file.open(QIODevice::ReadOnly)) page_->setHtml(actions_.withKeys(QString::fromUtf8(file.readAll())));
 }
 
 }  // namespace understudy::editor

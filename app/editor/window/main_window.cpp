@@ -5,7 +5,6 @@
 #include <QFileInfo>
 #include <QHBoxLayout>
 #include <QLabel>
-#include <QLineEdit>
 #include <QListView>
 #include <QMimeData>
 #include <QScrollArea>
@@ -34,6 +33,7 @@
 #include "app/editor/timeline/lanes_view.h"
 #include "app/editor/timeline/timeline_panel.h"
 #include "app/editor/window/actions.h"
+#include "app/editor/window/command_finder.h"
 #include "app/editor/window/file_keeper.h"
 
 namespace understudy::editor {
@@ -60,12 +60,9 @@ void MainWindow::buildParts() {
   rows->setContentsMargins(0, 0, 0, 0);
   rows->setSpacing(0);
   strip_ = new StepStrip(document_, centre);
-  finder_ = new QLineEdit(strip_);
-  finder_->setObjectName(QStringLiteral("finder"));
-  finder_->setPlaceholderText(tr("Find command or frame"));
-  finder_->setAccessibleName(tr("Find a command or a frame"));
-  finder_->setToolTip(tr("Type a command's name or a frame number  (Ctrl+K)"));
-  finder_->setFixedWidth(std::max(190, finder_->fontMetrics().horizontalAdvance(finder_->placeholderText()) + 40));
+  finder_ = new CommandFinder(*actions_, strip_);
+  connect(finder_, &CommandFinder::frameAsked, this, [this](int number) { session_.setFrame(number - document_.take().firstFrame); });
+  connect(finder_, &CommandFinder::done, this, [this] { stage_->setFocus(); });
   strip_->layout()->addWidget(finder_);
   rows->addWidget(strip_);
   messages_ = new MessageBar(centre);
@@ -106,7 +103,8 @@ void MainWindow::buildParts() {
   stack->setContentsMargins(0, 0, 0, 0);
   stack->setSpacing(0);
   stage_ = new StageWidget(document_, session_, middle);
-  stack->addWidget(new StageBar(document_, session_, *stage_, middle));
+  stageBar_ = new StageBar(document_, session_, *stage_, middle);
+  stack->addWidget(stageBar_);
   stack->addWidget(stage_, 1);
   auto* rightSide = new QWidget(across_);
   rightSide->setObjectName(QStringLiteral("panel"));

@@ -7,7 +7,6 @@
 #include "app/editor/document/session.h"
 #include "app/editor/panels/step_strip.h"
 
-class QLineEdit;
 class QSplitter;
 class QTabWidget;
 
@@ -15,6 +14,7 @@ namespace understudy::editor {
 
 class Actions;
 class AuditionDialog;
+class CommandFinder;
 class FileKeeper;
 class FindingsPanel;
 class HelpDialog;
@@ -25,6 +25,7 @@ class NotesPanel;
 class PreferencesDialog;
 class RepairsPanel;
 class SetPanel;
+class StageBar;
 class StageWidget;
 class TimelinePanel;
 class Tour;
@@ -52,6 +53,7 @@ class MainWindow : public QMainWindow {
   [[nodiscard]] HelpDialog& help() { return *help_; }
   [[nodiscard]] Tour& tour() { return *tour_; }
   [[nodiscard]] Welcome& welcome() { return *welcome_; }
+  [[nodiscard]] CommandFinder& finder() { return *finder_; }
   [[nodiscard]] Actions& actions() { return *actions_; }
   void showStep(Step step);
   void showRepairs();
@@ -74,7 +76,6 @@ class MainWindow : public QMainWindow {
   void restoreLayout();
   void saveLayout();
   void refreshTitle();
-  void find(const QString& text);
   void stepToKey(int direction);
   void trimToRange();
 
@@ -82,12 +83,13 @@ class MainWindow : public QMainWindow {
   Session session_;
   Actions* actions_;
   StepStrip* strip_;
-  QLineEdit* finder_;
+  CommandFinder* finder_;
   MessageBar* messages_;
   QTabWidget *left_, *right_;
   MapPanel* map_;
   SetPanel* set_;
   StageWidget* stage_;
+  StageBar* stageBar_;
   RepairsPanel* repairs_;
   FindingsPanel* found_;
   NotesPanel* notes_;

@@ -79,6 +79,16 @@ void MainWindow::buildRepairActions() {
     right_->setCurrentWidget(notes_);
     notes_->text().setFocus();
   }, "note");
+  a.add(review, tr("Beside the next other take"), QKeySequence(tr("Ctrl+Shift+Tab")), [this] {
+    OtherTake& other = stage_->otherTake();
+    const int takes = static_cast<int>(document_.reel().takes.size());
+    if (session_.layout() == StageLayout::twoTakes && takes > 2) {
+      int next = (other.index() + 1) % takes;
+      if (next == document_.reel().current) next = (next + 1) % takes;
+      other.choose(next);
+    }
+    session_.setLayout(StageLayout::twoTakes);
+  });
   a.add(review, tr("Write a preview…"), QKeySequence(tr("Ctrl+Shift+E")), [this] { files_->askPreview(); });
   a.add(review, tr("Next note"), QKeySequence(tr("J")), [this] { notes_->step(1); });
   a.add(review, tr("Note before"), QKeySequence(tr("Shift+J")), [this] { notes_->step(-1); });

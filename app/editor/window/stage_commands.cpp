@@ -11,10 +11,23 @@ namespace understudy::editor {
 
 void MainWindow::buildStageActions(const QString& menu) {
   Actions& a = *actions_;
+  StageBar::Commands commands;
+  const std::pair<QString, View> views[] = {{tr("Free view"), View::free}, {tr("Front view"), View::front}, {tr("Side view"), View::side}, {tr("Top view"), View::top}};
+  int number = 1;
+  for (const auto& [text, v] : views) commands.views.push_back(a.add(menu, text, QKeySequence(QString::number(number++)), [this, v = v] { stage_->setView(v); }));
+  a.separator(menu);
+  const std::pair<QString, StageLayout> layouts[] = {{tr("Side by side"), StageLayout::sideBySide}, {tr("Overlaid"), StageLayout::overlaid},
+                                                     {tr("Performer alone"), StageLayout::performerAlone}, {tr("Character alone"), StageLayout::characterAlone},
+                                                     {tr("Before and after"), StageLayout::beforeAfter}, {tr("Two takes side by side"), StageLayout::twoTakes}};
+  for (const auto& [text, l] : layouts) commands.layouts.push_back(a.add(menu, text, QKeySequence(QString::number(number++ % 10)), [this, l = l] { session_.setLayout(l); }));
+  commands.layouts.push_back(a.add(menu, tr("Reference poses, to align by eye"), QKeySequence(tr("Shift+R")), [this] { session_.setLayout(StageLayout::references); }));
+  a.separator(menu);
+  a.add(menu, tr("Fit all"), QKeySequence(tr("V")), [this] { stage_->frameAll(); }, "frame");
+  a.add(menu, tr("Fit the selection"), QKeySequence(tr("Shift+V")), [this] { stage_->frameSelection(); });
   const auto toggle = [&](const QString& text, const char* key, bool StageOptions::*what) {
-    a.add(menu, text, QKeySequence(QString::fromLatin1(key)), [this, what] { stage_->change([what](StageOptions& o) { o.*what = !(o.*what); }); });
+    commands.shown.emplace_back(a.add(menu, text, QKeySequence(QString::fromLatin1(key)), [this, what] { stage_->change([what](StageOptions& o) { o.*what = !(o.*what); }); }), what);
   };
-  a.add(menu, tr("Bare stage"), QKeySequence(tr("H")), [this] { session_.setBare(!session_.bare()); }, "bare");
+  commands.bare = a.add(menu, tr("Bare stage"), QKeySequence(tr("H")), [this] { session_.setBare(!session_.bare()); }, "bare");
   toggle(tr("Bones"), "B", &StageOptions::bones);
   toggle(tr("Echoes"), "U", &StageOptions::echoes);
   toggle(tr("Path of the selection"), "T", &StageOptions::path);
@@ -30,7 +43,7 @@ void MainWindow::buildStageActions(const QString& menu) {
   a.add(menu, tr("Nothing but the mesh under the mouse"), QKeySequence(tr("Ctrl+Shift+Q")), [this, tell] {
     if (!stage_->isolateHoveredMesh()) tell();
   });
-  a.add(menu, tr("All meshes"), QKeySequence(tr("Shift+Q")), [this] { stage_->showAllMeshes(); });
+  commands.allMeshes = a.add(menu, tr("All meshes"), QKeySequence(tr("Shift+Q")), [this] { stage_->showAllMeshes(); });
   a.separator(menu);
   a.add(menu, tr("Camera follows the figures or nothing"), QKeySequence(tr("F")), [this] {
     stage_->change([](StageOptions& o) { o.follow = o.follow == Follow::nothing ? Follow::figures : Follow::nothing; });
@@ -46,6 +59,7 @@ void MainWindow::buildStageActions(const QString& menu) {
   for (int i = 0; i < axes.size(); ++i)
     a.add(menu, tr("Handles along the axes: %1").arg(axes[i]), QKeySequence(), [this, i] { stage_->change([i](StageOptions& o) { o.axes = static_cast<NudgeSpace>(i); }); });
   a.separator(menu);
+  stageBar_->setCommands(std::move(commands));
 }
 
 }  // namespace understudy::editor

@@ -6,6 +6,7 @@
 #include "app/editor/document/set_and_locks.h"
 #include "app/editor/document/spans.h"
 #include "app/editor/panels/bars.h"
+#include "app/editor/timeline/markers_row.h"
 #include "app/editor/timeline/timeline_panel.h"
 #include "app/editor/window/actions.h"
 #include "app/editor/window/main_window.h"
@@ -21,6 +22,14 @@ void MainWindow::buildTimelineActions(const QString& play, const QString& repair
   a.add(play, tr("Timeline: closer"), QKeySequence(tr("Ctrl+=")), [this] { timeline_->scale().zoom(0.7, timeline_->scale().x(session_.frame())); });
   a.add(play, tr("Timeline: further"), QKeySequence(tr("Ctrl+-")), [this] { timeline_->scale().zoom(1 / 0.7, timeline_->scale().x(session_.frame())); });
   a.add(play, tr("Timeline: all frames"), QKeySequence(tr("Ctrl+0")), [this] { timeline_->scale().showAll(); });
+
+  a.separator(play);
+  a.add(play, tr("Marker here"), QKeySequence(tr("Z")), [this] { timeline_->markers().markHere(); }, "marker");
+  a.add(play, tr("Marker before"), QKeySequence(tr("Ctrl+Shift+Left")), [this] { timeline_->markers().step(-1); });
+  a.add(play, tr("Marker after"), QKeySequence(tr("Ctrl+Shift+Right")), [this] { timeline_->markers().step(1); });
+  a.add(play, tr("Marker here: one frame earlier"), QKeySequence(), [this] { timeline_->markers().moveHere(-1); });
+  a.add(play, tr("Marker here: one frame later"), QKeySequence(), [this] { timeline_->markers().moveHere(1); });
+  a.add(play, tr("Remove the marker here"), QKeySequence(tr("Shift+Z")), [this] { timeline_->markers().removeHere(); });
 
   a.separator(repairs);
   a.add(repairs, tr("Merge with the next of its kind"), QKeySequence(tr("Shift+S")), [this] { mergeItem(document_, session_.repair()); });

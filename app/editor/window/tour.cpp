@@ -8,6 +8,7 @@
 #include <QSettings>
 #include <QStyle>
 #include <QVBoxLayout>
+#include <QTextDocumentFragment>
 #include <algorithm>
 
 #include "app/editor/document/findings_keeper.h"
@@ -17,6 +18,7 @@
 #include "app/editor/stage/stage_widget.h"
 #include "app/editor/timeline/lanes_view.h"
 #include "app/editor/timeline/timeline_panel.h"
+#include "app/editor/window/actions.h"
 #include "app/editor/window/file_keeper.h"
 #include "app/editor/window/main_window.h"
 #include "app/editor/window/samples.h"
@@ -79,17 +81,17 @@ void Tour::makeSteps() {
   steps_ = {
       {tr("The keeper sweeps the gallery"),
        tr("The demo opens: a capture in thin lines on the left, and the keeper who is to play it. Short legs, a wide coat, big hands: "
-          "nothing fits by itself.\nPress Space to see it play."),
+          "nothing fits by itself.<br>Press <b>Space</b> to see it play."),
        stage, [&] { return session.playing(); }},
       {tr("Who is who"),
        tr("The bone map says which of the keeper's bones plays which part. Click a limb of the little figure, or a bone in the stage. "
           "What the program is not sure of has notches and a question mark."),
        [this] { return static_cast<QWidget*>(&window_.map()); }, [&] { return session.role().has_value(); }},
       {tr("What is wrong with it"),
-       tr("Every flaw that was found is listed by time, with its size. Press E to go to the first one, and again until a foot slides: the frame, the bone and the place follow."),
+       tr("Every flaw that was found is listed by time, with its size. Press <b>E</b> to go to the first one, and again until a foot slides: the frame, the bone and the place follow."),
        findings, [&] { return document.findings().chosen() && document.findings().chosen()->kind == FindingKind::slide; }},
       {tr("Take what is offered"),
-       tr("Rest the mouse on the offer at a finding's right: it plays as it would be. Press X to accept it: the foot gets a plant."),
+       tr("Rest the mouse on the offer at a finding's right: it plays as it would be. Press <b>X</b> to accept it: the foot gets a plant."),
        findings, [&] {
          const Repairs& all = *document.take().repairs;
          return std::any_of(all.begin(), all.end(), [](const auto& repair) { return std::holds_alternative<PlantRepair>(repair->action); });
@@ -104,15 +106,15 @@ void Tour::makeSteps() {
       {tr("Pose by hand"),
        tr("Click a bone and drag it, or take a hand and pull: the whole limb follows. What you do becomes a nudge, a pin on the lowest lane, with an ease on both sides."),
        stage, [&] { return !document.take().nudges->empty(); }},
-      {tr("Nothing is lost"), tr("Press Ctrl+Z to take it back. Every change of the reel can be undone, back to the empty window."), nullptr, [&] { return document.canRedo(); }},
+      {tr("Nothing is lost"), tr("Press <b>Ctrl+Z</b> to take it back. Every change of the reel can be undone, back to the empty window."), nullptr, [&] { return document.canRedo(); }},
       {tr("The rest at once"),
-       tr("Press Ctrl+F or the Finish button. Everything that can be mended is accepted, stage by stage, and looked at again; what stays says why."),
+       tr("Press <b>Ctrl+F</b> or the Finish button. Everything that can be mended is accepted, stage by stage, and looked at again; what stays says why."),
        findings, [&] { return !document.take().repairs->empty() && document.findings().current() && !document.findings().finishing() && document.findings().mendable() == 0; }},
       {tr("Hand it over"),
-       tr("Press Ctrl+E, then Hand over. Your character's own file is written with the animation added, read back and measured."),
+       tr("Press <b>Ctrl+E</b>, then Hand over. Your character's own file is written with the animation added, read back and measured."),
        nullptr, [this] { return handedOver_; }},
       {tr("That is all of it"),
-       tr("Now drop your own files. Ctrl+K finds every command by its name, F1 opens the help, and every key can be changed in the preferences."), nullptr, nullptr}};
+       tr("Now drop your own files. <b>Ctrl+K</b> finds every command by its name, <b>F1</b> opens the help, and every key can be changed in the preferences."), nullptr, nullptr}};
 }
 
 void Tour::start() {
@@ -139,13 +141,14 @@ void Tour::show(int step) {
   const TourStep& now = steps_[static_cast<std::size_t>(step)];
   before_ = window_.document().take();
   title_->setText(now.title);
-  text_->setText(now.text);
+  const QString text = window_.actions().withKeys(now.text);
+  text_->setText(text);
   count_->setText(tr("%1 of %2").arg(step + 1).arg(steps()));
   const bool last = step + 1 == steps();
   next_->setText(last ? tr("Close") : now.done ? tr("Skip") : tr("Next"));
   end_->setVisible(!last);
   setAccessibleName(tr("Tour: %1").arg(now.title));
-  setAccessibleDescription(now.text);
+  setAccessibleDescription(QTextDocumentFragment::fromHtml(text).toPlainText());
   place();
   QFrame::show();
   raise();
