@@ -10,7 +10,7 @@ namespace understudy {
 namespace {
 
 constexpr double alongLeg = 8;       // how much more a foot's way along its leg counts for the pelvis than across
-constexpr double aboutToLand = 0.4;  // how much one that comes down counts: the pelvis is there when it lands
+constexpr double aboutToLand = 0.7;  // how much one that comes down counts: the pelvis is there when it lands
 constexpr double onTheBall = 0.2;    // how much a foot counts that can rise further
 constexpr double onTheWay = 0.05;    // how much a foot counts that is on its way to or from the ground
 constexpr double releaseLoss = 0.6;  // part of its hold that a foot loses over its release

@@ -14,7 +14,7 @@ constexpr double slackReach = 0.012;  // part of its length by which a leg may b
 constexpr double clearTime = 0.12;    // seconds from a stay in which a foot on its way begins to keep off the ground
 constexpr double homing = 0.1;        // seconds over which a leg on its way comes back to its own motion
 constexpr double rolling = 0.1;       // seconds over which a rolling foot's leg does
-constexpr double unusual = 2;         // an acceleration that is so much more than the usual is taken down
+constexpr double unusual = 1.3;       // an acceleration that is so much more than the usual is taken down
 
 /// True where a leg goes from one stay to the next without coming back to its own motion.
 bool meets(const Stay& a, const Stay& b) { return b.span.first - a.span.last <= a.after + b.before + 2; }
@@ -149,8 +149,13 @@ void PlantRun::stick() {
       for (int round = 0; round < 3; ++round) {
         pose.at = wanted.at + shift;
         if (!held) break;
-        const LegFrame bent = bend(s.side, f, pose, false, firmness(s, f), static_cast<int>(i), moves(f)).leg;
-        std::vector<Vec3d> now = foot.skinned(bent.foot, bent.shank, bent.knee);
+        const Bent bent = bend(s.side, f, pose, false, firmness(s, f), static_cast<int>(i), moves(f));
+        std::vector<Vec3d> now = foot.skinned(bent.leg.foot, bent.leg.shank, bent.leg.knee);
+        if (bent.miss > 1e-4 * plan_.context.height) {
+          // Out of reach it is no use to ask for more.
+          last.clear();
+          break;
+        }
         const Vec3d slid = last.empty() || round == 2 ? Vec3d{} : foot.slid(last, now, s.plane.normal);
         shift -= slid;
         if (length(slid) > 1e-6 * plan_.context.height) continue;
