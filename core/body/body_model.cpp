@@ -46,7 +46,7 @@ PosedSolid::PosedSolid(const BodySolid& solid, std::span<const Affined> turned) 
   middle_ = apply(turned_[0], solid.middle);
   // Bending moves parts of the ball elsewhere.
   radius_ = solid.radius;
-  for (std::size_t k = 1; k < solid.joints.size(); ++k) radius_ = std::max(radius_, solid.radius + distance(middle_, apply(turned_[k], solid.middle)));
+  for (std::size_t k = 1; k < solid.joints.size(); ++k) radius_ = std::max(radius_, solid.radius + length(middle_ - apply(turned_[k], solid.middle)));
 }
 
 int PosedSolid::blend(const Vec3d& at, Affined& out) const {
@@ -109,6 +109,15 @@ DistanceSample PosedSolid::sample(const Vec3d& world, const Nearby& near, const 
   DistanceSample out = grid.sample(at);
   out.gradient = blended.linear * out.gradient;
   return out;
+}
+
+double PosedSolid::distance(const Vec3d& world, const Nearby& near) const {
+  const Vec3d at = apply(near.back, world);
+  if (solid_->weights.empty()) return solid_->grid.at(at);
+  Affined blended;
+  const int only = blend(at, blended);
+  if (only >= 0) return solid_->grid.at(apply(back_[static_cast<std::size_t>(only)], world));
+  return solid_->grid.at(inverse(blended.linear) * (world - blended.translation));
 }
 
 DistanceSample PosedSolid::sample(const Vec3d& world) const { return sample(world, place(world)); }

@@ -62,6 +62,10 @@ class PosedSolid {
     out.gradient = {dot(near.back.linear.cx, g), dot(near.back.linear.cy, g), dot(near.back.linear.cz, g)};
     return out;
   }
+  /// The distance alone with the way back as it was placed: exact there, good to millimetres a few centimetres from it.
+  [[nodiscard]] double quickDistance(const Vec3d& world, const Nearby& near) const { return solid_->grid.at(apply(near.back, world)); }
+  /// The distance alone, as sample() gives it.
+  [[nodiscard]] double distance(const Vec3d& world, const Nearby& near) const;
   /// A lower bound of the distance, cheap.
   [[nodiscard]] double atLeast(const Vec3d& world) const { return length(world - middle_) - radius_; }
 

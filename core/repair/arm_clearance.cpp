@@ -291,13 +291,12 @@ ArmClearer::Watch ArmClearer::watch(const ArmChange& change) {
       if (!asked(cluster.first, solid.solid().part)) continue;
       if (solid.atLeast(middle) - cluster.radius > watched) continue;
       const PosedSolid::Nearby near = solid.place(middle);
-      const double centre = solid.sample(middle, near).distance;
+      const double centre = solid.quickDistance(middle, near);
       if (centre - cluster.radius > watched) continue;
       needs.clear();
       for (int i = cluster.first; i < cluster.first + cluster.count; ++i) {
         const Vec3d p = pointAt(i, now);
-        if (centre - distance(p, middle) > watched) continue;
-        const double need = -solid.sample(p, near).distance - points_[static_cast<std::size_t>(i)].allowed;
+        const double need = -solid.quickDistance(p, near) - points_[static_cast<std::size_t>(i)].allowed;
         if (need > -watched) needs.emplace_back(need, i);
       }
       if (needs.size() > most) {
@@ -332,11 +331,37 @@ void ArmClearer::rows(const ArmChange& change, const Carry& carry, const Watch& 
   }
 }
 
+double ArmClearer::deepest() {
+  const Carry now;
+  poseSolids(now);
+  double worst = 0;
+  const double unsure = 0.01 * scale_;
+  for (const Cluster& cluster : clusters_) {
+    const Vec3d middle = pointAt(cluster.hub, now);
+    for (std::size_t s = 0; s < posed_.size(); ++s) {
+      const PosedSolid& solid = posed_[s];
+      if (!asked(cluster.first, solid.solid().part) || solid.atLeast(middle) > cluster.radius) continue;
+      const PosedSolid::Nearby near = solid.place(middle);
+      if (solid.quickDistance(middle, near) - cluster.radius > unsure) continue;
+      for (int i = cluster.first; i < cluster.first + cluster.count; ++i) {
+        const Vec3d p = pointAt(i, now);
+        const double allowed = points_[static_cast<std::size_t>(i)].allowed;
+        if (-solid.quickDistance(p, near) - allowed < worst - unsure) continue;
+        worst = std::max(worst, -solid.distance(p, near) - allowed);
+      }
+    }
+  }
+  return worst;
+}
+
 double ArmClearer::depth(const ArmChange& change, const Watch& watch) {
   const Carry now = carry(change);
   poseSolids(now);
   double worst = -1;
-  for (const auto& [i, s] : watch.pairs) worst = std::max(worst, -posed_[s].sample(pointAt(i, now)).distance - points_[i].allowed);
+  for (const auto& [i, s] : watch.pairs) {
+    const Vec3d p = pointAt(i, now);
+    worst = std::max(worst, -posed_[s].distance(p, posed_[s].place(p)) - points_[i].allowed);
+  }
   return worst;
 }
 

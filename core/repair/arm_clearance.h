@@ -82,6 +82,8 @@ class ArmClearer {
   double depth(const ArmChange& change, const Watch& watch);
   /// The same of all points, without watching.
   double depth(const ArmChange& change) { return depth(change, watch(change)); }
+  /// Metres by which the deepest of all points lies inside in the loaded pose, beyond what its rest contact allows; 0 where none does.
+  double deepest();
 
   /// How the arm lies after a change.
   static constexpr std::size_t measures = 15;

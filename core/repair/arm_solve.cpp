@@ -240,7 +240,12 @@ ArmChanges ArmGroup::solve(const ArmChanges& start, const Goal& goal, const Watc
   return now_.x;
 }
 
-ArmChanges ArmGroup::search(const ArmChanges& start, const ArmChanges& home, double margin, int steps, const ArmFreedom& freedom, Watches& watched) {
+void ArmGroup::look(const ArmChanges& change, Seen& seen) {
+  if (seen.asked && cost(change, seen.at) < 0.01 * arms_[0]->scaled(1)) return;
+  seen = {watch(change), change, true};
+}
+
+ArmChanges ArmGroup::search(const ArmChanges& start, const ArmChanges& home, double margin, int steps, const ArmFreedom& freedom, Seen& watched) {
   const Goal goal = least(home);
   const double metre = arms_[0]->scaled(1);
   const auto empty = [&](const Watches& seen) {
@@ -248,30 +253,30 @@ ArmChanges ArmGroup::search(const ArmChanges& start, const ArmChanges& home, dou
     for (std::size_t a = 0; a < arms_.size(); ++a) all = all && seen[a].none();
     return all;
   };
-  const auto from = [&](ArmChanges x, Watches& seen) {
-    seen = watch(x);
+  const auto from = [&](ArmChanges x, Seen& seen) {
+    look(x, seen);
     for (int left = steps; left > 0; left -= 8) {
       const ArmChanges before = x;
-      x = solve(x, goal, seen, margin, std::min(left, 8), freedom);
+      x = solve(x, goal, seen.watches, margin, std::min(left, 8), freedom);
       if (cost(x, before) < 0.015 * metre) break;
-      seen = watch(x);
+      look(x, seen);
     }
-    // What holding on to no change leaves undone.
-    for (int pass = 0; pass < 3 && !empty(seen); ++pass) {
+    // What holding on to little change leaves undone.
+    for (int pass = 0; pass < 3 && !empty(seen.watches); ++pass) {
       Goal more = goal;
       more.firm = 1000;
-      x = solve(x, more, seen, margin, pass == 0 ? 4 : 8, freedom);
+      x = solve(x, more, seen.watches, margin, pass == 0 ? 4 : 8, freedom);
       if (left() <= 0.001 * metre || steps < 40) break;
-      seen = watch(x);
+      look(x, seen);
     }
     return x;
   };
   ArmChanges best = from(start, watched);
   bool led = false;
   for (std::size_t a = 0; a < arms_.size(); ++a) led = led || !home[a].none();
-  if (led || !(start == home) || empty(watched) || left() <= 0) return best;
+  if (led || !(start == home) || empty(watched.watches) || left() <= 0) return best;
   // Stuck: from elsewhere.
-  double deep = depth(best, watched);
+  double deep = depth(best, watched.watches);
   for (const Start& lead : starts(freedom)) {
     if (deep < 0.002 * metre) break;
     ArmChanges other;
@@ -283,9 +288,9 @@ ArmChanges ArmGroup::search(const ArmChanges& start, const ArmChanges& home, dou
       else if (arms_.size() > 1) other[a].x[0] *= out, other[a].x[3] = 0;
       else other[a].x[3] *= out;
     }
-    Watches seen;
+    Seen seen;
     other = from(other, seen);
-    const double d = depth(other, seen);
+    const double d = depth(other, seen.watches);
     if (d < deep - 0.003 * metre) best = other, deep = d, watched = seen;
   }
   return best;

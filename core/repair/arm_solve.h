@@ -44,8 +44,16 @@ class ArmGroup {
   [[nodiscard]] double left() const { return left_; }
   /// The same at its start.
   [[nodiscard]] double leftBefore() const { return before_; }
-  /// From a start to the smallest change (measured from `home`) that clears the arms; `watches` receives what to watch there.
-  [[nodiscard]] ArmChanges search(const ArmChanges& start, const ArmChanges& home, double margin, int steps, const ArmFreedom& freedom, Watches& watches);
+  /// What to watch, and the change at which that was asked.
+  struct Seen {
+    Watches watches;
+    ArmChanges at;
+    bool asked = false;
+  };
+  /// Looks anew where the arms have moved on since.
+  void look(const ArmChanges& change, Seen& seen);
+  /// From a start to the smallest change (measured from `home`) that clears the arms.
+  [[nodiscard]] ArmChanges search(const ArmChanges& start, const ArmChanges& home, double margin, int steps, const ArmFreedom& freedom, Seen& seen);
   /// How much of a change it is, metres.
   [[nodiscard]] double cost(const ArmChanges& change, const ArmChanges& anchor) const;
   /// The nearest change in which no hand that has to stay falls behind its goal.

@@ -116,7 +116,7 @@ class ClearanceLayer final : public RepairLayer {
       last_ = std::min(lastNode + 3, frames.last / stride_ + 3 + spread + 3) / 4 * 4;
       const auto count = static_cast<std::size_t>(last_ - first_ + 1);
       nodes_.assign(count, {});
-      watches_.assign(count, {});
+      seen_.assign(count, {});
       poses_.assign(count, {});
       idle_.assign(count, 0);
       for (int n = first_; n <= last_; ++n) idle_[place(n)] = !busy(n);
@@ -132,14 +132,14 @@ class ClearanceLayer final : public RepairLayer {
           mix(smooth[place(n)], count_, radius, [&](int k) -> const ArmChanges& { return nodes_[place(std::clamp(n + k, first_, last_))]; });
         for (int n = first_; n <= last_; ++n) {
           ArmChanges& x = smooth[place(n)];
-          const ArmGroup::Watches& watch = watches_[place(n)];
+          const ArmGroup::Watches& watch = seen_[place(n)].watches;
           if (nothing(watch) || nothing(x)) continue;
           load(n);
           if (round <= 2 && (layer_.hands_ == ClearedHands::free || shared())) {
-            x = group_->search(x, homeOf(), margin_ + slack_, 8, freedom(frameOf(n)), watches_[place(n)]);
+            x = group_->search(x, homeOf(), margin_ + slack_, 8, freedom(frameOf(n)), seen_[place(n)]);
             continue;
           }
-          watches_[place(n)] = group_->watch(x);
+          group_->look(x, seen_[place(n)]);
           x = settled(x, group_->solve(x, group_->near(x), watch, margin_ + slack_, 3, freedom(frameOf(n))));
         }
         nodes_ = smooth;
@@ -265,7 +265,7 @@ class ClearanceLayer final : public RepairLayer {
       if (half > 0)
         for (std::size_t a = 0; a < count_; ++a)
           for (std::size_t i = 0; i < ArmChange::size; ++i) start[a].x[i] = (nodes_[place(n - half)][a].x[i] + nodes_[place(n + half)][a].x[i]) / 2;
-      nodes_[place(n)] = group_->search(start, home, margin_ + slack_, steps, freedom(frameOf(n)), watches_[place(n)]);
+      nodes_[place(n)] = group_->search(start, home, margin_ + slack_, steps, freedom(frameOf(n)), seen_[place(n)]);
     }
 
     /// Where the loaded pose's arms fit the body.
@@ -296,7 +296,7 @@ class ClearanceLayer final : public RepairLayer {
         found_[static_cast<std::size_t>(f - from_)] = settled(start, group_->solve(start, group_->near(start), watchAt(f), margin_, 2, freedom(f)));
       }
     }
-    [[nodiscard]] const ArmGroup::Watches& watchAt(int f) const { return watches_[place(std::clamp((f + stride_ / 2) / stride_, first_, last_))]; }
+    [[nodiscard]] const ArmGroup::Watches& watchAt(int f) const { return seen_[place(std::clamp((f + stride_ / 2) / stride_, first_, last_))].watches; }
 
     const ClearanceLayer& layer_;
     const ClearanceTask& task_;
@@ -309,7 +309,7 @@ class ClearanceLayer final : public RepairLayer {
     std::optional<ArmGroup> group_;
     int first_ = 0, last_ = 0, from_ = 0;
     std::vector<ArmChanges> nodes_, found_;
-    std::vector<ArmGroup::Watches> watches_;
+    std::vector<ArmGroup::Seen> seen_;
     std::vector<std::array<ArmClearer::Pose, 2>> poses_;
     std::vector<char> idle_;
     std::array<ArmClearer::Pose, 2> own_;
@@ -360,7 +360,7 @@ std::array<std::vector<float>, 2> armDepths(const RepairContext& context, const 
     for (std::size_t side = 0; side < 2; ++side) {
       if (!arms[side].able()) continue;
       arms[side].load(poser);
-      out[side][static_cast<std::size_t>(f)] = static_cast<float>(std::max(0.0, arms[side].depth({})));
+      out[side][static_cast<std::size_t>(f)] = static_cast<float>(arms[side].deepest());
     }
   }
   return out;
