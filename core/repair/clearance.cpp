@@ -293,7 +293,7 @@ class ClearanceLayer final : public RepairLayer {
           poser_.load(in_, f);
           loadFrom(poser_, f);
         }
-        found_[static_cast<std::size_t>(f - from_)] = settled(start, group_->solve(start, group_->near(start), watchAt(f), margin_, 2, freedom(f)));
+        found_[static_cast<std::size_t>(f - from_)] = settled(start, group_->solve(start, group_->near(start), watchAt(f), margin_ + slack_, 2, freedom(f)));
       }
     }
     [[nodiscard]] const ArmGroup::Watches& watchAt(int f) const { return seen_[place(std::clamp((f + stride_ / 2) / stride_, first_, last_))].watches; }
