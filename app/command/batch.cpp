@@ -253,7 +253,7 @@ std::string keyOf(const Pair& pair, const Options& options) {
   const std::string profile = options.has("profile") ? options.value("profile") : profilePathOf(pair.character);
   text += "|" + (profile == "off" ? profile : contentHash(profile));
   text += "|clip " + std::to_string(pair.clip);
-  for (const char* name : {"lead", "fps", "no-pictures"}) text += "|" + std::string(options.has(name) ? name : "") + options.value(name);
+  for (const char* name : {"lead", "prop-scale", "fps", "no-pictures"}) text += "|" + std::string(options.has(name) ? name : "") + options.value(name);
   return text;
 }
 
@@ -339,7 +339,7 @@ int run(const Context& context, const Options& options) {
     // A clip that the file does not have is told by 'finish'.
     if (pair.clip != 0) words.insert(words.end(), {"--clip", pair.clip < 0 ? options.value("clip") : std::to_string(pair.clip + 1)});
     if (!pair.map.empty()) words.insert(words.end(), {"--map", pair.map});
-    for (const char* name : {"prop", "lead", "fps", "profile", "threads", "cache"})
+    for (const char* name : {"prop", "prop-scale", "lead", "fps", "profile", "threads", "cache"})
       if (options.has(name)) words.insert(words.end(), {std::string("--") + name, options.value(name)});
     if (options.has("no-pictures")) words.emplace_back("--no-pictures");
     const Ended ended = runSelf(words, context.control);
@@ -401,6 +401,7 @@ Command batchCommand() {
                      {"again", "", "finish what is finished too"},
                      {"list", "", "tell what is to do and do nothing"},
                      {"prop", "FILE", "what the performers hold, for all pairs"},
+                     {"prop-scale", "X", "multiplies the prop's own size"},
                      {"lead", "left|right", "the hand that leads it"},
                      {"clip", "N|NAME", "only this clip of each performer's file; default: all"},
                      {"fps", "R", "frames per second of the outputs"},

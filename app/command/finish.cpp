@@ -33,6 +33,7 @@ struct Prepared {
 
 std::vector<OptionSpec> propOptions() {
   return {{"prop", "FILE", "what the performer holds: glTF 2.0, FBX, Collada or OBJ"},
+          {"prop-scale", "X", "multiplies the prop's own size; default 1"},
           {"lead", "left|right", "the hand that leads it; default: by the performance"}};
 }
 
@@ -53,15 +54,26 @@ Result<Prepared> prepare(const Context& context, const Options& options) {
     prop.name = fs::path(prop.path).stem().string();
     std::error_code error;
     if (!fs::is_regular_file(prop.path, error)) return makeError(Fault::input, "There is no such file", prop.path, "Choose the prop's file");
+    if (options.has("prop-scale")) {
+      const auto scale = options.number("prop-scale", 1);
+      if (!scale) return scale.error();
+      if (!(*scale >= 1e-6 && *scale <= 1e6)) return makeError(Fault::usage, "--prop-scale must be a positive number, not '" + options.value("prop-scale") + "'");
+      prop.scale = *scale;
+    }
     out.take = setProps(out.take, {prop});
     out.settings.inspect.prop = prop.id;
+  } else if (options.has("prop-scale")) {
+    return makeError(Fault::usage, "--prop-scale needs --prop", {}, "Name the prop's file");
   }
   const auto begin = Clock::now();
   Result<Sources> sources = readRequest(options, out.take, out.issues, part(context.control, 0, 0.2), &out.settings.inspect.limits);
   if (!sources) return sources.error();
   out.sources = std::move(*sources);
   if (!out.take.props->empty()) {
-    Result<PropItem> prop = makeProp(out.take.props->front(), out.sources.character);
+    // How wide palms are, and how far apart hands hold a shaft, follows from the character's height.
+    const Result<Evaluated> plain = evaluate(setProps(out.take, {}), out.sources, nullptr, part(context.control, 0.2, 0.25));
+    const double height = plain && plain->context ? plain->context->height : 1.7;
+    Result<PropItem> prop = makeProp(out.take.props->front(), out.sources.character, height);
     if (!prop) return prop.error();
     out.take = setProps(out.take, {std::move(*prop)});
   }

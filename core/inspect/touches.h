@@ -28,8 +28,9 @@ struct TouchProposalSettings {
 /// One touch a contact, in order. `rate` is that of the contacts' frames; `plain` the character's motion (untrimmed) and
 /// `alignment` that of its retarget, which tells how the performer's limbs lie to the character's. A place on a capsule of the
 /// performer goes to the skin of the character's own part in the same direction, its nearest skin of the hand is what touches. Where
-/// the arm does not get there, or the hand would lie in the body, the place moves over the same part of the body, as little as it takes
-/// and smoothly from moment to moment. A contact whose hand would leap is carried in the parts between the leaps. Left out and told in
+/// the arm does not get there, or the hand would lie in the body, the place moves over the same part of the body, or the
+/// one that goes on from it, as little as it takes and smoothly from moment to moment; of several such ways the one that touches longest
+/// is taken. A contact whose hand would leap is carried in the parts between the leaps. Left out and told in
 /// `issues` are contacts whose parts the character lacks, that its arms cannot get to or that other parts of it are in the way of, or
 /// of both hands on each other's arms.
 [[nodiscard]] std::vector<Repair> touchesOf(const RepairContext& context, const BodyContacts& contacts, FrameRate rate, const TiledMotion& plain,

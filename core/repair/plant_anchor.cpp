@@ -5,7 +5,7 @@
 #include "core/repair/plant.h"
 #include "core/repair/plant_parts.h"
 #include "core/repair/plant_stay.h"
-#include "core/scene/set.h"
+#include "core/repair/set_shape.h"
 
 namespace understudy {
 namespace {
@@ -65,14 +65,9 @@ void standOnSet(PlantRepair& plant, const Stay& stay, const PlantLeg& leg, const
   sole = sole / static_cast<double>(count) - Vec3d{0, leg.height, 0};
   double nearest = std::abs(sole.y);
   for (const SetItem& item : context.set) {
-    if (item.kind == SetKind::mesh) continue;
-    SetShape shape;
-    shape.form = item.kind == SetKind::plane ? SetForm::plane : item.kind == SetKind::box ? SetForm::box : item.kind == SetKind::ball ? SetForm::ball : SetForm::steps;
-    shape.place = {normalised(item.place.rotation), item.place.position};
-    shape.size = item.size;
-    shape.count = item.count;
-    if (!checkShape(shape)) continue;
-    const SurfacePoint at = nearestOn(shape, sole);
+    const Result<SetShape> shape = setShapeOf(item);
+    if (!shape) continue;
+    const SurfacePoint at = nearestOn(*shape, sole);
     if (at.normal.y < 0.7 || std::abs(at.distance) >= nearest) continue;
     nearest = std::abs(at.distance);
     plant.normal = at.normal;

@@ -11,7 +11,7 @@ namespace understudy {
 /// The stage of touches. Within its span a touch brings its point to the target by the smallest change of its limb, which keeps
 /// its bend plane while hand or foot keep their direction: where the limb is too short the collarbone gives way, then the spine a
 /// little (if the touch allows; the other arm and the head then stay as they were), never the pelvis. Before and after the span
-/// the change at its edge fades out along the limb's own way, going on at first as fast as it was changing. Where several touches
+/// the turns of its joints at the edge fade out, going on at first as fast as they were changing. Where several touches
 /// of a limb fade into each other they share it; a touch within its span has it alone.
 ///
 /// A touch of a prop's point moves the hand that leads the prop: by the grip that holds it over most of the span, else by the prop's
@@ -19,8 +19,8 @@ namespace understudy {
 /// get there, the hand turns so that the prop points to the place.
 ///
 /// Targets: a point or (rest, meet) a place of a plane; the nearest place of a plane, a set object, a body or a hand (glide);
-/// `place` on a bone; a `path` over bones. Two hands that touch each other both come, by `share`, unless the other one is locked or
-/// has a touch of its own there. Touches whose bone belongs to no limb, whose target is unknown, or whose numbers are not finite
+/// `place` on a bone, or on a prop that the other hand, another bone or the stage holds then; a `path` over bones. Two hands that
+/// touch each other both come, by `share`, unless the other one is locked or has a touch of its own there. Touches whose bone belongs to no limb, whose target is unknown, or whose numbers are not finite
 /// are told in `issues` and left out. The residual is the distance left between point and target.
 [[nodiscard]] RepairLayerPtr makeTouchLayer(std::shared_ptr<const RepairContext> context, std::vector<const Repair*> repairs, Issues& issues);
 

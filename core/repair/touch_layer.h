@@ -141,11 +141,14 @@ class TouchLayer final : public RepairLayer {
   /// The grip that holds a prop over most of a touch's span.
   [[nodiscard]] std::optional<std::size_t> gripOver(std::size_t touch, std::uint64_t prop) const;
 
+  /// What holds a prop over most of a touch's span, a grip's lead hand or the prop's own holder (−1: the stage), and the prop in its
+  /// rigid frame. Nothing where none does.
+  [[nodiscard]] std::optional<Result<std::pair<int, Rigid>>> heldProp(std::size_t index, const PropItem& prop) const;
+  [[nodiscard]] Result<std::pair<int, Rigid>> propPlace(std::size_t index, const PropItem& prop) const;
+
   /// The hand that holds a touch's prop over its span, and the prop in that hand's rigid frame: by a grip, else by the prop's own
   /// holder at that time, else as its lead grip lies in the palm of the touch's bone.
   [[nodiscard]] Result<std::pair<int, Rigid>> propInHand(std::size_t index, const TouchRepair& touch) const;
-
-  static Result<SetShape> setShape(const SetItem& object);
 
   /// What acts at a frame. A touch in its span takes its limb whole; fading ones share what is left: w/(1−w) against 1.
   [[nodiscard]] std::vector<Pull> pullsAt(int frame) const;
@@ -243,7 +246,7 @@ class TouchLayer final : public RepairLayer {
   bool help(Poser& poser, int arm, const Vec3d& goal, double reach, bool spineMayHelp) const;
 
   std::vector<Item> items_;
-  std::vector<std::vector<std::size_t>> heldTouches_;  ///< of each repair that is a grip: the touches whose prop it holds
+  std::vector<std::vector<std::size_t>> heldTouches_;  ///< of each repair that is a grip: the touches whose prop, or whose target, it holds
   std::vector<int> spine_;
   int head_ = -1;
 };

@@ -5,6 +5,7 @@
 #include <string>
 
 #include "core/repair/grip.h"
+#include "core/repair/set_shape.h"
 
 namespace understudy {
 
@@ -25,6 +26,10 @@ TouchLayer::TouchLayer(std::shared_ptr<const RepairContext> context, std::vector
     if (!touch || frames_[i].span.empty()) continue;
     if (touch->prop != 0)
       if (const std::optional<std::size_t> grip = gripOver(i, touch->prop)) heldTouches_[*grip].push_back(i);
+    if (touch->target == TouchTarget::prop)
+      for (const PropItem& prop : context_->props)
+        if (prop.name == touch->on || std::to_string(prop.id) == touch->on)
+          if (const std::optional<std::size_t> grip = gripOver(i, prop.id)) heldTouches_[*grip].push_back(i);
     Result<Item> item = prepare(i, *touch);
     if (!item) {
       issues.push_back(makeWarning(item.error().what, describe(*repairs_[i]), item.error().todo));
@@ -79,7 +84,7 @@ Result<TouchLayer::Item> TouchLayer::prepare(std::size_t index, const TouchRepai
       const auto object = std::find_if(context_->set.begin(), context_->set.end(),
                                        [&](const SetItem& s) { return s.name == touch.on || std::to_string(s.id) == touch.on; });
       if (object == context_->set.end()) return wrong("The set has no object '" + touch.on + "'", "Add it, or choose one it has");
-      Result<SetShape> shape = setShape(*object);
+      Result<SetShape> shape = setShapeOf(*object);
       if (!shape) return shape.error();
       item.shape = std::move(*shape);
       // The place is in the object's own frame.
@@ -111,7 +116,20 @@ Result<TouchLayer::Item> TouchLayer::prepare(std::size_t index, const TouchRepai
       }
       break;
     }
-    case TouchTarget::prop: return wrong("Touching a prop that another hand holds is not supported yet", "Use a grip, or touch a point");
+    case TouchTarget::prop: {
+      const auto prop = std::find_if(context_->props.begin(), context_->props.end(),
+                                     [&](const PropItem& p) { return p.name == touch.on || std::to_string(p.id) == touch.on; });
+      if (prop == context_->props.end()) return wrong("There is no prop '" + touch.on + "'", "Add the prop, or choose one there is");
+      if (prop->id == touch.prop) return wrong("A prop cannot touch itself", "Choose another prop, or touch with the hand");
+      const Result<std::pair<int, Rigid>> held = propPlace(index, *prop);
+      if (!held) return held.error();
+      if (held->first >= 0 && limbOf(held->first) == item.limb)
+        return wrong("The prop '" + prop->name + "' is held by the hand that is to touch it", "Touch it with the other hand, or use a grip");
+      moment.joint = held->first;
+      moment.place = understudy::apply(held->second, touch.place);
+      moment.normal = rotate(held->second.turn, normal);
+      break;
+    }
   }
   if (item.path.empty()) item.path.push_back(moment);
   if (touch.skin && item.limb < 2 && (touch.target == TouchTarget::body || touch.target == TouchTarget::hand)) {
@@ -137,24 +155,34 @@ std::optional<std::size_t> TouchLayer::gripOver(std::size_t touch, std::uint64_t
   return best;
 }
 
-Result<std::pair<int, Rigid>> TouchLayer::propInHand(std::size_t index, const TouchRepair& touch) const {
-  const auto prop = std::find_if(context_->props.begin(), context_->props.end(), [&](const PropItem& p) { return p.id == touch.prop; });
-  if (prop == context_->props.end())
-    return makeError(Fault::usage, "There is no prop " + std::to_string(touch.prop), {}, "Add the prop, or touch with a bone");
-  if (const std::optional<std::size_t> at = gripOver(index, touch.prop)) {
+std::optional<Result<std::pair<int, Rigid>>> TouchLayer::heldProp(std::size_t index, const PropItem& prop) const {
+  if (const std::optional<std::size_t> at = gripOver(index, prop.id)) {
     const GripRepair& grip = std::get<GripRepair>(repairs_[*at]->action);
     return std::pair{context_->arms[grip.leadLeft ? 0 : 1].end, rigidOf(grip.leadPalm) * inverse(rigidOf(grip.leadGrip))};
   }
   const FrameSpan span = frames_[index].span;
   const PropHolder* holder = nullptr;
-  for (const PropHolder& h : prop->holders)
+  for (const PropHolder& h : prop.holders)
     if (h.time * context_->rate.hertz() <= 0.5 * (span.first + span.last) && (!holder || h.time >= holder->time)) holder = &h;
-  if (holder) {
-    const Result<int> bone = holder->bone.empty() ? Result<int>(-1) : findBone(*context_, holder->bone);
-    if (!bone) return bone.error();
-    if (limbOf(*bone) < 0)
+  if (!holder) return std::nullopt;
+  const Result<int> bone = holder->bone.empty() ? Result<int>(-1) : findBone(*context_, holder->bone);
+  if (!bone) return Result<std::pair<int, Rigid>>(bone.error());
+  return std::pair{*bone, Rigid{normalised(holder->place.rotation), holder->place.position}};
+}
+
+Result<std::pair<int, Rigid>> TouchLayer::propPlace(std::size_t index, const PropItem& prop) const {
+  if (auto held = heldProp(index, prop)) return *held;
+  return makeError(Fault::usage, "Where the prop '" + prop.name + "' is then is not known", {}, "Give it to a hand or a place, by a grip or a holder");
+}
+
+Result<std::pair<int, Rigid>> TouchLayer::propInHand(std::size_t index, const TouchRepair& touch) const {
+  const auto prop = std::find_if(context_->props.begin(), context_->props.end(), [&](const PropItem& p) { return p.id == touch.prop; });
+  if (prop == context_->props.end())
+    return makeError(Fault::usage, "There is no prop " + std::to_string(touch.prop), {}, "Add the prop, or touch with a bone");
+  if (auto held = heldProp(index, *prop)) {
+    if (*held && limbOf((*held)->first) < 0)
       return makeError(Fault::usage, "No hand holds the prop '" + prop->name + "' there", {}, "Give it to a hand, by a grip or a holder, or move the span");
-    return std::pair{*bone, Rigid{normalised(holder->place.rotation), holder->place.position}};
+    return *held;
   }
   const Result<int> bone = findBone(*context_, touch.bone);
   if (!bone) return bone.error();
@@ -164,28 +192,6 @@ Result<std::pair<int, Rigid>> TouchLayer::propInHand(std::size_t index, const To
     return makeError(Fault::usage, "'" + touch.bone + "' cannot hold the prop that is to touch", {}, "Name the hand that leads the prop");
   const Hand& hand = hands[static_cast<std::size_t>(limb)];
   return std::pair{hand.joint, hand.palm * inverse(Rigid{normalised(prop->leadGrip.rotation), prop->leadGrip.position})};
-}
-
-Result<SetShape> TouchLayer::setShape(const SetItem& object) {
-  SetShape shape;
-  switch (object.kind) {
-    case SetKind::plane: shape.form = SetForm::plane; break;
-    case SetKind::box: shape.form = SetForm::box; break;
-    case SetKind::ball: shape.form = SetForm::ball; break;
-    case SetKind::steps: shape.form = SetForm::steps; break;
-    case SetKind::mesh: {
-      shape.form = SetForm::mesh;
-      Result<std::shared_ptr<const SetMesh>> mesh = readSetMesh(object.path);
-      if (!mesh) return mesh.error();
-      shape.mesh = std::move(*mesh);
-      break;
-    }
-  }
-  shape.place = {normalised(object.place.rotation), object.place.position};
-  shape.size = object.size;
-  shape.count = object.count;
-  if (const Status good = checkShape(shape); !good) return good.error();
-  return shape;
 }
 
 }  // namespace understudy
