@@ -1,6 +1,7 @@
 // What lies under a pixel, and how much space figures take. No OpenGL here.
 #include <algorithm>
 #include <cmath>
+#include <cstring>
 #include <limits>
 
 #include "render/stage_figure.h"
@@ -23,12 +24,77 @@ double hitTriangle(const Ray& ray, const Vec3d& a, const Vec3d& b, const Vec3d& 
   return dot(e2, q) / det;
 }
 
+/// So many triangles share a box, so that most need no look of their own.
+constexpr std::uint32_t trianglesABox = 64;
+
+/// A figure's skin in one pose: vertices in world metres, and boxes around runs of triangles.
+struct PosedSkin {
+  StageFigurePtr figure;
+  std::vector<Affinef> palette;
+  std::vector<Vec3f> world;
+  std::vector<std::vector<Bounds>> boxes;  ///< one list a batch
+};
+
+bool samePalette(const std::vector<Affinef>& a, const std::vector<Affinef>& b) {
+  return a.size() == b.size() && std::memcmp(a.data(), b.data(), a.size() * sizeof(Affinef)) == 0;
+}
+
+void poseSkin(PosedSkin& skin) {
+  const StageFigure& figure = *skin.figure;
+  skin.world.resize(figure.vertices.size());
+  skin.boxes.assign(figure.batches.size(), {});
+  for (std::size_t b = 0; b < figure.batches.size(); ++b) {
+    const StageBatch& batch = figure.batches[b];
+    for (std::uint32_t v = batch.firstVertex; v < batch.firstVertex + batch.vertexCount; ++v) skin.world[v] = skinned(figure.vertices[v], skin.palette, batch.influences);
+    for (std::uint32_t i = 0; i < batch.indexCount; i += 3 * trianglesABox) {
+      Bounds box;
+      for (std::uint32_t k = i; k < std::min(batch.indexCount, i + 3 * trianglesABox); ++k) box.add(Vec3d(skin.world[figure.indices[batch.firstIndex + k]]));
+      skin.boxes[b].push_back(box);
+    }
+  }
+}
+
+/// Whether a ray passes a box's surrounding ball.
+bool near(const Ray& ray, const Bounds& box) {
+  if (box.empty()) return false;
+  const Vec3d to = box.centre() - ray.origin;
+  return length(to - ray.direction * dot(to, ray.direction)) <= length(box.size()) / 2 + 1e-6;
+}
+
 int heaviestJoint(const StageFigure& figure, const StageVertex& vertex) { return figure.palette[vertex.entries[0]].joint; }
 
 }  // namespace
 
+struct PickCache::Impl {
+  std::vector<PosedSkin> skins;  ///< newest use last
+  int skinned = 0;
+
+  const PosedSkin& of(const FigureInstance& instance, std::span<const Affined> pose) {
+    std::vector<Affinef> palette = paletteOf(*instance.figure, instance.placement, pose);
+    auto at = std::find_if(skins.begin(), skins.end(), [&](const PosedSkin& s) { return s.figure == instance.figure && samePalette(s.palette, palette); });
+    if (at == skins.end()) {
+      // Room for both figures and what they hold; the one unused for longest goes.
+      constexpr std::size_t most = 6;
+      if (skins.size() >= most) skins.erase(skins.begin());
+      PosedSkin skin{instance.figure, std::move(palette), {}, {}};
+      poseSkin(skin);
+      ++skinned;
+      skins.push_back(std::move(skin));
+    } else {
+      std::rotate(at, at + 1, skins.end());
+    }
+    return skins.back();
+  }
+};
+
+PickCache::PickCache() : impl_(std::make_unique<Impl>()) {}
+PickCache::~PickCache() = default;
+int PickCache::skinned() const { return impl_->skinned; }
+
 std::optional<PickHit> pick(const Scene& scene, const Camera& camera, double width, double height, double x, double y,
-                            const PickSettings& settings) {
+                            const PickSettings& settings, PickCache* cache) {
+  PickCache own;
+  if (!cache) cache = &own;
   const Ray ray = rayThrough(camera, width, height, x, y);
   const Vec3d eye = camera.position(), forward = camera.forward();
   std::optional<PickHit> skin, bone;
@@ -43,22 +109,19 @@ std::optional<PickHit> pick(const Scene& scene, const Camera& camera, double wid
     const std::span<const Affined> pose = poseOf(instance);
 
     if (settings.meshes && instance.showMesh && instance.meshAlpha > 0.02f && !figure.batches.empty()) {
-      const std::vector<Affinef> palette = paletteOf(figure, instance.placement, pose);
-      std::vector<Vec3d> world(figure.vertices.size());
-      for (const StageBatch& batch : figure.batches) {
+      const PosedSkin& posed = cache->impl().of(instance, pose);
+      for (std::size_t b = 0; b < figure.batches.size(); ++b) {
+        const StageBatch& batch = figure.batches[b];
         if (meshHidden(instance, batch.mesh) || (meshThrough(instance, batch.mesh) && !settings.through)) continue;
-        Bounds bounds;
-        for (std::uint32_t v = batch.firstVertex; v < batch.firstVertex + batch.vertexCount; ++v) {
-          world[v] = Vec3d(skinned(figure.vertices[v], palette, batch.influences));
-          bounds.add(world[v]);
-        }
-        if (bounds.empty()) continue;
-        const Vec3d toCentre = bounds.centre() - ray.origin;
-        if (length(toCentre - ray.direction * dot(toCentre, ray.direction)) > length(bounds.size()) / 2 + 1e-6) continue;
         for (std::uint32_t i = batch.firstIndex; i < batch.firstIndex + batch.indexCount; i += 3) {
+          const std::uint32_t triangle = (i - batch.firstIndex) / 3;
+          if (triangle % trianglesABox == 0 && !near(ray, posed.boxes[b][triangle / trianglesABox])) {
+            i += 3 * (trianglesABox - 1);
+            continue;
+          }
           const std::uint32_t ia = figure.indices[i], ib = figure.indices[i + 1], ic = figure.indices[i + 2];
           double u = 0, v = 0;
-          const double along = hitTriangle(ray, world[ia], world[ib], world[ic], u, v);
+          const double along = hitTriangle(ray, Vec3d(posed.world[ia]), Vec3d(posed.world[ib]), Vec3d(posed.world[ic]), u, v);
           if (!(along > 1e-6) || along >= skinAlong) continue;
           skinAlong = along;
           const std::uint32_t nearestCorner = u > v && u > 1 - u - v ? ib : v > 1 - u - v ? ic : ia;

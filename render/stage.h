@@ -163,9 +163,26 @@ struct PickSettings {
   bool meshes = true;
   bool through = false;      ///< meshes that are seen through count as well
 };
-/// Finds the skeleton or skin under a pixel (top left corner 0, 0). Pure CPU; shown figures only.
+/// Where the skin of posed figures is, kept from one pick to the next: a mouse that moves over figures at rest costs no skinning.
+/// Serves one thread at a time.
+class PickCache {
+ public:
+  PickCache();
+  ~PickCache();
+  PickCache(const PickCache&) = delete;
+  PickCache& operator=(const PickCache&) = delete;
+  /// How often a figure was skinned since the start.
+  [[nodiscard]] int skinned() const;
+  struct Impl;
+  [[nodiscard]] Impl& impl() { return *impl_; }
+
+ private:
+  std::unique_ptr<Impl> impl_;
+};
+
+/// Finds the skeleton or skin under a pixel (top left corner 0, 0). Pure CPU; shown figures only. The same with a cache and without.
 [[nodiscard]] std::optional<PickHit> pick(const Scene& scene, const Camera& camera, double width, double height, double x, double y,
-                                          const PickSettings& settings = {});
+                                          const PickSettings& settings = {}, PickCache* cache = nullptr);
 
 /// Space a posed figure takes: its shown meshes, or its joints where none are shown.
 [[nodiscard]] Bounds boundsOf(const FigureInstance& instance);

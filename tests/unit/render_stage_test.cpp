@@ -175,6 +175,39 @@ TEST(RenderPick, SkeletonComesFirstWhereItShowsThrough) {
   }
 }
 
+TEST(RenderPick, ACacheChangesNothingAndSparesTheSkinning) {
+  const auto figure = stickCharacter();
+  ASSERT_TRUE(figure);
+  Scene scene;
+  scene.figures.push_back(onStage(figure));
+  const Camera camera = looking(scene.figures[0]);
+  PickCache cache;
+  const auto sweep = [&] {
+    int hits = 0;
+    for (int y = 5; y < 600; y += 14)
+      for (int x = 5; x < 800; x += 14) {
+        const auto plain = pick(scene, camera, 800, 600, x, y), kept = pick(scene, camera, 800, 600, x, y, {}, &cache);
+        EXPECT_EQ(plain.has_value(), kept.has_value()) << x << ' ' << y;
+        if (!plain || !kept) continue;
+        ++hits;
+        EXPECT_EQ(plain->joint, kept->joint);
+        EXPECT_EQ(plain->depth, kept->depth);
+      }
+    return hits;
+  };
+  EXPECT_GT(sweep(), 20);
+  EXPECT_EQ(cache.skinned(), 1) << "once for all of them";
+  // Another pose, and one that is the same again.
+  std::vector<Affined> pose(poseOf(scene.figures[0]).begin(), poseOf(scene.figures[0]).end());
+  for (Affined& joint : pose) joint.translation.x += 0.2;
+  scene.figures[0].jointWorld = pose;
+  EXPECT_GT(sweep(), 20);
+  EXPECT_EQ(cache.skinned(), 2);
+  scene.figures[0].jointWorld = {};
+  sweep();
+  EXPECT_EQ(cache.skinned(), 2) << "the first one is still there";
+}
+
 TEST(RenderPick, HiddenMeshesAreNotHit) {
   const auto figure = plate(1);
   Scene scene;

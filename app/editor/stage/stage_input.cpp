@@ -102,7 +102,7 @@ void StageWidget::hover(QPointF point) {
     through.through = true;
     Scene solid;
     solid.figures.assign(scene_.figures.begin(), scene_.figures.begin() + static_cast<std::ptrdiff_t>(std::min(shown_.size(), scene_.figures.size())));
-    if (const auto hit = pick(solid, camera_, width(), height(), point.x(), point.y(), through); hit && hit->figure >= 0 && shown_[static_cast<std::size_t>(hit->figure)].cast == Cast::character)
+    if (const auto hit = pick(solid, camera_, width(), height(), point.x(), point.y(), through, &picks_); hit && hit->figure >= 0 && shown_[static_cast<std::size_t>(hit->figure)].cast == Cast::character)
       hoveredMesh_ = hit->mesh;
   }
   session_.setHovered(on.bone);

@@ -146,7 +146,7 @@ StageWidget::Under StageWidget::under(QPointF point) const {
   // Echoes and ghosts let the mouse through.
   Scene solid;
   solid.figures.assign(scene_.figures.begin(), scene_.figures.begin() + static_cast<std::ptrdiff_t>(std::min(pickable_, scene_.figures.size())));
-  const auto hit = pick(solid, camera_, width(), height(), point.x(), point.y());
+  const auto hit = pick(solid, camera_, width(), height(), point.x(), point.y(), {}, &picks_);
   if (!hit || hit->figure < 0) return found;
   found.where = hit->point;
   const auto at = static_cast<std::size_t>(hit->figure);
@@ -182,6 +182,7 @@ std::vector<Bone> StageWidget::bonesIn(const QRectF& box) const {
 }
 
 void StageWidget::paintGL() {
+  Q_EMIT drawing();
   if (stale_) rebuild();
   if (!framedOnce_ && !scene_.figures.empty()) {
     framedOnce_ = true;

@@ -66,6 +66,7 @@ class StageWidget : public QOpenGLWidget {
 
  Q_SIGNALS:
   void viewChanged();
+  void drawing();   ///< a picture begins
   void drawn();
   void failed(const understudy::Issue& issue);
 
@@ -185,6 +186,7 @@ class StageWidget : public QOpenGLWidget {
   SetPictures set_;
   Scene scene_;
   std::size_t pickable_ = 0;
+  mutable PickCache picks_;
   std::vector<std::uint64_t> propOf_;  ///< of the figures after the shown ones
   Drag drag_ = Drag::none;
   TurnDrag turn_;
