@@ -33,6 +33,7 @@ struct Cost {
 };
 
 Cost run(const std::vector<std::string>& words) {
+  std::fflush(stdout);  // else the child prints it again
   const pid_t child = fork();
   if (child == 0) {
     std::vector<char*> list;
@@ -129,6 +130,7 @@ bool bigCharacter(const std::string& from, const std::string& to, int bones, std
   for (const Trsd& rest : skeleton.rest) still.rotations.emplace_back(rest.rotation);
   BakedClip clip;
   clip.motion = &still;
+  clip.rotated = {0};
   const Status written = writeNewGlb(*figure, clip, to);
   if (!written) std::fprintf(stderr, "%s\n", written.error().text().c_str());
   return static_cast<bool>(written);
