@@ -133,6 +133,7 @@ class Figures {
     const std::string path = folder_.file("heavy.glb");
     BakedClip clip;
     clip.motion = &still;
+    clip.rotated = {0};
     std::printf("character: %zu triangles, %d nodes\n", triangles, figure.skeleton.size());
     if (const Status written = writeNewGlb(figure, clip, path); !written) std::printf("cannot write the character: %s\n", written.error().text().c_str());
     return path;
