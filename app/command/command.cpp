@@ -126,7 +126,7 @@ Result<FileReference> fileReference(const Options& options, const std::string& p
 Result<int> chooseClip(const Figure& figure, const std::string& text) {
   const int count = static_cast<int>(figure.clips.size());
   if (count == 0) return makeError(Fault::input, "The file holds no animation", figure.path, "Choose a file with a clip in it");
-  if (text.empty()) return 0;
+  if (text.empty()) return defaultClip(figure);
   int found = -1, named = 0;
   for (int i = 0; i < count; ++i)
     if (figure.clips[static_cast<std::size_t>(i)].name == text) found = found < 0 ? i : found, ++named;

@@ -62,7 +62,7 @@ int printJson(const Context& context, const std::string& body);
 [[nodiscard]] Result<FileReference> fileReference(const Options& options, const std::string& path, const std::string& prefix);
 /// Metres in a unit: "m", "cm", "mm", "in", "ft", or a number of metres.
 [[nodiscard]] Result<double> parseUnit(const std::string& text);
-/// Index of a clip, from a number counted from 1 or an exact name (a name wins over a number).
+/// Index of a clip, from a number counted from 1 or an exact name (a name wins over a number); of an empty text defaultClip().
 [[nodiscard]] Result<int> chooseClip(const Figure& figure, const std::string& text);
 
 }  // namespace understudy::cli

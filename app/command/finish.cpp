@@ -9,9 +9,11 @@
 #include "app/command/take_output.h"
 #include "app/command/take_request.h"
 #include "core/evaluate/props.h"
+#include "core/inspect/history.h"
 #include "core/io/write.h"
 #include "core/job/finish.h"
 #include "core/job/finish_curves.h"
+#include "core/job/offers.h"
 #include "core/store/reel_file.h"
 #include "core/take/edits.h"
 
@@ -95,6 +97,7 @@ std::string findingLines(const FinishReport& report) {
     } else if (!f.cause.empty()) {
       text += ". " + f.cause;
     }
+    if (!f.harm.empty()) text += ". Its repair would bring along: " + f.harm;
     text += "\n";
   }
   return text;
@@ -103,20 +106,25 @@ std::string findingLines(const FinishReport& report) {
 int runFind(const Context& context, const Options& options) {
   Result<Prepared> ready = prepare(context, options);
   if (!ready) return fail(context, ready.error());
-  Result<Evaluated> seen = evaluate(ready->take, ready->sources, nullptr, part(context.control, 0.2, 0.6));
+  EvaluationCache cache;
+  Result<Evaluated> seen = evaluate(ready->take, ready->sources, &cache, part(context.control, 0.2, 0.6));
   if (!seen) return fail(context, seen.error());
   if (const Status s = checkRequest(options, ready->take, *seen); !s) return fail(context, s.error());
   if (!seen->complete()) {
     for (const Issue& issue : seen->issues)
       if (issue.severity == Severity::error) return fail(context, issue);
   }
-  const auto performance = analysePerformance(*ready->sources.performer, seen->map->performer, seen->performerNative, part(context.control, 0.6, 0.8));
+  const auto performance = analysePerformance(*ready->sources.performer, seen->map->performer, seen->performerNative, part(context.control, 0.6, 0.7));
   if (!performance) return fail(context, performance.error());
-  Result<Inspection> look = inspectTake(ready->take, *seen, **performance, ready->settings.inspect, part(context.control, 0.8, 1));
+  Result<Inspection> look = inspectTake(ready->take, *seen, **performance, ready->settings.inspect, part(context.control, 0.7, 0.8));
   if (!look) return fail(context, look.error());
+  // On a copy with the map that was found, so that nothing is mapped twice.
+  const Take mapped = setMap(ready->take, *seen->map, ready->sources.performer->skeleton, ready->sources.character->skeleton);
+  Result<Findings> offers = weighed(std::move(look->findings), mapped, ready->sources, ready->settings, &cache, part(context.control, 0.8, 1));
+  if (!offers) return fail(context, offers.error());
   Finished found;
   found.take = ready->take;
-  found.remaining = std::move(look->findings);
+  found.remaining = std::move(*offers);
   found.issues = std::move(ready->issues);
   found.issues.insert(found.issues.end(), look->issues.begin(), look->issues.end());
   found.evaluated = std::move(*seen);
@@ -154,7 +162,8 @@ int runFinish(const Context& context, const Options& options) {
   if (!finished) return fail(context, finished.error());
   finished->issues.insert(finished->issues.begin(), ready->issues.begin(), ready->issues.end());
 
-  Result<TakeOutput> written = writeTake(finished->take, ready->sources, finished->evaluated, false, part(context.control, 0.8, 0.95));
+  Result<TakeOutput> written = writeTake(finished->take, ready->sources, finished->evaluated, false, part(context.control, 0.8, 0.95),
+                                        historyText(finished->take, finished->evaluated, &finished->remaining, finished->settled));
   if (!written) return fail(context, written.error());
   finished->issues.insert(finished->issues.end(), written->notes.begin(), written->notes.end());
   Reel reel;
@@ -193,7 +202,8 @@ Command findCommand() {
   command.description =
       "Carries the performance over to the character and looks for flaws: feet that slide, float or\n"
       "sink, bones that jump or flip, hands that lose each other, what they hold or what they touch,\n"
-      "limbs in the body. Writes nothing.";
+      "limbs in the body. What is offered for them is tried first: a repair that does more harm than good\n"
+      "is not offered, one that brings another flaw along says so. Writes nothing.";
   command.options = takeOptions();
   for (OptionSpec& option : propOptions()) command.options.push_back(std::move(option));
   for (OptionSpec& option : matchOptions()) command.options.push_back(std::move(option));

@@ -30,14 +30,6 @@ Result<SheetView> parseView(const std::string& text) {
   return makeError(Fault::usage, "'" + text + "' is no view", {}, "Give front, side or three-quarter");
 }
 
-/// The last animation that was handed over, else the first of the file.
-int defaultClip(const Figure& figure) {
-  for (int i = static_cast<int>(figure.clips.size()) - 1; i >= 0; --i) {
-    if (figure.clips[i].name.starts_with("Understudy")) return i;
-  }
-  return 0;
-}
-
 /// Meshes named in a comma-separated list. Error: a name no mesh, and no node that carries one, has.
 Result<std::vector<std::uint8_t>> hiddenMeshes(const Figure& figure, const std::string& list) {
   std::vector<std::uint8_t> hidden;
@@ -130,7 +122,7 @@ int run(const Context& context, const Options& options) {
     issues.push_back(makeNote("The file holds no animation: its rest pose is drawn", path));
     motion = restMotion(figure->skeleton, 1, FrameRate{});
   } else {
-    const Result<int> chosen = options.has("clip") ? chooseClip(*figure, options.value("clip")) : Result<int>(defaultClip(*figure));
+    const Result<int> chosen = chooseClip(*figure, options.value("clip"));
     if (!chosen) return fail(context, chosen.error());
     clip = *chosen;
     Result<Motion> sampled = sample(figure->clips[clip], figure->skeleton, context.control);

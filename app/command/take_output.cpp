@@ -6,6 +6,7 @@
 #include <filesystem>
 
 #include "app/command/take_request.h"
+#include "core/inspect/history.h"
 
 namespace understudy::cli {
 namespace {
@@ -30,12 +31,13 @@ Status checkTakeOutput(const std::string& out, const std::vector<std::string>& i
   return checkFormat(out);
 }
 
-Result<TakeOutput> writeTake(const Take& take, const Sources& sources, const Evaluated& evaluated, bool check, const RunControl& control) {
+Result<TakeOutput> writeTake(const Take& take, const Sources& sources, const Evaluated& evaluated, bool check, const RunControl& control, const std::string& history) {
   const std::string& out = take.handOver->path;
   const auto begin = std::chrono::steady_clock::now();
   auto baked = bake(take, *sources.character, evaluated);
   if (!baked) return baked.error();
   if (control.stopped()) return RunControl::cancelled();
+  baked->clip.history = history.empty() ? historyText(take, evaluated, nullptr) : history;
   if (const Status s = handOver(*sources.character, baked->clip, out, take.handOver->animationOnly, part(control, 0, 0.5)); !s) return s.error();
   TakeOutput output;
   const auto written = std::chrono::steady_clock::now();

@@ -17,8 +17,10 @@ struct TakeOutput {
   Issues notes;
   double writeSeconds = 0, checkSeconds = 0;
 };
-/// Bakes and writes to take.handOver's path; with `check` the file is read again and compared.
-[[nodiscard]] Result<TakeOutput> writeTake(const Take& take, const Sources& sources, const Evaluated& evaluated, bool check, const RunControl& control);
+/// Bakes and writes to take.handOver's path; with `check` the file is read again and compared. `history` goes along where the format
+/// has room for it (empty: what the take's repairs tell, see historyText).
+[[nodiscard]] Result<TakeOutput> writeTake(const Take& take, const Sources& sources, const Evaluated& evaluated, bool check, const RunControl& control,
+                                           const std::string& history = {});
 
 /// Lines about what was written, for people.
 [[nodiscard]] std::string describeOutput(const Take& take, const Sources& sources, const Evaluated& evaluated, const TakeOutput& output);

@@ -34,7 +34,7 @@ std::vector<OptionSpec> takeOptions() {
       {"character", "FILE", "your rigged character: glTF 2.0, FBX, Collada or BVH", true},
       {"map", "FILE", "bone map to use, as written by 'map'; default: found automatically"},
       profileOption(),
-      {"clip", "N|NAME", "clip of the performer: its number, counted from 1, or its exact name; default 1"},
+      {"clip", "N|NAME", "clip of the performer: its number, counted from 1, or its exact name; default:\nthe last one that was handed over by Understudy, else 1"},
       {"fps", "R", "frames per second of the output (24, 29.97, 30000/1001); default: the performer's"},
       {"range", "A:B", "output frames to write, both included, counted from 1; default: all"},
       {"first-frame", "N", "number of the first written frame, where the format has numbers; default 1"},

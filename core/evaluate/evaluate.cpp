@@ -163,6 +163,7 @@ Result<Evaluated> evaluate(const Take& take, const Sources& sources, EvaluationC
   if (last == clip.frames - 1) out.issues.insert(out.issues.end(), sampled.issues.begin(), sampled.issues.end());
   out.frames = last - first + 1;
   out.performerNative = sampled.native;
+  out.history = sources.performer->clips[static_cast<std::size_t>(take.clip)].history;
   out.performer = TiledMotion(sampled.motion).view(first, out.frames);
   if (!sources.character) {
     out.issues.push_back(makeError(Fault::input, "The take has no character", take.name, "Choose your rigged character's file"));

@@ -28,6 +28,7 @@ struct Evaluated {
   int firstFrame = 1;
   TiledMotion performer;           ///< the performance, trimmed
   std::shared_ptr<const Motion> performerNative;  ///< untrimmed, at the performer's own rate
+  std::shared_ptr<const std::string> history;     ///< the performer clip's, null where it has none
   TiledMotion base;                ///< the character as retargeted, trimmed; no frames without a character or complete map
   TiledMotion motion;              ///< with all repairs: what is shown and exported
   TiledMotion untrimmed;           ///< the same, all frames of the clip

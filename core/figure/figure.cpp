@@ -47,6 +47,12 @@ Affined meshPlacement(const Figure& figure, int skinIndex, const std::vector<Aff
 
 }  // namespace
 
+int defaultClip(const Figure& figure) {
+  for (int i = static_cast<int>(figure.clips.size()) - 1; i >= 0; --i)
+    if (const Clip& clip = figure.clips[static_cast<std::size_t>(i)]; clip.history || clip.name.starts_with("Understudy")) return i;
+  return 0;
+}
+
 std::vector<Affined> bindWorld(const Figure& figure) {
   const Skeleton& skeleton = figure.skeleton;
   std::vector<Affined> world(skeleton.parents.size());

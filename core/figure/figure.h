@@ -92,6 +92,9 @@ struct Figure {
   [[nodiscard]] bool hasSkin() const { return !skins.empty(); }
 };
 
+/// The clip that is meant where none is chosen: the last one that this program handed over, else the file's first.
+[[nodiscard]] int defaultClip(const Figure& figure);
+
 /// World transforms (file unit and axes) in the bind pose: for joints of a skin, what their inverse bind matrix says;
 /// all others keep their rest transform below the nearest bound ancestor. Joints of several skins take the first.
 /// Without skins this is the rest pose.

@@ -23,6 +23,12 @@ struct SkinPoint {
   Vec3d foot, toes, shank;
   double toesWeight = 0, shankWeight = 0;
 
+  /// As if the shank had no part in it.
+  [[nodiscard]] Vec3d rigidAt(const Poser& poser, const LimbRig& leg) const {
+    const double rest = 1 - shankWeight;
+    if (toesWeight <= 0 || rest <= 0) return poser.toWorld(leg.end, foot);
+    return poser.toWorld(leg.end, foot) * (1 - toesWeight / rest) + poser.toWorld(leg.tip, toes) * (toesWeight / rest);
+  }
   [[nodiscard]] Vec3d at(const Poser& poser, const LimbRig& leg) const {
     Vec3d p = poser.toWorld(leg.end, foot) * (1 - toesWeight - shankWeight);
     if (toesWeight > 0) p += poser.toWorld(leg.tip, toes) * toesWeight;
@@ -92,8 +98,9 @@ std::optional<PlantKept> plantKept(const RepairContext& context, const TiledMoti
   kept.held = frames.span;
   if (plant->release) kept.held.last = std::clamp(static_cast<int>(std::lround(*plant->release * context.rate.hertz())), kept.held.first, kept.held.last);
   Poser poser(context);
-  std::vector<Vec3d> start;
-  std::vector<Vec3d> at(points.size()), before;
+  for (const SkinPoint& point : points) kept.soft = std::max(kept.soft, point.shankWeight);
+  std::vector<Vec3d> start, rigidStart;
+  std::vector<Vec3d> at(points.size()), rigid(points.size()), before;
   int flatFrames = 0, stillFrames = 0;
   int moving = 0;
   const double down = context.scaled(0.002), most = context.scaled(limits.height), farthest = context.scaled(limits.slide);
@@ -102,11 +109,15 @@ std::optional<PlantKept> plantKept(const RepairContext& context, const TiledMoti
     // When a foot comes and goes is known to a frame.
     if ((f == kept.held.first && f > 0) || (f == kept.held.last && f + 1 < motion.frames())) continue;
     poser.load(motion, f);
-    double low = 1e300;
+    double low = 1e300, rigidLow = 1e300;
     for (std::size_t i = 0; i < points.size(); ++i) {
       at[i] = points[i].at(poser, leg);
+      rigid[i] = points[i].shankWeight > 0 ? points[i].rigidAt(poser, leg) : at[i];
       low = std::min(low, dot(at[i], plant->normal) - plant->ground);
+      rigidLow = std::min(rigidLow, dot(rigid[i], plant->normal) - plant->ground);
     }
+    kept.rigidAbove = std::max(kept.rigidAbove, rigidLow);
+    kept.rigidBelow = std::max(kept.rigidBelow, -rigidLow);
     if (low > most) beyond(kept.floats, f);
     if (-low > most) beyond(kept.sinks, f);
     if (low > kept.above) {
@@ -122,13 +133,14 @@ std::optional<PlantKept> plantKept(const RepairContext& context, const TiledMoti
       before.clear();
       continue;
     }
-    if (start.empty()) start = at;
+    if (start.empty()) start = at, rigidStart = rigid;
+    const auto slideOf = [&](const Vec3d& way) { return length(way - plant->normal * dot(way, plant->normal)); };
     double moved = before.empty() ? 1e300 : 0;
     for (std::size_t i = 0; i < points.size(); ++i) {
+      if (dot(rigid[i], plant->normal) - plant->ground <= rigidLow + down) kept.rigidSlide = std::max(kept.rigidSlide, slideOf(rigid[i] - rigidStart[i]));
       if (dot(at[i], plant->normal) - plant->ground > low + down) continue;
       if (!before.empty()) moved = std::max(moved, distance(at[i], before[i]));
-      const Vec3d way = at[i] - start[i];
-      const double slid = length(way - plant->normal * dot(way, plant->normal));
+      const double slid = slideOf(at[i] - start[i]);
       if (slid > farthest) beyond(kept.slides, f);
       if (slid > kept.slide) {
         kept.slide = slid;
@@ -157,7 +169,7 @@ Findings feetFindings(const RepairContext& context, const TiledMotion& motion, c
                          context.rate.seconds(kept->moving) <= limits.rollTime;
     const bool left = std::get<PlantRepair>(repair.action).part == PlantPart::leftFoot;
     const std::string foot = left ? "left foot" : "right foot";
-    const auto add = [&](FindingKind kind, double metres, double limit, FrameSpan span, int frame, std::string sentence) {
+    const auto add = [&](FindingKind kind, double metres, double rigid, double limit, FrameSpan span, int frame, std::string sentence) {
       if (metres <= context.scaled(limit)) return;
       Finding finding;
       finding.kind = kind;
@@ -168,12 +180,15 @@ Findings feetFindings(const RepairContext& context, const TiledMotion& motion, c
       finding.bones = {left ? "@leftFoot" : "@rightFoot"};
       finding.sentence = std::move(sentence);
       finding.proposal = {repair};
+      if (kept->soft > 0 && rigid < 0.5 * metres)
+        finding.cause = "The skin of the sole hangs by up to " + std::to_string(static_cast<int>(std::lround(100 * kept->soft))) + " % on the shank and goes along with it: the foot itself is off by " +
+                        millimetres(rigid);
       nameFinding(finding, context.rate);
       out.push_back(std::move(finding));
     };
-    if (!planted) add(FindingKind::slide, kept->slide, limits.slide, kept->slides, kept->slideFrame, "The " + foot + " slides " + millimetres(kept->slide) + " while it stands");
-    add(FindingKind::afloat, kept->above, limits.height, kept->floats, kept->aboveFrame, "The " + foot + " stands up to " + millimetres(kept->above) + " above the ground");
-    add(FindingKind::sink, kept->below, limits.height, kept->sinks, kept->belowFrame, "The " + foot + " sinks " + millimetres(kept->below) + " into the ground");
+    if (!planted) add(FindingKind::slide, kept->slide, kept->rigidSlide, limits.slide, kept->slides, kept->slideFrame, "The " + foot + " slides " + millimetres(kept->slide) + " while it stands");
+    add(FindingKind::afloat, kept->above, kept->rigidAbove, limits.height, kept->floats, kept->aboveFrame, "The " + foot + " stands up to " + millimetres(kept->above) + " above the ground");
+    add(FindingKind::sink, kept->below, kept->rigidBelow, limits.height, kept->sinks, kept->belowFrame, "The " + foot + " sinks " + millimetres(kept->below) + " into the ground");
   }
   return out;
 }

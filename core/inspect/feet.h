@@ -21,6 +21,9 @@ struct PlantKept {
   double above = 0;   ///< highest that the lowest point of the sole is above the ground
   double below = 0;   ///< deepest that any point of the sole is below it
   int moving = 0;     ///< the most flat frames in a row in which it moves more
+  /// The same of the sole as if foot and toes alone carried it, and the largest weight another bone has on it (0 … 1): a soft sole follows
+  /// the shank, which nothing can hold still.
+  double rigidSlide = 0, rigidAbove = 0, rigidBelow = 0, soft = 0;
   double still = 0;   ///< part of the flat frames in which what bears moves less than FeetLimits::step
   int slideFrame = 0, aboveFrame = 0, belowFrame = 0;
   FrameSpan slides, floats, sinks;  ///< from the first to the last frame beyond the limits; empty: none
@@ -30,7 +33,7 @@ struct PlantKept {
 /// Nothing where the plant is not of a foot with a sole, or lies outside the motion.
 [[nodiscard]] std::optional<PlantKept> plantKept(const RepairContext& context, const TiledMotion& motion, const Repair& plant, const FeetLimits& limits = {});
 
-/// Slide, float and sink of the plants; each finding proposes its plant.
+/// Slide, float and sink of the plants; each finding proposes its plant, and says where it is the sole's skin that no plant holds still.
 [[nodiscard]] Findings feetFindings(const RepairContext& context, const TiledMotion& motion, const std::vector<Repair>& plants, const FeetLimits& limits = {});
 
 }  // namespace understudy

@@ -42,6 +42,7 @@ struct Finding {
   std::vector<std::string> bones;  ///< as repairs name them
   std::string sentence; ///< for people
   std::vector<Repair> proposal;    ///< repairs that mend it; empty: none is known
+  std::string harm;     ///< what accepting the proposal brings along, a sentence; empty: nothing, or nobody has tried it (core/job/offers.h)
   std::string cause;    ///< of what remains after its repair, measured; empty: not explained
   bool waved = false;
   bool hint = false;    ///< worth a look, but no flaw of the take: never counted as left undone

@@ -6,6 +6,7 @@
 #include "core/inspect/depth.h"
 #include "core/inspect/feet.h"
 #include "core/inspect/grips.h"
+#include "core/inspect/history.h"
 #include "core/inspect/jumps.h"
 #include "core/inspect/limb_names.h"
 #include "core/inspect/plants.h"
@@ -26,11 +27,19 @@ std::string subjectOf(const Repair& repair) {
 
 /// Seconds by which a bridge that was too short is made longer on both sides, and those beyond which it is the performance itself that is fast.
 constexpr double longerBridge = 0.03, longestBridge = 0.25;
+constexpr double throughAFile = 1.03;
 
 class Inspector {
  public:
   Inspector(const Take& take, const Evaluated& evaluated, const Performance& performance, const InspectSettings& settings)
-      : take_(take), seen_(evaluated), performance_(performance), settings_(settings), limits_(settings.limits), context_(*evaluated.context), causes_(take, evaluated) {}
+      : take_(take), seen_(evaluated), performance_(performance), settings_(settings), limits_(settings.limits), context_(*evaluated.context), causes_(take, evaluated), history_(historyOf(evaluated)) {
+    // What was just within its limit may be just beyond it once it has been through a file. Jumps stay as they are: which of them belong
+    // together hangs on all of them.
+    if (!history_) return;
+    const JumpLimits jumps = limits_.jumps;
+    for (const LimitField& field : limitFields()) field.of(limits_) *= throughAFile;
+    limits_.jumps = jumps;
+  }
 
   void jumps() {
     twists();
@@ -43,8 +52,10 @@ class Inspector {
       }
       for (Repair& bridge : finding.proposal) lengthen(bridge);
       // What no bridge over a good stretch takes away is how fast the performer moves.
-      if (!finding.proposal.empty() && already(finding.proposal.front())) continue;
-      add(std::move(finding));
+      if (!finding.proposal.empty() && already(finding.proposal.front()))
+        out.settled.push_back(std::move(finding));
+      else
+        add(std::move(finding));
     }
   }
 
@@ -64,7 +75,7 @@ class Inspector {
 
   void feet() {
     const double scale = seen_.report->performerLeg > 0 ? seen_.report->characterLeg / seen_.report->performerLeg : 1;
-    measure<PlantRepair>(asked(proposePlants(performance_.contacts, performance_.motion->rate, scale)),
+    measure<PlantRepair>(asked(history_ ? known<PlantRepair>() : proposePlants(performance_.contacts, performance_.motion->rate, scale)),
             [&](const TiledMotion& motion, const std::vector<Repair>& plants) { return feetFindings(context_, motion, plants, limits_.feet); });
   }
 
@@ -84,7 +95,7 @@ class Inspector {
     std::vector<const Repair*> grips;
     for (const Node<Repair>& repair : *take_.repairs)
       if (std::holds_alternative<GripRepair>(repair->action) && !repair->muted && repair->weight > 0) grips.push_back(&*repair);
-    measure<TouchRepair>(touchesOf(context_, open, rate, input, seen_.report->alignment, {}, out.issues),
+    measure<TouchRepair>(history_ ? asked(known<TouchRepair>()) : touchesOf(context_, open, rate, input, seen_.report->alignment, {}, out.issues),
             [&](const TiledMotion& motion, const std::vector<Repair>& touches) { return touchFindings(context_, motion, touches, limits_.touches, grips); });
   }
 
@@ -103,7 +114,7 @@ class Inspector {
     const TiledMotion& input = seen_.stageInputs[static_cast<std::size_t>(RepairStage::grip)];
     // Arms that have been led out of the body move the hands against each other in ways that are no new hold.
     const TiledMotion& performed = seen_.stageInputs[static_cast<std::size_t>(RepairStage::freeClearance)];
-    measure<GripRepair>(proposeGrips(context_, input, holds, performance_.motion->rate, settings, out.issues, &performed),
+    measure<GripRepair>(history_ ? asked(knownGrips()) : proposeGrips(context_, input, holds, performance_.motion->rate, settings, out.issues, &performed),
             [&](const TiledMotion& motion, const std::vector<Repair>& grips) { return driftFindings(motion, grips); });
   }
 
@@ -182,6 +193,21 @@ class Inspector {
       bridge.span = TimeRange{std::max(0.0, bridge.span->first - longerBridge), std::min(room, bridge.span->last + longerBridge)};
   }
 
+  /// Where a clip that was finished on this body stands, touches and holds.
+  template <class Kind>
+  [[nodiscard]] std::vector<Repair> known() const {
+    std::vector<Repair> list;
+    for (const Repair& repair : history_->repairs)
+      if (std::holds_alternative<Kind>(repair.action)) list.push_back(repair);
+    return list;
+  }
+
+  [[nodiscard]] std::vector<Repair> knownGrips() const {
+    std::vector<Repair> list = known<GripRepair>();
+    for (Repair& repair : list) std::get<GripRepair>(repair.action).prop = settings_.prop;
+    return list;
+  }
+
   /// Repairs of the take of one kind that act, or are muted.
   template <class Kind>
   [[nodiscard]] std::vector<Repair> existing(bool muted = false) const {
@@ -210,11 +236,12 @@ class Inspector {
     for (const Repair& repair : done)
       for (Finding& finding : findings(seen_.untrimmed, {repair})) {
         finding.proposal.clear();
-        finding.cause = causes_.ofMiss(repair, finding);
+        if (std::string missed = causes_.ofMiss(repair, finding); !missed.empty()) finding.cause = std::move(missed);
         if (nudgedLate(finding.span)) breaksLate(finding, repair, findings(seen_.stageInputs[static_cast<std::size_t>(RepairStage::late)], {repair}));
         add(std::move(finding));
       }
     for (Finding& finding : findings(seen_.untrimmed, proposals)) {
+      finding.cause.clear();
       for (Repair& repair : finding.proposal) repair.proposed = true;
       add(std::move(finding));
     }
@@ -251,16 +278,23 @@ class Inspector {
 
   void add(Finding finding) {
     const FrameSpan shown{seen_.trimFirst, seen_.trimFirst + seen_.frames - 1};
-    if (!common(finding.span, shown).empty()) out.findings.push_back(std::move(finding));
+    if (common(finding.span, shown).empty()) return;
+    if (history_ && leftBefore(history_->settled, finding)) return out.settled.push_back(std::move(finding));
+    if (const Finding* before = history_ && !finding.proposal.empty() ? leftBefore(history_->left, finding) : nullptr) {
+      finding.cause = before->cause;
+      finding.proposal.clear();
+    }
+    out.findings.push_back(std::move(finding));
   }
 
   const Take& take_;
   const Evaluated& seen_;
   const Performance& performance_;
   const InspectSettings& settings_;
-  const FindingLimits& limits_;
+  FindingLimits limits_;
   const RepairContext& context_;
   const Causes causes_;
+  const std::optional<ClipHistory> history_;
 };
 
 }  // namespace

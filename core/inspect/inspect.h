@@ -22,6 +22,7 @@ struct InspectSettings {
 /// What was found on one evaluation. Findings of what the take repairs already, as well as it can be, have no proposal but a cause.
 struct Inspection {
   Findings findings;
+  Findings settled;   ///< jumps that no bridge takes away: fast as the performer is, they are no flaws
   Issues issues;
 };
 

@@ -4,8 +4,10 @@
 #include <array>
 #include <cmath>
 #include <cstring>
+#include <map>
 #include <optional>
 
+#include "core/io/curve_check.h"
 #include "core/motion/keyed_track.h"
 
 namespace understudy {
@@ -29,13 +31,18 @@ class Builder {
     const std::size_t at = begin();
     for (float v : t) pack_.put(v);
     // The bounds are spelled as the very floats that are stored.
-    return pack_.accessor(view_, at, 5126, t.size(), "SCALAR",
-                          ",\"min\":[" + jsonNumber(t.front()) + "],\"max\":[" + jsonNumber(t.back()) + "]");
+    const std::size_t made =
+        pack_.accessor(view_, at, 5126, t.size(), "SCALAR", ",\"min\":[" + jsonNumber(t.front()) + "],\"max\":[" + jsonNumber(t.back()) + "]");
+    timesOf_[made].assign(t.begin(), t.end());
+    return made;
   }
   [[nodiscard]] std::size_t begin() const { return pack_.bytes.size() - from_; }
   void channel(int node, std::string_view path, std::size_t input, std::size_t at, std::size_t count, std::string_view type,
                std::string_view interpolation) {
     const std::size_t output = pack_.accessor(view_, at, 5126, count, type);
+    std::vector<float> values((pack_.bytes.size() - from_ - at) / sizeof(float));
+    std::memcpy(values.data(), pack_.bytes.data() + from_ + at, values.size() * sizeof(float));
+    check_.add(path, timesOf_[input], values);
     channelOf({node}, path, input, output, interpolation);
   }
   void channelOf(const std::vector<int>& nodes, std::string_view path, std::size_t input, std::size_t output, std::string_view interpolation) {
@@ -46,15 +53,19 @@ class Builder {
                         "\",\"output\":" + std::to_string(output) + "}");
   }
   [[nodiscard]] bool empty() const { return channels_.empty(); }
-  std::string finish(std::string_view name) {
+  /// `history`: a JSON object, or empty.
+  std::string finish(std::string_view name, const std::string& history) {
     pack_.view(from_);
-    return "{\"name\":" + jsonQuoted(name) + ",\"channels\":[" + joined(channels_) + "],\"samplers\":[" + joined(samplers_) + "]}";
+    const std::string extras = history.empty() ? "" : ",\"extras\":{\"understudy\":{\"curves\":\"" + check_.text() + "\",\"history\":" + history + "}}";
+    return "{\"name\":" + jsonQuoted(name) + ",\"channels\":[" + joined(channels_) + "],\"samplers\":[" + joined(samplers_) + "]" + extras + "}";
   }
 
  private:
   GltfPack& pack_;
   std::size_t from_, view_;
   std::vector<std::string> channels_, samplers_;
+  std::map<std::size_t, std::vector<float>> timesOf_;  ///< by accessor
+  CurveCheck check_;
 };
 
 }  // namespace
@@ -196,7 +207,7 @@ std::string packAnimation(GltfPack& pack, const BakedClip& clip, std::string_vie
   };
   vectors(m.movedJoints, m.translations, "translation", clip.plan ? &clip.plan->translation : nullptr);
   vectors(m.scaledJoints, m.scales, "scale", nullptr);
-  return builder.finish(name);
+  return builder.finish(name, clip.history);
 }
 
 Result<std::string> assembleGlb(std::string json, bool hasBin, std::string_view binHead, std::string_view binTail, std::span<const GltfChunk> extra,

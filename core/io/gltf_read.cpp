@@ -7,6 +7,7 @@
 #include <numeric>
 #include <unordered_map>
 
+#include "core/io/curve_check.h"
 #include "core/io/gltf_file.h"
 #include "core/io/gltf_node.h"
 #include "core/io/read.h"
@@ -578,7 +579,8 @@ class Reader {
       Clip clip;
       clip.name = validUtf8(list[c]["name"].string());
       const std::string named = "animation " + std::to_string(c) + (clip.name.empty() ? "" : " '" + clip.name + "'");
-      const JsonView channels = list[c]["channels"], samplers = list[c]["samplers"];
+      const JsonView channels = list[c]["channels"], samplers = list[c]["samplers"], left = list[c]["extras"]["understudy"];
+      CurveCheck check;
       int pointers = 0;
       for (std::size_t k = 0; k < channels.size(); ++k) {
         const JsonView target = channels[k]["target"];
@@ -640,6 +642,7 @@ class Reader {
           return damaged("It has " + std::to_string(keys) + " key times, but values for " + std::to_string(raw.size() / width) + " keys only", at(where));
         raw.resize(values * width);
         if (!allFinite(raw)) return damaged("A key's value is not a finite number", at(where));
+        if (left) check.add(path, curve.times, raw);
         if (curve.target == CurveTarget::rotation)
           for (std::size_t i = 0; i + 3 < raw.size(); i += 4) std::rotate(raw.begin() + static_cast<std::ptrdiff_t>(i), raw.begin() + static_cast<std::ptrdiff_t>(i) + 3, raw.begin() + static_cast<std::ptrdiff_t>(i) + 4);
         curve.values = raw;
@@ -661,6 +664,12 @@ class Reader {
       clip.rateStated = rate.certain;
       if ((clip.end - clip.start) * clip.rate.hertz() > 1.0e7)
         return damaged("Its last key lies at " + jsonNumber(clip.end) + " seconds, which is absurd", at(named));
+      if (const JsonView history = left["history"]; history.isObject()) {
+        if (left["curves"].string() == check.text())
+          clip.history = std::make_shared<const std::string>(file_.json.text().substr(history.begin(), history.end() - history.begin()));
+        else
+          note("It was changed after it was handed over: what was known of it then is left out", named);
+      }
       figure_.clips.push_back(std::move(clip));
     }
     return Done{};

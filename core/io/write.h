@@ -36,6 +36,7 @@ struct BakedClip {
   int firstFrame = 1;                  ///< number of the first frame, where the format has numbers
   std::optional<KeyPlan> plan;         ///< glTF only; none: a key a frame
   std::vector<BakedProp> props;        ///< glTF only: animated nodes beside the character
+  std::string history;                 ///< glTF only: a JSON object that a reader gets back as Clip::history; empty: none
 };
 
 /// Writes bytes to `path` by way of a temporary file in the same folder. Errors: unwritable, disk full.

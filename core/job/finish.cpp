@@ -90,6 +90,7 @@ class Finisher {
     Result<Inspection> seen = inspectTake(out_.take, seen_, *performance_, settings, control_);
     if (!seen) return seen.error();
     if (telling) tell(seen->issues);
+    if (settings.parts[static_cast<std::size_t>(InspectPart::jumps)]) out_.settled = std::move(seen->settled);
     return std::move(seen->findings);
   }
 
@@ -157,11 +158,13 @@ class Finisher {
 
   Status guard() {
     Judged now{out_.take, std::move(out_.remaining)};
+    Findings settled;
     const auto judge = [&](const Take& take) -> Result<Findings> {
       Result<Evaluated> seen = evaluate(take, sources_, cache_, control_);
       if (!seen) return seen.error();
       Result<Inspection> found = inspectTake(take, *seen, *performance_, flaws_, control_);
       if (!found) return found.error();
+      settled = std::move(found->settled);
       return std::move(found->findings);
     };
     Result<std::vector<Withdrawal>> withdrawn = withdrawHarmful(now, accepted_, judge, settings_.guard);
@@ -169,6 +172,8 @@ class Finisher {
     out_.withdrawn = std::move(*withdrawn);
     out_.remaining = std::move(now.findings);
     if (now.take == out_.take) return Status(Done{});
+    // Of the takes that were judged the last one is not always the one that is kept: what is settled on it is a matter of jumps alone.
+    out_.settled.insert(out_.settled.end(), std::make_move_iterator(settled.begin()), std::make_move_iterator(settled.end()));
     return fit(now.take);
   }
 

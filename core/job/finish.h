@@ -19,6 +19,7 @@ struct Finished {
   Evaluated evaluated;   ///< of that take
   Findings found;        ///< all that was found on the way, as it was before its repair
   Findings remaining;    ///< found on the result
+  Findings settled;      ///< on the result as well: Inspection::settled
   std::vector<Withdrawal> withdrawn;    ///< repairs that were tried and are muted in the take
   std::vector<Departure> departures;    ///< limbs that repairs take far from their way
   std::vector<ReportedStep> timing;

@@ -1,4 +1,5 @@
 #include <algorithm>
+#include <cmath>
 
 #include "core/inspect/limb_names.h"
 #include "core/inspect/events.h"
@@ -42,6 +43,7 @@ FinishReport reportOf(const Finished& finished, const Sources& sources) {
     line.bones = finding.bones;
     line.sentence = finding.sentence;
     if (!finding.proposal.empty()) line.proposal = finding.proposal.front().kind() + " over " + std::to_string(line.span.first) + ":" + std::to_string(line.span.last);
+    line.harm = finding.harm;
     line.cause = finding.cause;
     line.state = finding.waved ? FindingState::waved : finding.hint ? FindingState::hint : FindingState::remaining;
     return line;
@@ -97,6 +99,12 @@ FinishReport reportOf(const Finished& finished, const Sources& sources) {
     const FrameRange span = shownSpan(d.span);
     report.departures.push_back({limbName(d.limb), span, d.frames, d.radians * degreesPerRadian, shown(d.worst), d.repair, d.demands});
   }
+  for (const Note& note : *take.notes) {
+    const int frame = static_cast<int>(std::lround(note.time * seen.rate.hertz()));
+    if (frame >= seen.trimFirst && frame < seen.trimFirst + seen.frames)
+      report.notes.push_back({shown(frame), note.bone.empty() ? std::string() : spokenBone(note.bone), note.text, note.author, note.done, {}});
+  }
+  std::stable_sort(report.notes.begin(), report.notes.end(), [](const ReportedNote& a, const ReportedNote& b) { return a.frame < b.frame; });
   report.timing = finished.timing;
   report.issues = finished.issues;
   report.issues.insert(report.issues.end(), seen.issues.begin(), seen.issues.end());

@@ -34,6 +34,9 @@ struct Clip {
   double end = 0;        ///< seconds; time of the last key
   std::vector<KeyedCurve> curves;           ///< empty for a sampled clip
   std::shared_ptr<const Motion> sampled;    ///< set for a sampled clip (BVH)
+  /// What the program that handed the clip over left beside it (a JSON object); null where there is nothing, or where the curves are
+  /// not those it was left beside any more.
+  std::shared_ptr<const std::string> history;
 
   /// Number of frames at the clip's own rate.
   [[nodiscard]] int frames() const;

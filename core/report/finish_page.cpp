@@ -141,6 +141,7 @@ std::string article(const ReportedFinding& finding, const FinishReport& report) 
           ".</p>";
   if (finding.state == FindingState::remaining)
     html += finding.cause.empty() ? "<p><b>No cause was measured.</b> Look at it by eye.</p>" : "<p><b>Why it remains:</b> " + sentence(finding.cause) + "</p>";
+  if (!finding.harm.empty()) html += "<p><b>Accepting its repair brings along:</b> " + sentence(finding.harm) + "</p>";
   html += pictures(finding.pictures);
   for (const ReportPlot& plot : finding.plots) html += plotSvg(plot);
   return html + "</article>";
@@ -188,6 +189,16 @@ std::string departures(const FinishReport& report) {
   return html + "</table></div></details></section>\n";
 }
 
+std::string notes(const FinishReport& report) {
+  if (report.notes.empty()) return {};
+  std::string html = "<h2>Notes of the review</h2>\n";
+  for (const ReportedNote& note : report.notes)
+    html += "<article class=\"note\"><div class=\"line\"><h3>" + sentence(note.text) + "</h3><span class=\"tag\">" + (note.done ? "done" : "open") + "</span></div><p class=\"dim\">Frame " +
+            std::to_string(note.frame) + (note.bone.empty() ? "" : ", " + htmlText(note.bone)) + (note.author.empty() ? "" : ", by " + htmlText(note.author)) + "</p>" + pictures(note.pictures) +
+            "</article>\n";
+  return html;
+}
+
 std::string nameOf(const std::string& path) { return std::filesystem::path(path).filename().string(); }
 
 }  // namespace
@@ -227,6 +238,8 @@ std::string finishReportHtml(const FinishReport& report) {
     });
     for (const ReportedFinding* finding : list) html += article(*finding, report) + "\n";
   }
+
+  html += notes(report);
 
   if (!totals.empty()) {
     html += "<h2>By kind</h2>\n<section class=\"card wide\"><table><tr><th>kind</th><th>what it is</th><th class=\"n\">found</th><th class=\"n\">repaired</th>"

@@ -30,6 +30,7 @@ Json toJson(const ReportedFinding& finding) {
           {"span", toJson(finding.span)}, {"worstFrame", finding.worstFrame > 0 ? Json(finding.worstFrame) : Json()},
           {"bones", finding.bones},       {"sentence", finding.sentence},
           {"proposal", finding.proposal.empty() ? Json() : Json(finding.proposal)},
+          {"harm", finding.harm.empty() ? Json() : Json(finding.harm)},
           {"cause", finding.cause.empty() ? Json() : Json(finding.cause)}};
 }
 
@@ -96,6 +97,9 @@ std::string finishReportJson(const FinishReport& report) {
   for (const ReportedDeparture& d : report.departures)
     json["likeness"]["spans"].push_back({{"limb", d.limb}, {"span", toJson(d.span)}, {"frames", d.frames}, {"degrees", number(d.degrees)}, {"worstFrame", d.worstFrame},
                                          {"repair", d.repair > 0 ? Json(d.repair) : Json()}, {"demandedBy", d.demands}});
+  json["notes"] = Json::array();
+  for (const ReportedNote& n : report.notes)
+    json["notes"].push_back({{"frame", n.frame}, {"bone", n.bone.empty() ? Json() : Json(n.bone)}, {"text", n.text}, {"author", n.author.empty() ? Json() : Json(n.author)}, {"done", n.done}});
   json["figures"] = Json::array();
   for (const ReportedFigure& f : report.figures)
     json["figures"].push_back({{"name", f.name}, {"unit", f.unit}, {"performer", number(f.performer)}, {"before", number(f.before)}, {"after", number(f.after)}});

@@ -55,6 +55,7 @@ struct ReportedFinding {
   std::vector<std::string> bones;
   std::string sentence;              ///< for an artist
   std::string proposal;              ///< what was offered, a sentence; empty: nothing
+  std::string harm;                  ///< what accepting it brings along; empty: nothing
   FindingState state = FindingState::remaining;
   bool arisen = false;               ///< was not there before the repairs
   std::string cause;                 ///< why it remains, measured ("misses by 12 mm: out of reach"); empty: unexplained
@@ -110,6 +111,15 @@ struct ReportedFigure {
   double before = 0, after = 0;
 };
 
+/// A remark of a review that is pinned to a frame.
+struct ReportedNote {
+  int frame = 0;
+  std::string bone;                  ///< as people say it; empty: none
+  std::string text, author;
+  bool done = false;
+  std::vector<ReportPicture> pictures;
+};
+
 struct FinishReport {
   std::string title;                 ///< empty: the clip's and the character's names
   std::string performer, character;  ///< paths
@@ -122,6 +132,7 @@ struct FinishReport {
   std::vector<ReportedRepair> repairs;
   std::vector<ReportedWithdrawal> withdrawn;
   std::vector<ReportedDeparture> departures;
+  std::vector<ReportedNote> notes;   ///< by frame
   double likenessLimit = 15;         ///< degrees beyond which departures are listed
   std::vector<ReportedFigure> figures;
   std::vector<ReportPlot> plots;     ///< of the whole clip

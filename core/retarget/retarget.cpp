@@ -663,6 +663,20 @@ void reportDropped(const Plan& plan, const Motion& clip, Issues& issues) {
   }
 }
 
+/// A clip of the very skeleton it is carried over to: what moves on its own there (feet below the root, fingers that hang on the forearm)
+/// goes the performer's way, not along with its anchor.
+void keepOwnPlaces(const Plan& plan, const Motion& clip, const std::vector<int>& moved, Motion& out) {
+  const Skeleton& bones = plan.character.figure->skeleton;
+  for (std::size_t i = 1; i < plan.movers.size(); ++i) {
+    const int j = plan.movers[i].joint;
+    const auto track = static_cast<std::size_t>(std::lower_bound(moved.begin(), moved.end(), j) - moved.begin());
+    const auto at = std::lower_bound(clip.movedJoints.begin(), clip.movedJoints.end(), j);
+    const bool moves = at != clip.movedJoints.end() && *at == j;
+    for (int f = 0; f < out.frames; ++f)
+      out.translationsAt(f)[track] = moves ? clip.translationsAt(f)[static_cast<std::size_t>(at - clip.movedJoints.begin())] : Vec3f(bones.rest[static_cast<std::size_t>(j)].translation);
+  }
+}
+
 }  // namespace
 
 Result<Retargeted> retarget(const Figure& performer, const Motion& clip, const Figure& character, const BoneMap& map, const RetargetSettings& settings,
@@ -714,6 +728,9 @@ Result<Retargeted> retarget(const Figure& performer, const Motion& clip, const F
                          "Export the clip again");
   }
   shareTwists(plan, out);
+  const Skeleton &from = performer.skeleton, &to = character.skeleton;
+  if (plan.sameBody && plan.stride == 1 && settings.alignmentOffsets.empty() && settings.alignmentChoices.empty() && from.names == to.names && from.parents == to.parents)
+    keepOwnPlaces(plan, clip, moved, out);
 
   if (settings.ground && !plan.sameBody) {
     // A performer with a skin has soles to compare with; one without stands on its own floor, wherever the capture put it.

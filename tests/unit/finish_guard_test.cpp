@@ -2,36 +2,20 @@
 
 #include "core/job/finish_guard.h"
 #include "core/take/edits.h"
+#include "tests/support/finding_kit.h"
 
 namespace understudy {
 namespace {
 
-Finding flaw(FindingKind kind, const char* bone, FrameSpan span, double measure, double severity, const std::string& cause = {}) {
-  Finding finding;
-  finding.kind = kind;
-  finding.bones = {bone};
-  finding.span = span;
-  finding.measure = measure;
-  finding.severity = severity;
-  finding.cause = cause;
-  return finding;
-}
-
-Repair proposed(RepairAction action, const char* name) {
-  Repair repair;
-  repair.name = name;
-  repair.action = std::move(action);
-  repair.proposed = true;
-  return repair;
-}
+using test::flaw;
 
 /// A touch that mends a lost contact of severity 0.2, and makes a jump of `jump`.
 struct Trial {
   explicit Trial(double jump) {
     TouchRepair touch;
     touch.bone = "@leftHand";
-    take = addRepair(take, proposed(touch, "hand on chest"), &touchId);
-    take = addRepair(take, proposed(PlantRepair{}, "left foot"), &plantId);
+    take = addRepair(take, test::proposedRepair(touch, "hand on chest"), &touchId);
+    take = addRepair(take, test::proposedRepair(PlantRepair{}, "left foot"), &plantId);
     lost = flaw(FindingKind::lostContact, "@leftHand", {10, 40}, 60, 0.2);
     accepted = {{lost, {touchId}}, {flaw(FindingKind::slide, "@leftFoot", {0, 50}, 20, 0.1), {plantId}}};
     with = {flaw(FindingKind::pop, "@leftLowerArm", {12, 12}, 18, jump, "touch 1 'hand on chest' turns it by 17° more in that frame"),
@@ -82,7 +66,7 @@ TEST(FinishGuard, LeavesWhatIsWorthItOrNoBetterWithout) {
 TEST(FinishGuard, MutesAClearanceThatLeavesTheDepthItWasMadeFor) {
   Take take;
   std::uint64_t id = 0;
-  take = addRepair(take, proposed(ClearanceRepair{}, "arms out of the body"), &id);
+  take = addRepair(take, test::proposedRepair(ClearanceRepair{}, "arms out of the body"), &id);
   const Finding before = flaw(FindingKind::depth, "@leftUpperArm", {0, 90}, 23, 0.3), after = flaw(FindingKind::depth, "@leftUpperArm", {0, 90}, 22, 0.29);
   Judged now{take, {after}};
   const auto judge = [&](const Take&) -> Result<Findings> { return Findings{flaw(FindingKind::depth, "@leftUpperArm", {0, 90}, 23, 0.29)}; };

@@ -180,6 +180,21 @@ TEST(FinishReport, TextIsReadableInLightAndDark) {
       }
 }
 
+TEST(FinishReport, TellsNotesAndWhatOffersBringAlong) {
+  FinishReport report = keeperReport();
+  report.notes = {{145, "left hand", "Broom <too> low", "Ada", false, {}}, {160, "", "fine now", "", true, {}}};
+  report.findings[1].harm = "The left foot jumps by 9°";
+  const Json json = Json::parse(finishReportJson(report));
+  EXPECT_EQ(json["notes"][0], (Json{{"frame", 145}, {"bone", "left hand"}, {"text", "Broom <too> low"}, {"author", "Ada"}, {"done", false}}));
+  EXPECT_TRUE(json["notes"][1]["author"].is_null());
+  EXPECT_EQ(json["findings"][1]["harm"], "The left foot jumps by 9°");
+  EXPECT_TRUE(json["findings"][0]["harm"].is_null());
+  const std::string html = finishReportHtml(report);
+  EXPECT_NE(html.find("Broom &lt;too&gt; low"), std::string::npos);
+  EXPECT_NE(html.find("The left foot jumps by 9°"), std::string::npos);
+  EXPECT_EQ(finishReportHtml(keeperReport()).find("Notes of the review"), std::string::npos);
+}
+
 // RFC 4648, section 10.
 TEST(FinishReport, Base64AsPublished) {
   const auto of = [](const std::string& text) { return base64({text.begin(), text.end()}); };

@@ -263,5 +263,30 @@ TEST(GltfWriter, NewFileHoldsMeshSkinAndMotion) {
   EXPECT_EQ(bones->clips.size(), 1U);
 }
 
+TEST(GltfWriter, WhatIsLeftBesideCurvesHoldsAsLongAsTheyAreTheSame) {
+  const Folder folder;
+  save(folder / "in.glb", TinyGltf::standard().glb());
+  Scene scene(folder / "in.glb");
+  scene.clip.history = "{\"left\":[1,\"a\\\"b\"]}";
+  for (const bool own : {true, false}) {
+    const std::string path = folder / (own ? "own.glb" : "new.glb");
+    ASSERT_TRUE((own ? writeIntoOwnGltf(scene.figure, scene.clip, path) : writeNewGlb(scene.figure, scene.clip, path)).ok());
+    const Figure read = readGltf(path).value();
+    ASSERT_TRUE(read.clips.back().history);
+    EXPECT_EQ(*read.clips.back().history, scene.clip.history);
+    EXPECT_EQ(defaultClip(read), static_cast<int>(read.clips.size()) - 1);
+    // The last number of the file is one of the animation's.
+    std::string bytes = load(path);
+    bytes[bytes.size() - 2] = static_cast<char>(bytes[bytes.size() - 2] ^ 1);
+    save(folder / "changed.glb", bytes);
+    const Figure changed = readGltf(folder / "changed.glb").value();
+    EXPECT_FALSE(changed.clips.back().history);
+    EXPECT_FALSE(changed.issues.empty());
+  }
+  scene.clip.history.clear();
+  ASSERT_TRUE(writeIntoOwnGltf(scene.figure, scene.clip, folder / "none.glb").ok());
+  EXPECT_FALSE(readGltf(folder / "none.glb").value().clips.back().history);
+}
+
 }  // namespace
 }  // namespace understudy

@@ -3,6 +3,7 @@
 
 #include "app/editor/document/document.h"
 #include "core/bake/bake.h"
+#include "core/inspect/history.h"
 #include "core/repair/transform.h"
 #include "core/store/reel_file.h"
 #include "core/take/edits.h"
@@ -40,6 +41,7 @@ void Document::handOver(const HandOver& settings, int firstFrame) {
     if (!result) return fail(result.error());
     auto baked = bake(snapshot, *sources.character, result.value());
     if (!baked) return fail(baked.error());
+    baked->clip.history = historyText(snapshot, result.value(), nullptr);
     control.report(0.3, "Writing");
     const Status written = understudy::handOver(*sources.character, baked->clip, settings.path, settings.animationOnly, control);
     if (!written) return fail(written.error());
