@@ -17,7 +17,7 @@ struct PlantProposalSettings {
   double ballRise = 0.006;    ///< the same for a ball that leaves the ground to the toes
   double leastToe = 0.06;     ///< seconds in which the toes leave the ground at least
   double easeBefore = 0.3, easeAfter = 0.4;  ///< seconds in which the foot joins its own way
-  double groundNear = 0.05;   ///< ground within this part of the performer's leg of the floor is the floor
+  double groundNear = 0.08;   ///< ground within this part of the performer's leg of the floor is the floor: captures of flat floors wander by 0.055
 };
 
 /// One plant for each stay of a performer's feet on the ground, in time, with phases, spins and release; not anchored yet.
