@@ -172,7 +172,7 @@ PlantLeg::PlantLeg(const RepairContext& context, int whichSide) : limb(context.l
   const std::vector<std::size_t> more = lowerPoints(relative, mixed);
   chosen.insert(chosen.end(), more.begin(), more.end());
   for (std::size_t i = 0; i < relative.size(); ++i)
-    if (vertices[i].shankWeight > 0.005 && relative[i].y - low < 0.01 * context.height) chosen.push_back(i);
+    if ((vertices[i].shankWeight > 0.005 || (toes[i] > 0.02 && toes[i] < 0.98)) && relative[i].y - low < 0.01 * context.height) chosen.push_back(i);
   if (bends) {
     // Toes that stay flat while the foot rises have a sole of their own.
     std::vector<std::size_t> foot, toe;

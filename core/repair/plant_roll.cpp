@@ -148,15 +148,20 @@ Vec3d PlantLeg::slid(const std::vector<Vec3d>& from, const std::vector<Vec3d>& t
     was = std::min(was, dot(from[k], normal));
   }
   const double near = std::max(0.002 * soleLength_, 1e-6);
-  Vec3d sum;
-  double weight = 0;
+  Vec3d sum, least;
+  double weight = 0, leastLength = 1e300;
   for (std::size_t k = 0; k < bearing_.size(); ++k) {
     const double a = (dot(to[k], normal) - low) / near, b = (dot(from[k], normal) - was) / near;
     if (a > 30 || b > 30) continue;
-    const double w = points_[bearing_[k]].stiff / ((1 + a * a * a * a) * (1 + b * b * b * b));
-    sum += (to[k] - from[k]) * w;
+    const double stiff = points_[bearing_[k]].stiff, w = stiff / ((1 + a * a * a * a) * (1 + b * b * b * b));
+    const Vec3d moved = to[k] - from[k];
+    sum += moved * w;
     weight += w;
+    const Vec3d across = moved - normal * dot(moved, normal);
+    if (a < 1.8 && b < 1.8 && stiff > 0.3 && length(across) < leastLength) least = across, leastLength = length(across);
   }
+  // A sole that rolls turns about one of the points it stands on: the one that stays most.
+  if (leastLength < 1e299) return least;
   if (weight <= 1e-12) return {};
   sum = sum / weight;
   return sum - normal * dot(sum, normal);
