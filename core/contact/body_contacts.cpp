@@ -294,15 +294,16 @@ class Finder {
   [[nodiscard]] Evidence weigh(const std::vector<double>& apart, const std::array<std::vector<Vec3d>, 2>& places, int first, int last) const {
     const double n = last - first + 1;
     Evidence e;
-    double sum = 0, squares = 0, low = 1e300, high = -1e300;
+    double sum = 0, deviation = 0, low = 1e300, high = -1e300;
     for (int f = first; f <= last; ++f) {
       sum += apart[f];
       low = std::min(low, apart[f]);
       high = std::max(high, apart[f]);
     }
     e.middle = sum / n;
-    for (int f = first; f <= last; ++f) squares += (apart[f] - e.middle) * (apart[f] - e.middle);
-    e.spread = std::sqrt(squares / n);
+    // As a standard deviation, from absolute deviations: a grip that drifts for a while is still a grip.
+    for (int f = first; f <= last; ++f) deviation += std::abs(apart[f] - e.middle);
+    e.spread = std::sqrt(std::numbers::pi / 2) * deviation / n;
     e.range = high - low;
     e.travel = 1e300;
     for (const std::vector<Vec3d>& way : places) {
