@@ -141,6 +141,7 @@ GripShift floorShift(const RepairContext& context, const TiledMotion& motion, co
   if (needed.empty()) return out;
   const auto at = needed.begin() + static_cast<std::ptrdiff_t>(0.95 * static_cast<double>(needed.size() - 1));
   std::nth_element(needed.begin(), at, needed.end());
+  out.needed = *at;
   if (*at < context.scaled(0.005)) return out;
   const double length = dot(rigidOf(grip->leadGrip).at - *prop->end, handle->up);
   out.along = std::min(*at, handle->room);

@@ -34,6 +34,7 @@ struct GripShift {
   double along = 0;
   double scale = 1;
   double deepest = 0;  ///< metres the end lies below the floor before that
+  double needed = 0;   ///< metres as `along`, wherever the handle ends; negative: the end keeps above the floor, and so far nearer would do
 };
 [[nodiscard]] GripShift floorShift(const RepairContext& context, const TiledMotion& motion, const Repair& grip);
 /// The grip with both hands that far (metres) further towards the prop's working end.

@@ -3,8 +3,10 @@
 #include <algorithm>
 #include <chrono>
 #include <cmath>
+#include <cstdio>
 
 #include "core/inspect/events.h"
+#include "core/inspect/grips.h"
 #include "core/repair/clearance.h"
 #include "core/repair/grip.h"
 #include "core/take/edits.h"
@@ -133,6 +135,7 @@ class Finisher {
       if (const Result<bool> accepted = accept(*found); !accepted) return accepted.error();
     }
     if (settings_.inspect.prop == 0) return Status(Done{});
+    if (const Status s = lowerProp(); !s) return s;
     std::vector<PropItem> props = *out_.take.props;
     std::vector<const Repair*> repairs;
     for (const Node<Repair>& repair : *out_.take.repairs) repairs.push_back(&*repair);
@@ -140,6 +143,36 @@ class Finisher {
       if (prop.id == settings_.inspect.prop) prop = carriedByLead(*seen_.context, prop, repairs, settings_.inspect.leadLeft.value_or(false));
     Take carried = setProps(out_.take, std::move(props));
     return carried == out_.take ? Status(Done{}) : fit(carried);
+  }
+
+  /// Arms that were brought out of the body may have lifted what the hands hold. Where these hold it further down its handle than it is
+  /// held by default, to keep it off the floor, they take back as much of that as is no longer needed.
+  Status lowerProp() {
+    const RepairContext& context = *seen_.context;
+    std::vector<Repair> grips;
+    double needed = -1e300, room = 1e300;
+    for (const Node<Repair>& repair : *out_.take.repairs) {
+      const auto* grip = std::get_if<GripRepair>(&repair->action);
+      if (!grip || grip->prop != settings_.inspect.prop || !grip->anchored) continue;
+      Repair fresh = *repair;
+      std::get<GripRepair>(fresh.action).anchored = false;
+      const Result<GripRepair> usual = anchorGrip(context, seen_.motion, fresh);
+      if (!usual) return Status(Done{});
+      room = std::min(room, distance(usual->leadGrip.position, grip->leadGrip.position));
+      needed = std::max(needed, floorShift(context, seen_.motion, *repair).needed);
+      grips.push_back(*repair);
+    }
+    const double back = std::min(-needed - context.scaled(0.01), room);
+    if (grips.empty() || back < context.scaled(0.005)) return Status(Done{});
+    Take next = out_.take;
+    for (Repair& repair : grips) {
+      repair.action = shiftedGrip(context, std::get<GripRepair>(repair.action), -back);
+      next = changeRepair(next, repair);
+    }
+    char text[160];
+    std::snprintf(text, sizeof text, "With the arms out of the body the prop hung above the floor: the hands hold it %.0f mm further up again", 1000 * back);
+    tell({makeNote(text, {}, {})});
+    return fit(next);
   }
 
   /// A repair may bring out what its flaw had hidden.
