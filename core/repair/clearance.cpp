@@ -62,6 +62,15 @@ class ClearanceLayer final : public RepairLayer {
     stride_ = std::max(1, static_cast<int>(std::lround(context_->rate.hertz() / nodesPerSecond)));
   }
 
+  /// Of a touch also the time around it in which its arm is cleared as one that holds; of a grip the whole clip, as the arms it joins
+  /// are cleared together all along.
+  [[nodiscard]] FrameSpan extent(std::size_t repair) const override {
+    const FrameSpan acting = frames_[repair].acting();
+    if (acting.empty() || std::holds_alternative<ClearanceRepair>(repairs_[repair]->action)) return acting;
+    if (std::holds_alternative<GripRepair>(repairs_[repair]->action)) return {0, context_->frames - 1};
+    const int around = static_cast<int>(std::ceil(2 * fadeSeconds * context_->rate.hertz()));
+    return widened(acting, around, around);
+  }
   [[nodiscard]] FrameSpan affected(FrameSpan changed) const override { return widened(changed, support(), support()); }
 
   [[nodiscard]] std::vector<int> movedJoints() const override {

@@ -50,6 +50,20 @@ TEST(FinishCommand, ATakeThatIsFinishedStaysAsItIs) {
   EXPECT_TRUE(again->evaluated.motion.flat() == once->motion.flat());
 }
 
+// What was evaluated step by step while repairs were added is what the reel gives when it is evaluated at once.
+TEST(FinishCommand, TheFileHoldsWhatItsReelGives) {
+  const TemporaryFolder folder;
+  const ProgramRun run = runProgram({cli, "repair", "export", finishedFolder() + "/result.reel", "--out", folder.file("again.glb"), "--quiet"});
+  ASSERT_EQ(run.exitCode, 0) << run.err;
+  const auto done = readFigure(finishedFolder() + "/result.glb"), again = readFigure(folder.file("again.glb"));
+  ASSERT_TRUE(done.ok() && again.ok());
+  const auto a = sample(done->clips.back(), done->skeleton), b = sample(again->clips.back(), again->skeleton);
+  ASSERT_TRUE(a.ok() && b.ok());
+  ASSERT_EQ(a->frames, b->frames);
+  for (int f = 0; f < a->frames; ++f)
+    for (std::size_t j = 0; j < a->rotationsAt(f).size(); ++j) ASSERT_EQ(a->rotationsAt(f)[j], b->rotationsAt(f)[j]) << "frame " << f + 1 << ", joint " << j;
+}
+
 TEST(FinishCommand, TheResultAsPerformerAsksForNothingNew) {
   const TemporaryFolder folder;
   Take take;
