@@ -31,6 +31,7 @@ struct Prepared {
   FinishSettings settings;
   Issues issues;
   double readSeconds = 0;
+  EvaluationCache cache;
 };
 
 std::vector<OptionSpec> propOptions() {
@@ -73,7 +74,7 @@ Result<Prepared> prepare(const Context& context, const Options& options) {
   out.sources = std::move(*sources);
   if (!out.take.props->empty()) {
     // How wide palms are, and how far apart hands hold a shaft, follows from the character's height.
-    const Result<Evaluated> plain = evaluate(setProps(out.take, {}), out.sources, nullptr, part(context.control, 0.2, 0.25));
+    const Result<Evaluated> plain = evaluate(setProps(out.take, {}), out.sources, &out.cache, part(context.control, 0.2, 0.25));
     const double height = plain && plain->context ? plain->context->height : 1.7;
     Result<PropItem> prop = makeProp(out.take.props->front(), out.sources.character, height);
     if (!prop) return prop.error();
@@ -106,8 +107,7 @@ std::string findingLines(const FinishReport& report) {
 int runFind(const Context& context, const Options& options) {
   Result<Prepared> ready = prepare(context, options);
   if (!ready) return fail(context, ready.error());
-  EvaluationCache cache;
-  Result<Evaluated> seen = evaluate(ready->take, ready->sources, &cache, part(context.control, 0.2, 0.6));
+  Result<Evaluated> seen = evaluate(ready->take, ready->sources, &ready->cache, part(context.control, 0.2, 0.6));
   if (!seen) return fail(context, seen.error());
   if (const Status s = checkRequest(options, ready->take, *seen); !s) return fail(context, s.error());
   if (!seen->complete()) {
@@ -120,7 +120,7 @@ int runFind(const Context& context, const Options& options) {
   if (!look) return fail(context, look.error());
   // On a copy with the map that was found, so that nothing is mapped twice.
   const Take mapped = setMap(ready->take, *seen->map, ready->sources.performer->skeleton, ready->sources.character->skeleton);
-  Result<Findings> offers = weighed(std::move(look->findings), mapped, ready->sources, ready->settings, &cache, part(context.control, 0.8, 1));
+  Result<Findings> offers = weighed(std::move(look->findings), mapped, ready->sources, ready->settings, &ready->cache, part(context.control, 0.8, 1));
   if (!offers) return fail(context, offers.error());
   Finished found;
   found.take = ready->take;
@@ -153,12 +153,11 @@ int runFinish(const Context& context, const Options& options) {
   HandOver handOver = *ready->take.handOver;
   handOver.path = glb;
   ready->take = setExport(ready->take, handOver);
-  EvaluationCache cache;
-  Result<Evaluated> first = evaluate(ready->take, ready->sources, &cache, part(context.control, 0.2, 0.4));
+  Result<Evaluated> first = evaluate(ready->take, ready->sources, &ready->cache, part(context.control, 0.2, 0.4));
   if (!first) return fail(context, first.error());
   if (const Status s = checkRequest(options, ready->take, *first); !s) return fail(context, s.error());
   if (first->map) ready->take = setMap(ready->take, *first->map, ready->sources.performer->skeleton, ready->sources.character->skeleton);
-  Result<Finished> finished = finishTake(ready->take, ready->sources, ready->settings, &cache, part(context.control, 0.4, 0.8));
+  Result<Finished> finished = finishTake(ready->take, ready->sources, ready->settings, &ready->cache, part(context.control, 0.4, 0.8));
   if (!finished) return fail(context, finished.error());
   finished->issues.insert(finished->issues.begin(), ready->issues.begin(), ready->issues.end());
 

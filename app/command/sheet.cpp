@@ -57,7 +57,7 @@ Result<std::vector<std::uint8_t>> hiddenMeshes(const Figure& figure, const std::
   return hidden;
 }
 
-/// A note as it is drawn: for a second from its frame on, with who says it and of what.
+/// What is pinned to a time as it is drawn: for a second from its frame on.
 PreviewNote shownAt(double time, const Take& take, FrameRate rate) {
   const double from = take.trim ? take.trim->first : 0;
   PreviewNote shown;
@@ -66,6 +66,7 @@ PreviewNote shownAt(double time, const Take& take, FrameRate rate) {
   return shown;
 }
 
+/// A note, with who says it and of what.
 PreviewNote shownNote(const Note& note, const Take& take, FrameRate rate) {
   PreviewNote shown = shownAt(note.time, take, rate);
   if (!note.bone.empty()) shown.text = note.bone.substr(note.bone.front() == '@') + ": ";

@@ -7,7 +7,6 @@
 #include <QOpenGLContext>
 #include <QScreen>
 #include <QSettings>
-#include <QSurfaceFormat>
 #include <QTextStream>
 #include <QTimer>
 #include <QElapsedTimer>
@@ -52,12 +51,7 @@ int main(int argc, char** argv) {
     }
     qputenv("QT_QPA_PLATFORM", "offscreen");
   }
-  QSurfaceFormat format;
-  format.setVersion(3, 3);
-  format.setProfile(QSurfaceFormat::CoreProfile);
-  format.setDepthBufferSize(24);
-  format.setSwapInterval(0);
-  QSurfaceFormat::setDefaultFormat(format);
+  askForStageFormat();
   QCoreApplication::setOrganizationName(QStringLiteral("understudy"));
   QCoreApplication::setApplicationName(QStringLiteral("understudy"));
   QCoreApplication::setApplicationVersion(QStringLiteral("0.1.0"));

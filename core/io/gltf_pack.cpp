@@ -25,7 +25,8 @@ void pad(std::string& bytes, char with = '\0') { bytes.resize((bytes.size() + 3)
 /// An animation under construction: all its numbers share one view.
 class Builder {
  public:
-  explicit Builder(GltfPack& pack) : pack_(pack), from_(pack.bytes.size()), view_(pack.firstView + pack.views.size()) {}
+  /// `checked`: the curves are to be told by a check.
+  Builder(GltfPack& pack, bool checked) : pack_(pack), checked_(checked), from_(pack.bytes.size()), view_(pack.firstView + pack.views.size()) {}
 
   std::size_t times(std::span<const float> t) {
     const std::size_t at = begin();
@@ -33,16 +34,18 @@ class Builder {
     // The bounds are spelled as the very floats that are stored.
     const std::size_t made =
         pack_.accessor(view_, at, 5126, t.size(), "SCALAR", ",\"min\":[" + jsonNumber(t.front()) + "],\"max\":[" + jsonNumber(t.back()) + "]");
-    timesOf_[made].assign(t.begin(), t.end());
+    if (checked_) timesOf_[made].assign(t.begin(), t.end());
     return made;
   }
   [[nodiscard]] std::size_t begin() const { return pack_.bytes.size() - from_; }
   void channel(int node, std::string_view path, std::size_t input, std::size_t at, std::size_t count, std::string_view type,
                std::string_view interpolation) {
     const std::size_t output = pack_.accessor(view_, at, 5126, count, type);
-    std::vector<float> values((pack_.bytes.size() - from_ - at) / sizeof(float));
-    std::memcpy(values.data(), pack_.bytes.data() + from_ + at, values.size() * sizeof(float));
-    check_.add(path, timesOf_[input], values);
+    if (checked_) {
+      std::vector<float> values((pack_.bytes.size() - from_ - at) / sizeof(float));
+      std::memcpy(values.data(), pack_.bytes.data() + from_ + at, values.size() * sizeof(float));
+      check_.add(path, timesOf_[input], values);
+    }
     channelOf({node}, path, input, output, interpolation);
   }
   void channelOf(const std::vector<int>& nodes, std::string_view path, std::size_t input, std::size_t output, std::string_view interpolation) {
@@ -62,6 +65,7 @@ class Builder {
 
  private:
   GltfPack& pack_;
+  bool checked_;
   std::size_t from_, view_;
   std::vector<std::string> channels_, samplers_;
   std::map<std::size_t, std::vector<float>> timesOf_;  ///< by accessor
@@ -120,7 +124,7 @@ Status checkBaked(const Skeleton& skeleton, const BakedClip& clip) {
 std::string packAnimation(GltfPack& pack, const BakedClip& clip, std::string_view name, const std::function<int(int)>& nodeOf) {
   const Motion& m = *clip.motion;
   const auto frames = static_cast<std::size_t>(m.frames);
-  Builder builder(pack);
+  Builder builder(pack, !clip.history.empty());
   std::vector<float> t(frames);
   for (std::size_t f = 0; f < frames; ++f) t[f] = static_cast<float>(m.rate.seconds(static_cast<std::int64_t>(f)));
   std::optional<std::size_t> all, once;

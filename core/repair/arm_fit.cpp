@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <numbers>
 
 namespace understudy {
 namespace {
@@ -45,16 +46,16 @@ ArmFit::ArmFit(const RepairContext& context, const BodyModel& model, int side) :
   std::vector<double> least(ways, 0);
   bool any = false;
   for (int w = 0; w < ways; ++w) {
-    const double way = 2 * M_PI * w / ways;
+    const double way = 2 * std::numbers::pi * w / ways;
     const Vec3d across{0, std::cos(way), std::sin(way)};
     const auto at = [&](double angle) { return in * std::cos(angle) + across * std::sin(angle); };
     // From outwards inwards to the first that is inside.
     constexpr int steps = 45;
     int s = steps;
-    while (s > 0 && !inside(at(M_PI * s / steps))) --s;
+    while (s > 0 && !inside(at(std::numbers::pi * s / steps))) --s;
     if (s == steps) return;  // an arm that is inside wherever it points is not led
     if (s == 0) continue;
-    double low = M_PI * s / steps, high = M_PI * (s + 1) / steps;
+    double low = std::numbers::pi * s / steps, high = std::numbers::pi * (s + 1) / steps;
     for (int k = 0; k < 4; ++k) (inside(at((low + high) / 2)) ? low : high) = (low + high) / 2;
     least[static_cast<std::size_t>(w)] = high;
     any = any || high > 0;
@@ -73,7 +74,7 @@ ArmFit::ArmFit(const RepairContext& context, const BodyModel& model, int side) :
 
 double ArmFit::least(double way) const {
   // Uniform cubic B-spline around.
-  const double v = (way / (2 * M_PI) + 1) * ways;
+  const double v = (way / (2 * std::numbers::pi) + 1) * ways;
   const int cell = static_cast<int>(std::floor(v));
   const double t = v - cell, s = 1 - t;
   const auto at = [&](int k) { return least_[static_cast<std::size_t>((cell + k + ways) % ways)]; };

@@ -93,7 +93,7 @@ ArmChanges ArmGroup::solve(const ArmChanges& start, const Goal& goal, const Watc
   std::array<bool, most> used{};
   for (std::size_t a = 0; a < count; ++a) {
     const std::array<double, ArmChange::size> own = arms_[a]->weights();
-    for (std::size_t k = 0; k < (count == 1 ? 6 : own.size()); ++k) {
+    for (std::size_t k = 0; k < each(); ++k) {
       w[at(a, k)] = own[k];
       used[at(a, k)] = k == 0 || (k < 3 ? freedom.girdle && arms_[a]->hasGirdle() : freedom.wrist);
     }
@@ -137,7 +137,7 @@ ArmChanges ArmGroup::solve(const ArmChanges& start, const Goal& goal, const Watc
       if (deepest <= 0 && off < 1e-10 * arms_[0]->scaled(1) * arms_[0]->scaled(1)) break;
       for (std::size_t a = 0; a < count; ++a) {
         slopes_[a].assign(now_.rows[a].size(), {});
-        for (std::size_t k = 0; k < (count == 1 ? 6 : ArmChange::size); ++k) {
+        for (std::size_t k = 0; k < each(); ++k) {
           const std::size_t g = at(a, k);
           bends[a][g] = {};
           if (!used[g]) continue;
@@ -222,7 +222,7 @@ ArmChanges ArmGroup::solve(const ArmChanges& start, const Goal& goal, const Watc
     const double far = 0.1 * arms_[0]->scaled(1), factor = longest > far ? far / longest : 1;
     next_.x = now_.x;
     for (std::size_t a = 0; a < count; ++a) {
-      for (std::size_t k = 0; k < (count == 1 ? 6 : ArmChange::size); ++k) next_.x[a].x[k] += change[at(a, k)] * factor;
+      for (std::size_t k = 0; k < each(); ++k) next_.x[a].x[k] += change[at(a, k)] * factor;
       arms_[a]->clamp(next_.x[a]);
     }
     pose(next_);

@@ -62,6 +62,8 @@ class ArmGroup {
  private:
   static constexpr std::size_t most = 12;
   using Row12 = std::array<double, most>;
+  /// How many of an arm's parameters count: those of a common turn only where there is something in both hands.
+  [[nodiscard]] std::size_t each() const { return arms_.size() == 1 ? 6 : ArmChange::size; }
   [[nodiscard]] std::size_t dims() const { return arms_.size() == 1 ? 6 : most; }
   /// Place of an arm's parameter among the group's.
   [[nodiscard]] std::size_t at(std::size_t arm, std::size_t k) const { return arms_.size() == 1 ? k : k < 3 ? 3 * arm + k : 3 + k; }

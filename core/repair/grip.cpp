@@ -125,13 +125,8 @@ Result<std::vector<FrameSpan>> divideGrip(const RepairContext& context, const Ti
     int out = 0;
     for (int k = 0; k < edge; ++k) {
       const BothArms& sample = all[static_cast<std::size_t>(atStart ? k : last - k)];
-      const Rigid lead = sharedLead(sample.lead.palm, sample.support.palm, inner.relation, share, distance(sample.lead.joints.root, sample.lead.joints.end),
-                                distance(sample.support.joints.root, sample.support.joints.end));
-      std::vector<double> v;
-      armEffort(sample.lead, lead, leadPalm, v);
-      armEffort(sample.support, lead * inner.relation, supportPalm, v);
       double sum = 0;
-      for (const std::size_t at : {0, 3, 6, 10, 13, 16}) sum += std::sqrt(v[at] * v[at] + v[at + 1] * v[at + 1] + v[at + 2] * v[at + 2]) / 6;
+      for (const double turn : boneTurns(sample, inner.relation, leadPalm, supportPalm, share)) sum += turn / 6;
       if (sum <= allowed) break;
       out = k + 1;
     }

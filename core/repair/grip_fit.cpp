@@ -37,6 +37,27 @@ ArmPose armAt(const Poser& poser, const LimbRig& arm, const Rigid& palm) {
   return out;
 }
 
+/// Turns of upper arm, forearm and hand, and what is missing, when an arm's palm goes to `palm`: 10 numbers.
+void armEffort(const ArmPose& arm, const Rigid& palm, const Rigid& palmInHand, std::vector<double>& out) {
+  TwoBoneGoal goal;
+  goal.target = (palm * inverse(palmInHand)).at;
+  goal.hinge = arm.hinge;
+  const TwoBoneSolution s = solveTwoBone(arm.joints, goal);
+  for (const Vec3d& v : {logOf(s.rootTurn), logOf(s.rootTurn * s.midTurn), logOf(palm.turn * conjugate(arm.palm.turn))})
+    out.insert(out.end(), {v.x, v.y, v.z});
+  // What lies beyond 98.5 % of the arm has to be made up for by collarbone and chest: it costs ten times its angle.
+  const double beyond = std::max(0.0, distance(goal.target, arm.joints.root) - 0.985 * arm.full);
+  out.push_back(10 * (beyond + s.miss) / arm.full);
+}
+
+/// The same of both arms, whose palms keep `relation`: 20 numbers.
+void bothEffort(const BothArms& arms, const Rigid& relation, const Rigid& leadPalm, const Rigid& supportPalm, double share, std::vector<double>& out) {
+  const Rigid lead = sharedLead(arms.lead.palm, arms.support.palm, relation, share, distance(arms.lead.joints.root, arms.lead.joints.end),
+                                distance(arms.support.joints.root, arms.support.joints.end));
+  armEffort(arms.lead, lead, leadPalm, out);
+  armEffort(arms.support, lead * relation, supportPalm, out);
+}
+
 /// The relation between both palms that turns the arms' bones least over the samples (least squares, by damped Gauss–Newton
 /// steps with numeric derivatives), from a first guess.
 Rigid gentlest(const std::vector<BothArms>& samples, const Rigid& guess, const Rigid& leadPalm, const Rigid& supportPalm, double share, int passes) {
@@ -48,12 +69,7 @@ Rigid gentlest(const std::vector<BothArms>& samples, const Rigid& guess, const R
   const auto effort = [&](const Rigid& relation) {
     std::vector<double> out;
     out.reserve(samples.size() * 20);
-    for (const BothArms& sample : samples) {
-      const Rigid lead = sharedLead(sample.lead.palm, sample.support.palm, relation, share, distance(sample.lead.joints.root, sample.lead.joints.end),
-                                distance(sample.support.joints.root, sample.support.joints.end));
-      armEffort(sample.lead, lead, leadPalm, out);
-      armEffort(sample.support, lead * relation, supportPalm, out);
-    }
+    for (const BothArms& sample : samples) bothEffort(sample, relation, leadPalm, supportPalm, share, out);
     return out;
   };
   const auto squares = [](const std::vector<double>& v) {
@@ -140,16 +156,13 @@ Rigid sharedLead(const Rigid& lead, const Rigid& support, const Rigid& relative,
   return out;
 }
 
-void armEffort(const ArmPose& arm, const Rigid& palm, const Rigid& palmInHand, std::vector<double>& out) {
-  TwoBoneGoal goal;
-  goal.target = (palm * inverse(palmInHand)).at;
-  goal.hinge = arm.hinge;
-  const TwoBoneSolution s = solveTwoBone(arm.joints, goal);
-  for (const Vec3d& v : {logOf(s.rootTurn), logOf(s.rootTurn * s.midTurn), logOf(palm.turn * conjugate(arm.palm.turn))})
-    out.insert(out.end(), {v.x, v.y, v.z});
-  // What lies beyond 98.5 % of the arm has to be made up for by collarbone and chest: it costs ten times its angle.
-  const double beyond = std::max(0.0, distance(goal.target, arm.joints.root) - 0.985 * arm.full);
-  out.push_back(10 * (beyond + s.miss) / arm.full);
+std::array<double, 6> boneTurns(const BothArms& arms, const Rigid& relation, const Rigid& leadPalm, const Rigid& supportPalm, double share) {
+  std::vector<double> v;
+  bothEffort(arms, relation, leadPalm, supportPalm, share, v);
+  std::array<double, 6> out{};
+  std::size_t bone = 0;
+  for (const std::size_t at : {0, 3, 6, 10, 13, 16}) out[bone++] = std::sqrt(v[at] * v[at] + v[at + 1] * v[at + 1] + v[at + 2] * v[at + 2]);
+  return out;
 }
 
 std::vector<BothArms> armsOver(const RepairContext& context, const TiledMotion& motion, const GripRepair& grip, const std::array<Hand, 2>& hands,
@@ -182,15 +195,10 @@ GripFit fitGrip(const std::vector<BothArms>& all, const Rigid& leadPalm, const R
   out.relation = gentlest(samples, {mean(turns, turns[turns.size() / 2]), mean(places)}, leadPalm, supportPalm, share, passes);
   std::vector<double> bones;
   for (const BothArms& sample : samples) {
-    const Rigid lead = sharedLead(sample.lead.palm, sample.support.palm, out.relation, share, distance(sample.lead.joints.root, sample.lead.joints.end),
-                              distance(sample.support.joints.root, sample.support.joints.end));
-    std::vector<double> v;
-    armEffort(sample.lead, lead, leadPalm, v);
-    armEffort(sample.support, lead * out.relation, supportPalm, v);
     double sum = 0;
-    for (const std::size_t at : {0, 3, 6, 10, 13, 16}) {
-      bones.push_back(std::sqrt(v[at] * v[at] + v[at + 1] * v[at + 1] + v[at + 2] * v[at + 2]));
-      sum += bones.back();
+    for (const double turn : boneTurns(sample, out.relation, leadPalm, supportPalm, share)) {
+      bones.push_back(turn);
+      sum += turn;
     }
     out.each.push_back(sum / 6);
   }

@@ -36,8 +36,8 @@ struct BothArms {
 /// The arms over the frames first, first + step …
 [[nodiscard]] std::vector<BothArms> armsOver(const RepairContext& context, const TiledMotion& motion, const GripRepair& grip, const std::array<Hand, 2>& hands,
                                              FrameSpan span, int step);
-/// Turns of upper arm, forearm and hand, and what is missing, when an arm's palm goes to `palm`: 10 numbers.
-void armEffort(const ArmPose& arm, const Rigid& palm, const Rigid& palmInHand, std::vector<double>& out);
+/// Radians by which upper arm, forearm and hand of both arms turn, the lead's first, when their palms keep `relation`.
+[[nodiscard]] std::array<double, 6> boneTurns(const BothArms& arms, const Rigid& relation, const Rigid& leadPalm, const Rigid& supportPalm, double share);
 
 struct GripFit {
   Rigid relation;

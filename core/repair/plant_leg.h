@@ -80,7 +80,8 @@ class PlantLeg {
   [[nodiscard]] Print print(const FootPose& pose, const Vec3d& normal) const;
   /// Where the low points of a sole are once shank, foot and toes have carried their skin there, in the order of print().
   [[nodiscard]] std::vector<Vec3d> skinned(const FootPose& foot, const Quatd& shank, const Vec3d& knee) const;
-  /// How far what is down in two such poses has slid from one to the other, across the normal: the stiffest of it counts most.
+  /// How far what is down in two such poses has slid from one to the other, across the normal: of what is not soft, the point that has
+  /// stayed most, as a sole that rolls turns about it; where all is soft, the mean, in which the stiffest counts most.
   [[nodiscard]] Vec3d slid(const std::vector<Vec3d>& from, const std::vector<Vec3d>& to, const Vec3d& normal) const;
   /// What a pose lacks so that a soft sole bears where, and as low as, a stiff one would at `wanted`, a flat one with both ends.
   struct Give {

@@ -148,6 +148,8 @@ Vec3d PlantLeg::slid(const std::vector<Vec3d>& from, const std::vector<Vec3d>& t
     was = std::min(was, dot(from[k], normal));
   }
   const double near = std::max(0.002 * soleLength_, 1e-6);
+  // What is down, in `near`, and stiff enough to say how far the sole has gone.
+  constexpr double bears = 1.8, softest = 0.3;
   Vec3d sum, least;
   double weight = 0, leastLength = 1e300;
   for (std::size_t k = 0; k < bearing_.size(); ++k) {
@@ -158,7 +160,7 @@ Vec3d PlantLeg::slid(const std::vector<Vec3d>& from, const std::vector<Vec3d>& t
     sum += moved * w;
     weight += w;
     const Vec3d across = moved - normal * dot(moved, normal);
-    if (a < 1.8 && b < 1.8 && stiff > 0.3 && length(across) < leastLength) least = across, leastLength = length(across);
+    if (a < bears && b < bears && stiff > softest && length(across) < leastLength) least = across, leastLength = length(across);
   }
   // A sole that rolls turns about one of the points it stands on: the one that stays most.
   if (leastLength < 1e299) return least;

@@ -117,19 +117,21 @@ void PlantRun::load() {
   }
 }
 
+std::vector<LegFrame> PlantRun::ownIn(const Stay& s) const {
+  std::vector<LegFrame> out;
+  for (int f = s.span.first; f <= s.span.last; ++f) out.push_back(own(s.side, f));
+  return out;
+}
+
 void PlantRun::stand(int index, const std::vector<Vec3d>& by) {
-  const Stay& s = stay(index);
-  std::vector<LegFrame> ownFrames;
-  for (int f = s.span.first; f <= s.span.last; ++f) ownFrames.push_back(own(s.side, f));
   Roll& roll = rolls_[static_cast<std::size_t>(index)];
-  roll = ownRoll(s, leg(s.side), ownFrames, by);
+  roll = ownRoll(stay(index), leg(stay(index).side), ownIn(stay(index)), by);
   stand(index, by, roll, standing_[static_cast<std::size_t>(index)]);
 }
 
 void PlantRun::stand(int index, const std::vector<Vec3d>& by, const Roll& roll, std::vector<FootPose>& out) const {
   const Stay& s = stay(index);
-  std::vector<LegFrame> ownFrames;
-  for (int f = s.span.first; f <= s.span.last; ++f) ownFrames.push_back(own(s.side, f));
+  const std::vector<LegFrame> ownFrames = ownIn(s);
   out = standingFeet(s, leg(s.side), ownFrames, by, roll);
   if (s.weight < 1)
     for (std::size_t k = 0; k < out.size(); ++k) out[k] = changed(ownFrames[k].foot, changeOf(ownFrames[k].foot, out[k]) * s.weight);

@@ -64,6 +64,8 @@ class PlantRun {
   [[nodiscard]] std::vector<LegTurn> bends(int side, FrameSpan span) const;
   [[nodiscard]] int nearest(int side, int frame) const;
 
+  /// Of all frames of a stay.
+  [[nodiscard]] std::vector<LegFrame> ownIn(const Stay& s) const;
   [[nodiscard]] const LegFrame& own(int side, int frame) const {
     return own_.legs[static_cast<std::size_t>(side)][static_cast<std::size_t>(frame - own_.first)];
   }

@@ -99,8 +99,7 @@ void PlantRun::even() {
 Roll PlantRun::evened(int index, int before, int after, const std::vector<Vec3d>& by) const {
   const Stay& s = stay(index);
   const int side = s.side;
-  std::vector<LegFrame> ownFrames;
-  for (int f = s.span.first; f <= s.span.last; ++f) ownFrames.push_back(own(side, f));
+  const std::vector<LegFrame> ownFrames = ownIn(s);
   const auto legAt = [&](int k, const FootPose& foot) {
     const int f = s.span.first + k;
     const LegFrame& was = ownFrames[static_cast<std::size_t>(k)];

@@ -47,18 +47,7 @@ class EditorQuality : public ::testing::Test {
     if (words) QCoreApplication::removeTranslator(words.get());
     Appearance::instance().apply(Appearance::Kind::dark);
   }
-  void settle() {
-    Document& document = window->document();
-    for (;;) {
-      QCoreApplication::processEvents();
-      JobLane* lane = nullptr;
-      for (JobLane* one : {&document.files(), &document.evaluations(), &document.findings().lane(), &document.previews()})
-        if (one->busy()) lane = one;
-      if (!lane) return;
-      QSignalSpy idle(lane, &JobLane::idle);
-      ASSERT_TRUE(idle.wait(60000));
-    }
-  }
+  void settle() { ASSERT_TRUE(settled(*window, 60000)); }
   /// One repair of each kind there is in the demo, selected in turn.
   std::vector<std::uint64_t> oneOfEachKind() {
     std::vector<std::uint64_t> ids;

@@ -50,6 +50,7 @@
 #include "core/store/autosave.h"
 #include "core/take/edits.h"
 #include "app/editor/document/findings_keeper.h"
+#include "tests/editor/idle.h"
 #include "tests/support/fixtures.h"
 
 namespace understudy::editor {
@@ -70,18 +71,7 @@ class EditorRun : public ::testing::Test {
   Document& document() { return window->document(); }
   Session& session() { return window->session(); }
 
-  /// Until no file is being read or written and no take evaluated; answers of one lane may start the other.
-  void settle() {
-    for (;;) {
-      QCoreApplication::processEvents();
-      JobLane* lane = nullptr;
-      for (JobLane* one : {&document().files(), &document().evaluations(), &document().findings().lane(), &document().previews(), &window->stage().otherTake().lane()})
-        if (one->busy()) lane = one;
-      if (!lane) return;
-      QSignalSpy idle(lane, &JobLane::idle);
-      ASSERT_TRUE(idle.wait(30000)) << "a job did not end";
-    }
-  }
+  void settle() { ASSERT_TRUE(settled(*window, 30000)) << "a job did not end"; }
   void drop(const std::vector<std::string>& files) {
     QMimeData data;
     QList<QUrl> urls;

@@ -3,10 +3,10 @@
 
 #include <QApplication>
 #include <QStandardPaths>
-#include <QSurfaceFormat>
 #include <QTemporaryDir>
 
 #include "app/editor/look/appearance.h"
+#include "app/editor/stage/stage_widget.h"
 
 int main(int argc, char** argv) {
   ::testing::InitGoogleTest(&argc, argv);
@@ -14,11 +14,7 @@ int main(int argc, char** argv) {
   QTemporaryDir settings;
   qputenv("XDG_CONFIG_HOME", settings.path().toLocal8Bit());
   qputenv("XDG_DATA_HOME", settings.path().toLocal8Bit());
-  QSurfaceFormat format;
-  format.setVersion(3, 3);
-  format.setProfile(QSurfaceFormat::CoreProfile);
-  format.setDepthBufferSize(24);
-  QSurfaceFormat::setDefaultFormat(format);
+  understudy::editor::askForStageFormat();
   QCoreApplication::setOrganizationName(QStringLiteral("understudy-tests"));
   QCoreApplication::setApplicationName(QStringLiteral("understudy"));
   QCoreApplication::setAttribute(Qt::AA_DontUseNativeDialogs);

@@ -6,7 +6,6 @@
 #include <QMouseEvent>
 #include <QSignalSpy>
 #include <QStandardPaths>
-#include <QSurfaceFormat>
 #include <QTemporaryDir>
 #include <QTest>
 #include <algorithm>
@@ -25,6 +24,7 @@
 #include "core/io/read.h"
 #include "core/io/write.h"
 #include "core/take/edits.h"
+#include "tests/editor/idle.h"
 #include "tests/support/fixtures.h"
 
 namespace understudy::editor {
@@ -76,16 +76,7 @@ class Figures {
   explicit Figures(Watched& app) : app_(app) {}
 
   void settle(MainWindow& window) {
-    Document& document = window.document();
-    for (;;) {
-      QCoreApplication::processEvents();
-      JobLane* lane = nullptr;
-      for (JobLane* one : {&document.files(), &document.evaluations(), &document.findings().lane(), &document.previews()})
-        if (one->busy()) lane = one;
-      if (!lane) return;
-      QSignalSpy idle(lane, &JobLane::idle);
-      idle.wait(600000);
-    }
+    if (!settled(window, 600000)) qFatal("A job did not end");
   }
   std::unique_ptr<MainWindow> open(const std::vector<std::string>& files, QSize size) {
     auto window = std::make_unique<MainWindow>();
@@ -333,12 +324,7 @@ class Figures {
 int main(int argc, char** argv) {
   QTemporaryDir settings;
   qputenv("XDG_CONFIG_HOME", settings.path().toLocal8Bit());
-  QSurfaceFormat format;
-  format.setVersion(3, 3);
-  format.setProfile(QSurfaceFormat::CoreProfile);
-  format.setDepthBufferSize(24);
-  format.setSwapInterval(0);
-  QSurfaceFormat::setDefaultFormat(format);
+  understudy::editor::askForStageFormat();
   QCoreApplication::setOrganizationName(QStringLiteral("understudy-figures"));
   QCoreApplication::setApplicationName(QStringLiteral("understudy"));
   understudy::editor::Watched app(argc, argv);

@@ -14,21 +14,13 @@
 #include <QVBoxLayout>
 #include <cmath>
 
+#include "app/editor/document/aligning.h"
 #include "app/editor/document/describe.h"
 #include "app/editor/document/mapping.h"
 #include "core/math/angle.h"
 #include "core/take/edits.h"
 
 namespace understudy::editor {
-namespace {
-
-Vec3d offsetOf(const Take& take, Role role) {
-  const auto at = take.retarget->alignmentOffsets.find(role);
-  return at == take.retarget->alignmentOffsets.end() ? Vec3d{} : at->second;
-}
-
-}  // namespace
-
 MatchModel::MatchModel(Document& document, QObject* parent) : QAbstractTableModel(parent), document_(document) {
   connect(&document, &Document::evaluatedChanged, this, &MatchModel::refresh);
   refresh();
@@ -69,7 +61,7 @@ QVariant MatchModel::data(const QModelIndex& index, int role) const {
     case 0: return roleText(slot);
     case 1: return (alignment.aligned ? tr("matched") : tr("own posture")) + (byHand ? QStringLiteral(" ●") : QString());
     default: {
-      const double turned = length(offsetOf(document_.take(), slot)) * degreesPerRadian;
+      const double turned = length(alignmentOffset(document_.take(), slot)) * degreesPerRadian;
       return turned > 0 ? QStringLiteral("%1°").arg(turned, 0, 'f', 1) : QStringLiteral("–");
     }
   }
@@ -214,7 +206,7 @@ void MatchPanel::refresh() {
   if (able) {
     const auto at = take.retarget->alignmentChoices.find(*role);
     choice_->setCurrentIndex(at == take.retarget->alignmentChoices.end() ? 0 : at->second ? 1 : 2);
-    const Vec3d offset = offsetOf(take, *role);
+    const Vec3d offset = alignmentOffset(take, *role);
     for (int i = 0; i < 3; ++i) turn_[static_cast<std::size_t>(i)]->setValue(offset[i] * degreesPerRadian);
     const int row = model_->rowOf(*role);
     if (row >= 0 && row != table_->currentIndex().row()) table_->selectRow(row);

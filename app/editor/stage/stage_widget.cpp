@@ -4,6 +4,7 @@
 #include <QOpenGLExtraFunctions>
 #include <QPainter>
 #include <QResizeEvent>
+#include <QSurfaceFormat>
 #include <algorithm>
 #include <cmath>
 
@@ -14,6 +15,16 @@
 #include "app/editor/stage/stage_number.h"
 
 namespace understudy::editor {
+
+void askForStageFormat() {
+  QSurfaceFormat format;
+  format.setVersion(3, 3);
+  format.setProfile(QSurfaceFormat::CoreProfile);
+  format.setDepthBufferSize(24);
+  format.setSwapInterval(0);
+  QSurfaceFormat::setDefaultFormat(format);
+}
+
 StageWidget::StageWidget(Document& document, Session& session, QWidget* parent) : QOpenGLWidget(parent), document_(document), session_(session), other_(document),
       set_(document, [this] {
         stale_ = true;

@@ -22,6 +22,9 @@ namespace understudy::editor {
 
 class StageNumber;
 
+/// Asks for the OpenGL that the stage draws with; to be called before the application is made.
+void askForStageFormat();
+
 class StageWidget : public QOpenGLWidget {
   Q_OBJECT
  public:
