@@ -14,6 +14,7 @@
 #include "core/evaluate/check.h"
 #include "core/evaluate/props.h"
 #include "core/io/read.h"
+#include "core/repair/grip.h"
 #include "core/repair/transform.h"
 #include "core/store/repair_json.h"
 #include "core/take/edits.h"
@@ -339,6 +340,7 @@ int runChange(const Context& context, const Options& options) {
     const Repair* old = findRepair(take, name->id);
     auto repair = readRepair(json->dump(), where, "", nullptr, old);
     if (!repair) return fail(context, asRequest(repair.error()));
+    *repair = ledAsChosen(*old, std::move(*repair));
     if (*shift != 0) repair = movedInTime(*repair, later);
     // Muting a proposal does not make it the artist's own.
     Repair silent = *repair;
@@ -447,7 +449,8 @@ Command repairChangeAction() {
   command.summary = "changes parameters of a repair; mutes, solos, moves it";
   command.description =
       "Changes the parameters that are given and keeps the others. A place (plant, grip) stays where it is;\n"
-      "--anchored no takes it from the motion anew. Nothing is saved where anything is wrong.\n\n" + std::string(valuesHelp);
+      "--anchored no takes it from the motion anew. With --lead-left alone both hands stay where they hold the prop.\n"
+      "Nothing is saved where anything is wrong.\n\n" + std::string(valuesHelp);
   command.arguments = {{"REEL", "the reel"}, {"ITEM", "7, prop:1, object:1, lock:1: what 'repair list' tells"}};
   command.options = {{"shift", "FRAMES", "move all its times by so many frames; -5 is earlier"},
                      {"order", "N", "move it to this place in the list, counted from 1"},

@@ -99,7 +99,7 @@ int runExport(const Context& context, const Options& options) {
     return printJson(context, textOf(body));
   }
   tell(context, takeIssues(take, shown->sources, shown->evaluated, more));
-  std::string text = describeOutput(take, shown->sources, shown->evaluated, *output);
+  std::string text = describeOutput(take, shown->evaluated, *output);
   int applied = 0;
   for (const RepairState& state : states) applied += state.applied;
   text += "  " + std::to_string(applied) + " of " + std::to_string(states.size()) + " repairs applied\n";

@@ -66,7 +66,7 @@ int run(const Context& context, const Options& options) {
     return printJson(context, textOf(body));
   }
   tell(context, takeIssues(take, *sources, *evaluated, more));
-  return print(context, describeOutput(take, *sources, *evaluated, *output));
+  return print(context, describeOutput(take, *evaluated, *output));
 }
 
 }  // namespace

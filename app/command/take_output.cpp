@@ -57,7 +57,7 @@ Result<TakeOutput> writeTake(const Take& take, const Sources& sources, const Eva
   return output;
 }
 
-std::string describeOutput(const Take& take, const Sources& sources, const Evaluated& evaluated, const TakeOutput& output) {
+std::string describeOutput(const Take& take, const Evaluated& evaluated, const TakeOutput& output) {
   const RetargetReport& r = *evaluated.report;
   char line[512];
   std::string text = take.handOver->path + "\n";
@@ -71,7 +71,7 @@ std::string describeOutput(const Take& take, const Sources& sources, const Evalu
           r.characterReference.source + " (" + r.characterReference.shape + ")\n";
   if (const auto& fidelity = output.fidelity) {
     std::snprintf(line, sizeof line, "  checked: at most %.4f mm off at 3 cm from a joint (%s, frame %d); %zu keys, %zu bytes\n", fidelity->worstMillimetres,
-                  fidelity->worstJoint < 0 ? "-" : jointKey(sources.character->skeleton, fidelity->worstJoint).c_str(),
+                  fidelity->worstJoint.empty() ? "-" : fidelity->worstJoint.c_str(),
                   fidelity->worstFrame + take.firstFrame, fidelity->keys, fidelity->bytes);
     text += line;
   }

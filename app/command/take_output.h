@@ -23,6 +23,6 @@ struct TakeOutput {
                                            const std::string& history = {});
 
 /// Lines about what was written, for people.
-[[nodiscard]] std::string describeOutput(const Take& take, const Sources& sources, const Evaluated& evaluated, const TakeOutput& output);
+[[nodiscard]] std::string describeOutput(const Take& take, const Evaluated& evaluated, const TakeOutput& output);
 
 }  // namespace understudy::cli

@@ -7,6 +7,7 @@
 #include "core/bake/reduce.h"
 #include "core/evaluate/props.h"
 #include "core/io/read.h"
+#include "core/io/with_props.h"
 #include "core/io/world_tracks.h"
 #include "core/repair/grip.h"
 
@@ -107,11 +108,18 @@ Result<Fidelity> measureFidelity(const std::string& path, const Figure& characte
   if (!clip) return makeError(Fault::output, "The written file holds no animation", path);
   Result<Motion> motion = sample(*clip, written.skeleton, control);
   if (!motion) return motion.error();
-  const Motion& expected = *baked.motion;
+  // Props are nodes of their own in the file, or joints of the character that go their own way.
+  std::unique_ptr<const WithProps> with;
+  if (!baked.props.empty() && !bvh) {
+    Result<std::unique_ptr<const WithProps>> all = withProps(character, baked, false);
+    if (!all) return all.error();
+    with = std::move(*all);
+  }
+  const Motion& expected = with ? with->motion : *baked.motion;
   if (motion->frames != expected.frames)
     return makeError(Fault::output, "The written file holds " + std::to_string(motion->frames) + " frames instead of " + std::to_string(expected.frames), path);
 
-  const Skeleton& own = character.skeleton;
+  const Skeleton& own = with ? with->figure.skeleton : character.skeleton;
   const Skeleton& other = written.skeleton;
   std::vector<std::pair<int, int>> pairs;
   // The BVH writer names joints that have no name.
@@ -128,6 +136,7 @@ Result<Fidelity> measureFidelity(const std::string& path, const Figure& characte
   if (pairs.empty()) return makeError(Fault::output, "The written file holds none of the character's joints", path);
 
   Fidelity fidelity;
+  int worst = -1;
   const WorldTracks ownTracks(own, expected), otherTracks(other, *motion);
   const auto count = [](const Skeleton& s) { return static_cast<std::size_t>(s.size()); };
   std::vector<Quatd> ownRest(count(own)), otherRest(count(other)), ownTurn(count(own)), otherTurn(count(other));
@@ -153,12 +162,13 @@ Result<Fidelity> measureFidelity(const std::string& path, const Figure& characte
         const double millimetres = 1000 * length(apart + rotate(got, axis) - rotate(wanted, axis));
         if (!(millimetres <= fidelity.worstMillimetres)) {
           fidelity.worstMillimetres = millimetres;
-          fidelity.worstJoint = a;
+          worst = a;
           fidelity.worstFrame = f;
         }
       }
     }
   }
+  if (worst >= 0) fidelity.worstJoint = jointKey(own, worst);
   if (clip->sampled) {
     const Motion& m = *clip->sampled;
     fidelity.keys = static_cast<std::size_t>(m.frames) * (static_cast<std::size_t>(m.joints) + m.movedJoints.size());

@@ -61,7 +61,7 @@ struct BakedClip {
 /// How far written curves are from the evaluated motion, measured at 3 cm from each joint along its axes.
 struct Fidelity {
   double worstMillimetres = 0;
-  int worstJoint = -1;
+  std::string worstJoint;  ///< its key: of the character, or a prop beside it; empty: nothing is off
   int worstFrame = 0;     ///< counted from 0
   std::size_t keys = 0;
   std::size_t bytes = 0;

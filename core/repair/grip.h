@@ -50,6 +50,9 @@ struct GripDivision {
 [[nodiscard]] GripRepair mirroredGrip(const RepairContext& context, const GripRepair& grip);
 /// Lead and support exchanged, the prop staying in both hands where it is.
 [[nodiscard]] GripRepair swappedGrip(const GripRepair& grip);
+/// `next` as it is meant: where an anchored grip is told that the other hand leads and nothing else about its hold is changed,
+/// lead and support are exchanged; any other change stays as it is.
+[[nodiscard]] Repair ledAsChosen(const Repair& old, Repair next);
 
 /// The prop with the lead hand as its holder wherever no grip holds it, lying in it as the first of its grips has it (as its own lead
 /// grip says where there is none). A prop that has holders already, or a character without that hand, comes back as it is.

@@ -40,6 +40,17 @@ GripRepair swappedGrip(const GripRepair& grip) {
   return out;
 }
 
+Repair ledAsChosen(const Repair& old, Repair next) {
+  const auto* was = std::get_if<GripRepair>(&old.action);
+  auto* now = std::get_if<GripRepair>(&next.action);
+  if (!was || !now || !was->anchored || !now->anchored || was->leadLeft == now->leadLeft) return next;
+  if (was->leadPalm == now->leadPalm && was->supportPalm == now->supportPalm && was->leadGrip == now->leadGrip && was->supportGrip == now->supportGrip) {
+    now->leadLeft = was->leadLeft;
+    *now = swappedGrip(*now);
+  }
+  return next;
+}
+
 PropItem carriedByLead(const RepairContext& context, const PropItem& prop, const std::vector<const Repair*>& repairs, bool leadLeft) {
   if (!prop.holders.empty()) return prop;
   std::size_t side = leadLeft ? 0 : 1;

@@ -122,7 +122,7 @@ std::string takeReport(const Take& take, const Sources& sources, const Evaluated
     json["animatedJoints"] = std::move(animated);
     json["fidelity"] = Json();
     if (fidelity) {
-      json["fidelity"] = {{"joint", fidelity->worstJoint < 0 ? Json() : Json(jointKey(bones, fidelity->worstJoint))},
+      json["fidelity"] = {{"joint", fidelity->worstJoint.empty() ? Json() : Json(fidelity->worstJoint)},
                           {"frame", fidelity->worstFrame + evaluated.firstFrame},
                           {"mm", number(fidelity->worstMillimetres)}};
       json["keys"] = fidelity->keys;

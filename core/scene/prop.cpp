@@ -76,6 +76,59 @@ Rigid frameAt(const PropShape& shape, double along, const Vec3d& towardsAxis, do
   return {toQuat(Mat3d{cross(y, z), y, z}), at - z * radius};
 }
 
+/// Which vertices of a bound mesh these joints move for the most part.
+template <class Among>
+std::vector<bool> movedBy(const Mesh& mesh, const Skin& skin, Among&& among) {
+  std::vector<bool> out(mesh.positions.size(), false);
+  for (std::size_t v = 0; v < out.size(); ++v) {
+    float weight = 0;
+    for (std::uint32_t k = mesh.influenceStart[v]; k < mesh.influenceStart[v + 1]; ++k)
+      if (among(skin.joints[mesh.influenceJoint[k]])) weight += mesh.influenceWeight[k];
+    out[v] = weight > 0.5F;
+  }
+  return out;
+}
+
+/// Leaves the triangles of these vertices alone, and the vertices they use.
+void keepVertices(Mesh& mesh, const std::vector<bool>& kept) {
+  constexpr std::uint32_t none = 0xFFFFFFFF;
+  std::vector<std::uint32_t> old, now(kept.size(), none), indices;
+  for (std::size_t t = 0; t + 2 < mesh.indices.size(); t += 3) {
+    if (!kept[mesh.indices[t]] || !kept[mesh.indices[t + 1]] || !kept[mesh.indices[t + 2]]) continue;
+    for (std::size_t k = t; k < t + 3; ++k) {
+      std::uint32_t& at = now[mesh.indices[k]];
+      if (at == none) {
+        at = static_cast<std::uint32_t>(old.size());
+        old.push_back(mesh.indices[k]);
+      }
+      indices.push_back(at);
+    }
+  }
+  const auto pick = [&](auto& list) {
+    if (list.empty()) return;
+    std::remove_reference_t<decltype(list)> picked;
+    for (const std::uint32_t v : old) picked.push_back(list[v]);
+    list = std::move(picked);
+  };
+  std::vector<std::uint32_t> start{0};
+  std::vector<std::uint16_t> joints;
+  std::vector<float> weights;
+  for (const std::uint32_t v : old) {
+    for (std::uint32_t k = mesh.influenceStart[v]; k < mesh.influenceStart[v + 1]; ++k) joints.push_back(mesh.influenceJoint[k]), weights.push_back(mesh.influenceWeight[k]);
+    start.push_back(static_cast<std::uint32_t>(joints.size()));
+  }
+  mesh.influenceStart = std::move(start);
+  mesh.influenceJoint = std::move(joints);
+  mesh.influenceWeight = std::move(weights);
+  pick(mesh.positions);
+  pick(mesh.normals);
+  pick(mesh.texcoords);
+  pick(mesh.colours);
+  mesh.morphs.clear();
+  mesh.morphWeights.clear();
+  mesh.indices = std::move(indices);
+}
+
 }  // namespace
 
 Result<PropModel> propOf(const Figure& source, const std::string& node, double scale) {
@@ -103,16 +156,14 @@ Result<PropModel> propOf(const Figure& source, const std::string& node, double s
   out.skeleton.add("prop", -1, Trsd{}, 0);
   std::vector<int> materialOf(source.materials.size(), -1), imageOf(source.images.size(), -1);
   for (const Mesh& mesh : source.meshes) {
-    if (root >= 0) {
-      // A bound mesh belongs to the node it is bound to; its own node says nothing about where it moves.
-      int carrier = mesh.node;
-      if (mesh.skin >= 0) carrier = source.skins[static_cast<std::size_t>(mesh.skin)].joints.empty() ? -1 : source.skins[static_cast<std::size_t>(mesh.skin)].joints.front();
-      if (carrier < 0 || (carrier != root && !isAncestor(source.skeleton, root, carrier))) continue;
-      if (mesh.skin >= 0 && std::any_of(source.skins[static_cast<std::size_t>(mesh.skin)].joints.begin(), source.skins[static_cast<std::size_t>(mesh.skin)].joints.end(),
-                                        [&](int j) { return j != root && !isAncestor(source.skeleton, root, j); }))
-        continue;
-    }
+    const auto below = [&](int joint) { return joint == root || (joint >= 0 && isAncestor(source.skeleton, root, joint)); };
+    // Of a bound mesh the node's own part is what it moves: its own node says nothing about that, but may be what was named.
+    const bool named = root < 0 || below(mesh.node), part = !named && mesh.skin >= 0;
+    if (!named && !part) continue;
     Mesh copy = mesh;
+    if (part) keepVertices(copy, movedBy(mesh, source.skins[static_cast<std::size_t>(mesh.skin)], below));
+    if (copy.indices.empty()) continue;
+    const std::vector<Vec3f> positions = skinnedPositions(source, copy, world);
     copy.node = 0;
     copy.skin = -1;
     copy.influenceStart.clear();
@@ -126,7 +177,6 @@ Result<PropModel> propOf(const Figure& source, const std::string& node, double s
       turn = turn * world[static_cast<std::size_t>(mesh.node)].linear;
       mirrored = determinant(turn) < 0;
     }
-    const std::vector<Vec3f> positions = skinnedPositions(source, mesh, world);
     bool good = true;
     for (std::size_t v = 0; v < positions.size(); ++v) {
       const Vec3d p = apply(back, apply(toWorld, Vec3d(positions[v]))) * scale;
@@ -155,7 +205,7 @@ Result<PropModel> propOf(const Figure& source, const std::string& node, double s
       }
       copy.material = material;
     }
-    if (!copy.indices.empty()) out.meshes.push_back(std::move(copy));
+    out.meshes.push_back(std::move(copy));
   }
   if (out.meshes.empty())
     return makeError(Fault::input, node.empty() ? "The file holds no mesh, so there is no prop in it" : "The node '" + node + "' and those below it hold no mesh",

@@ -17,8 +17,8 @@ struct PropModel {
   Figure figure;
 };
 
-/// The whole of a file's geometry, or a node's and all below it, in the rest pose (bound meshes in their bind pose). `node` is a
-/// jointKey(), empty: everything. `scale` multiplies the file's own size. Errors: no such node, nothing to be seen there, a scale
+/// The whole of a file's geometry, or a node's and all below it, in the rest pose (bound meshes in their bind pose; of a mesh that is
+/// bound to other joints too, the triangles these joints move for the most part). `node` is a jointKey(), empty: everything. `scale` multiplies the file's own size. Errors: no such node, nothing to be seen there, a scale
 /// that is not positive.
 [[nodiscard]] Result<PropModel> propOf(const Figure& source, const std::string& node, double scale = 1);
 

@@ -215,5 +215,68 @@ TEST_F(BroomReel, OutOfReachTheBroomIsPointedThere) {
   EXPECT_LT(distance(after.bristles(324), mark), 0.5 * distance(was, mark));
 }
 
+TEST_F(BroomReel, TheOtherHandLeadsAndBothKeepTheirPlaces) {
+  const Film before = exported("before.glb");
+  const ProgramRun run = repair({"change", reel(), "1", "--lead-left", "yes", "--share", "0"});
+  ASSERT_EQ(run.exitCode, 0) << run.err;
+  const Film after = exported("after.glb");
+  expectHeld(after);
+  for (const std::string hand : {"port_hand", "starboard_hand"}) EXPECT_LT(distance(after.onBroom(hand, 250), before.onBroom(hand, 250)), 0.001) << hand;
+  // The hand that leads goes where the performer takes it; the other one follows.
+  ASSERT_EQ(repair({"change", reel(), "1", "--muted", "yes"}).exitCode, 0);
+  const Film free = exported("free.glb");
+  const auto stray = [&](const Film& film, const std::string& hand) {
+    double most = 0;
+    for (int f = 165; f <= 385; f += 5) most = std::max(most, distance(film.at(f)[film.node(hand)].translation, free.at(f)[free.node(hand)].translation));
+    return most;
+  };
+  EXPECT_LT(stray(after, "port_hand"), 0.3 * stray(after, "starboard_hand"));
+  EXPECT_GT(stray(before, "port_hand"), stray(before, "starboard_hand"));
+}
+
+TEST_F(BroomReel, APropMayBeANodeOfALargerFileOrOfTheCharactersOwn) {
+  // The keeper's own lantern, and the broom out of a file that holds a whole keeper with it.
+  exported("both.glb");
+  ASSERT_EQ(repair({"remove", reel(), "1,prop:1"}).exitCode, 0);
+  ASSERT_EQ(repair({"add", reel(), "--kind", "prop", "--path", folder_.file("both.glb"), "--node", "broom", "--name", "borrowed"}).exitCode, 0);
+  const ProgramRun own = repair({"add", reel(), "--kind", "prop", "--path", samples + "keeper.glb", "--node", "lantern", "--name", "lamp", "--holders",
+                                 R"([{"time": 0, "bone": "@leftHand", "place": {"position": [0, 0, 0]}}])"});
+  ASSERT_EQ(own.exitCode, 0) << own.err;
+  // Held by the hand all along; the character's own node moves itself, a borrowed one comes along.
+  ASSERT_EQ(repair({"add", reel(), "--kind", "grip", "--prop", "1", "--span", "150:400"}).exitCode, 0);
+  const ProgramRun written = repair({"export", reel(), "--out", folder_.file("check.glb"), "--json"});
+  ASSERT_EQ(written.exitCode, 0) << written.err;
+  EXPECT_LT(nlohmann::json::parse(written.out)["fidelity"]["mm"].get<double>(), 0.01) << written.out;
+  const Film film = exported("after.glb");
+  const std::size_t lamp = film.node("lantern"), hand = film.node("port_hand");
+  const auto inHand = [&](int f) { return apply(inverse(film.at(f)[hand]), film.at(f)[lamp].translation); };
+  for (const int f : {1, 200, 400, 612}) EXPECT_LT(distance(inHand(f), Vec3d{}), 1e-4) << "frame " << f;
+  int meshes = 0;
+  for (const Mesh& mesh : film.figure.meshes) meshes += mesh.node == static_cast<int>(film.node("borrowed"));
+  EXPECT_EQ(meshes, static_cast<int>(readFigure(samples + "broom.glb")->meshes.size()));
+  const Result<int> second = findJoint(film.figure.skeleton, "lamp");
+  EXPECT_FALSE(second.ok());
+
+  const ProgramRun none = repair({"add", reel(), "--kind", "prop", "--path", samples + "keeper.glb", "--node", "anchor"});
+  EXPECT_NE(none.exitCode, 0);
+  EXPECT_NE((none.err + none.out).find("anchor"), std::string::npos);
+}
+
+TEST_F(BroomReel, FingersCloseWithinTheSpanOfAHandShapeAndNowhereElse) {
+  const Film before = exported("before.glb");
+  const ProgramRun run = repair({"add", reel(), "--kind", "hand shape", "--left", "yes", "--shape", "fist", "--span", "450:500", "--ease-before", "6", "--ease-after", "6"});
+  ASSERT_EQ(run.exitCode, 0) << run.err;
+  const Film after = exported("after.glb");
+  const auto turned = [&](const std::string& bone, int f) {
+    const std::size_t j = after.node(bone);
+    return angleBetween(Quatd(before.motion.rotationsAt(f - 1)[j]), Quatd(after.motion.rotationsAt(f - 1)[j]));
+  };
+  for (const std::string bone : {"port_index1", "port_index2", "port_middle1"}) {
+    EXPECT_GT(turned(bone, 475), 0.5) << bone;
+    for (const int f : {440, 443, 508, 520}) EXPECT_LT(turned(bone, f), 1e-6) << bone << " frame " << f;
+  }
+  for (const std::string bone : {"starboard_index1", "port_hand", "port_forearm"}) EXPECT_LT(turned(bone, 475), 1e-6) << bone;
+}
+
 }  // namespace
 }  // namespace understudy

@@ -298,7 +298,7 @@ TEST_P(FoundFlaws, AreFoundAtTheirSizesAndNothingElseIs) {
                                     : twist ? std::vector<double>{15 * degree, 30 * degree, 60 * degree, 120 * degree}
                                             : std::vector<double>{0.0025, 0.005, 0.01, 0.02};
   // A hand touches within a gap of 5 mm and may lie 2 mm in the skin; what it leaves by less is not lost.
-  const double least = flip ? 0 : pop ? 2 * degree : twist ? 30 * degree : kind == FlawKind::lostContact ? 0.015 : 0.005;
+  const double least = flip ? 0 : pop ? 2 * degree : twist ? 30 * degree : kind == FlawKind::lostContact ? 0.01 : 0.005;
   int put = 0, found = 0, beyond = 0;
   for (const double size : sizes) {
     const Counts counts = tried(kind, size, 5);
@@ -312,8 +312,7 @@ TEST_P(FoundFlaws, AreFoundAtTheirSizesAndNothingElseIs) {
   }
   ASSERT_GT(put, 0);
   std::printf("%s: recall %.3f, precision %.3f\n", flawName(kind).c_str(), static_cast<double>(found) / put, found + beyond ? static_cast<double>(found) / (found + beyond) : 0);
-  // Grids are coarser than the skin that the depths were put in by: of the smallest some lie below the limit.
-  EXPECT_GE(found, (kind == FlawKind::depth ? 0.9 : 0.95) * put);
+  EXPECT_GE(found, 0.95 * put);
   EXPECT_GE(found, 0.95 * (found + beyond));
 }
 

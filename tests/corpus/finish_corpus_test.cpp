@@ -5,6 +5,7 @@
 #include <filesystem>
 #include <nlohmann/json.hpp>
 
+#include "core/inspect/limb_names.h"
 #include "core/io/read.h"
 #include "core/io/write.h"
 #include "core/job/finish.h"
@@ -204,6 +205,72 @@ INSTANTIATE_TEST_SUITE_P(Pairs, FinishedAgain,
                                          std::pair{"walk_figure8.bvh", "KayKit_Knight.glb"}, std::pair{"gait_walk1_lowerbody.bvh", "RobotExpressive.glb"},
                                          std::pair{"child_dab_zup.bvh", "RobotExpressive.glb"}, std::pair{"gait_fullbody_walk.bvh", "Quaternius_Alien.fbx"}));
 
+constexpr double degree = 3.14159265358979323846 / 180;
+bool isTurned(FlawKind kind) { return kind == FlawKind::pop || kind == FlawKind::twist || kind == FlawKind::flip; }
+
+struct Injected {
+  int put = 0, gone = 0;
+  Json judgement;
+};
+
+/// Puts flaws of these kinds (up to `count` of each, never two near each other on one limb) into a captured clip, finishes it and
+/// asks the checker which of them are gone; prints the others.
+Injected injected(const char* performer, const char* character, const std::vector<FlawKind>& kinds, int count, unsigned seed) {
+  Injected out;
+  const TemporaryFolder folder;
+  Result<Figure> figure = readFigure(corpus + "/motion/" + performer);
+  const SkeletonMap map = truthMap(corpus, performer, figure.value());
+  const Motion clean = sample(figure->clips[0], figure->skeleton).value();
+  // Stances and grips as the checker sees them in the clean clip.
+  JudgeCase c = corpusCase(corpus, performer, character, folder.path());
+  c.judgePlain = true;
+  const Json before = judged(c);
+  if (before.contains("error")) throw std::runtime_error(before["error"].get<std::string>());
+  FlawPlaces places;
+  for (const Json& s : before["feet"]["list"])
+    places.stances.push_back({s["side"] == "left" ? Role::leftFoot : Role::rightFoot, s["judged"][0].get<int>() - 1, s["judged"][1].get<int>() - 1});
+  Json grip;
+  for (const Json& s : before["hands"]["spans"]) {
+    grip = {{"supportGrip", {s["first"], s["last"]}}};
+    places.grips = {{s["lead"] == "left" ? Role::rightHand : Role::leftHand, s["first"].get<int>() + 30, s["last"].get<int>() - 30}};
+    break;
+  }
+  constexpr int apart = 40;
+  std::vector<Flaw> flaws;
+  for (const FlawKind kind : kinds) {
+    const double least = kind == FlawKind::pop ? 10 * degree : isTurned(kind) ? 60 * degree : 0.01, most = kind == FlawKind::pop ? 25 * degree : isTurned(kind) ? 150 * degree : 0.03;
+    for (const Flaw& flaw : drawFlaws(kind, count, map, clean, places, least, most, seed, apart))
+      if (std::none_of(flaws.begin(), flaws.end(), [&](const Flaw& other) {
+            return limbOfBone("@" + std::string(roleName(other.role))) == limbOfBone("@" + std::string(roleName(flaw.role))) && flaw.first <= other.last + apart && other.first <= flaw.last + apart;
+          }))
+        flaws.push_back(flaw);
+  }
+  if (flaws.empty()) return out;
+  const Motion flawed = withFlaws(*figure, map, clean, flaws);
+  BakedClip baked;
+  baked.motion = &flawed;
+  for (int j = 0; j < figure->skeleton.size(); ++j) baked.rotated.push_back(j);
+  c.performer = folder.file("flawed.bvh");
+  if (!writeBvh(*figure, baked, c.performer).ok()) throw std::runtime_error("the flawed clip cannot be written");
+  Json truth{{"flaws", Json::array()}, {"broom", grip}};
+  for (const Flaw& f : flaws)
+    truth["flaws"].push_back(
+        {{"kind", flawName(f.kind)}, {"bone", roleName(f.role)}, {"frames", {f.first + 1, f.last + 1}}, {"size", isTurned(f.kind) ? f.size / degree : f.size * 1000}, {"unit", isTurned(f.kind) ? "deg" : "mm"}});
+  writeFile(folder.file("truth.json"), truth.dump());
+  c.judgePlain = false;
+  c.more = {"--truth", folder.file("truth.json")};
+  out.judgement = judged(c);
+  if (out.judgement.contains("error")) throw std::runtime_error(out.judgement["error"].get<std::string>());
+  for (const Json& f : out.judgement["truth"]) {
+    ++out.put;
+    out.gone += f["gone"] == Json(true);
+    if (f["gone"] != Json(true))
+      std::printf("  left, %s on %s: %s %s frames %s put %s before %s after %s\n", performer, character, f["kind"].get<std::string>().c_str(), f["role"].dump().c_str(), f["frames"].dump().c_str(),
+                  f["put"].dump().c_str(), f["before"].dump().c_str(), f["after"].dump().c_str());
+  }
+  return out;
+}
+
 /// Flaws put into captured clips.
 class InjectedFlaws : public testing::TestWithParam<FlawKind> {};
 
@@ -211,59 +278,14 @@ TEST_P(InjectedFlaws, AreGoneAfterFinish) {
   if (!std::filesystem::exists(corpus)) GTEST_SKIP() << "no open corpus beside the project";
   if (!canFinish()) GTEST_SKIP() << "finish is not there yet";
   const FlawKind kind = GetParam();
-  constexpr double degree = 3.14159265358979323846 / 180;
-  const bool turned = kind == FlawKind::pop || kind == FlawKind::twist || kind == FlawKind::flip;
-  const double least = kind == FlawKind::pop ? 10 * degree : turned ? 60 * degree : 0.01, most = kind == FlawKind::pop ? 25 * degree : turned ? 150 * degree : 0.03;
   int put = 0, gone = 0;
   using Pair = std::pair<const char*, const char*>;
   const std::vector<Pair> pairs = kind == FlawKind::gripDrift ? std::vector<Pair>{{"cmu_02_07_swordplay.bvh", "CesiumMan.gltf"}}
                                                               : std::vector<Pair>{{"walk_figure8.bvh", "CesiumMan.gltf"}, {"child_zombie_walk_zup.bvh", "RobotExpressive.glb"}};
   for (const auto& [performer, character] : pairs) {
-    const TemporaryFolder folder;
-    Result<Figure> figure = readFigure(corpus + "/motion/" + performer);
-    ASSERT_TRUE(figure.ok());
-    const SkeletonMap map = truthMap(corpus, performer, *figure);
-    const Result<Motion> clean = sample(figure->clips[0], figure->skeleton);
-    ASSERT_TRUE(clean.ok());
-    // Stances and grips as the checker sees them in the clean clip.
-    JudgeCase c = corpusCase(corpus, performer, character, folder.path());
-    c.judgePlain = true;
-    const Json before = judged(c);
-    ASSERT_FALSE(before.contains("error")) << before["error"];
-    FlawPlaces places;
-    for (const Json& s : before["feet"]["list"])
-      places.stances.push_back({s["side"] == "left" ? Role::leftFoot : Role::rightFoot, s["judged"][0].get<int>() - 1, s["judged"][1].get<int>() - 1});
-    Json grip;
-    for (const Json& s : before["hands"]["spans"]) {
-      grip = {{"supportGrip", {s["first"], s["last"]}}};
-      places.grips = {{s["lead"] == "left" ? Role::rightHand : Role::leftHand, s["first"].get<int>() + 30, s["last"].get<int>() - 30}};
-      break;
-    }
-    const std::vector<Flaw> flaws = drawFlaws(kind, 8, map, *clean, places, least, most, 11, 40);
-    if (flaws.empty()) continue;
-    const Motion flawed = withFlaws(*figure, map, *clean, flaws);
-    BakedClip baked;
-    baked.motion = &flawed;
-    for (int j = 0; j < figure->skeleton.size(); ++j) baked.rotated.push_back(j);
-    c.performer = folder.file("flawed.bvh");
-    ASSERT_TRUE(writeBvh(*figure, baked, c.performer).ok());
-    Json truth{{"flaws", Json::array()}, {"broom", grip}};
-    for (const Flaw& f : flaws)
-      truth["flaws"].push_back({{"kind", flawName(f.kind)}, {"bone", roleName(f.role)}, {"frames", {f.first + 1, f.last + 1}}, {"size", turned ? f.size / degree : f.size * 1000}, {"unit", turned ? "deg" : "mm"}});
-    writeFile(folder.file("truth.json"), truth.dump());
-    c.judgePlain = false;
-    c.more = {"--truth", folder.file("truth.json")};
-    const Json r = judged(c);
-    ASSERT_FALSE(r.contains("error")) << r["error"];
-    int here = 0;
-    for (const Json& f : r["truth"]) {
-      here += f["gone"] == Json(true);
-      if (f["gone"] != Json(true))
-        std::printf("  left on %s: %s %s frames %s put %s before %s after %s\n", performer, flawName(kind).c_str(), f["role"].dump().c_str(), f["frames"].dump().c_str(), f["put"].dump().c_str(),
-                    f["before"].dump().c_str(), f["after"].dump().c_str());
-    }
-    put += static_cast<int>(flaws.size());
-    gone += here;
+    const Injected here = injected(performer, character, {kind}, 8, 11);
+    put += here.put;
+    gone += here.gone;
   }
   std::printf("%s: %d of %d put in are gone\n", flawName(kind).c_str(), gone, put);
   RecordProperty("put", put);
@@ -276,6 +298,26 @@ TEST_P(InjectedFlaws, AreGoneAfterFinish) {
 
 INSTANTIATE_TEST_SUITE_P(Kinds, InjectedFlaws,
                          testing::Values(FlawKind::slide, FlawKind::floating, FlawKind::sink, FlawKind::pop, FlawKind::flip, FlawKind::twist, FlawKind::depth, FlawKind::gripDrift));
+
+/// Flaws of all kinds at once, in clips on every kind of body.
+class InjectedInto : public testing::TestWithParam<std::pair<const char*, const char*>> {};
+
+TEST_P(InjectedInto, PairIsRidOfThem) {
+  if (!std::filesystem::exists(corpus)) GTEST_SKIP() << "no open corpus beside the project";
+  const auto [performer, character] = GetParam();
+  const Injected here = injected(performer, character, {FlawKind::slide, FlawKind::floating, FlawKind::sink, FlawKind::pop, FlawKind::flip, FlawKind::twist, FlawKind::depth}, 3, 11);
+  std::printf("%s on %s: %d of %d put in are gone; %d new jumps\n", performer, character, here.gone, here.put, here.judgement["jumps"]["newPops"].get<int>());
+  ASSERT_GT(here.put, 0);
+  EXPECT_GE(here.gone, 0.9 * here.put);
+}
+
+INSTANTIATE_TEST_SUITE_P(Pairs, InjectedInto,
+                         testing::ValuesIn([] {
+                           std::vector<std::pair<const char*, const char*>> pairs;
+                           for (const char* performer : {"walk_figure8.bvh", "gait_fullbody_walk.bvh", "child_zombie_walk_zup.bvh", "child_dab_zup.bvh", "boxing_toes.bvh", "cmu_02_07_swordplay.bvh", "cmu_02_10_wash_self.bvh", "cmu_12_01_walk_tpose_first.bvh"})
+                             for (const char* character : {"CesiumMan.gltf", "KayKit_Knight.glb", "RobotExpressive.glb", "Quaternius_Alien.fbx"}) pairs.push_back({performer, character});
+                           return pairs;
+                         }()));
 
 }  // namespace
 }  // namespace understudy

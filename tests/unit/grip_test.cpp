@@ -301,6 +301,16 @@ TEST(Grip, LeadAndSupportSwapWithoutMovingTheProp) {
   EXPECT_LT(distance((one * two).at, Vec3d{}), 1e-12);
   EXPECT_LT(angleBetween((one * two).turn, Quatd{}), 1e-9);
   EXPECT_EQ(swappedGrip(swapped), grip);
+
+  // An artist's choice of the other hand means that; a hold that is given anew is taken as it is.
+  Repair chosen = repair;
+  std::get<GripRepair>(chosen.action).leadLeft = true;
+  EXPECT_EQ(std::get<GripRepair>(ledAsChosen(repair, chosen).action), swapped);
+  std::get<GripRepair>(chosen.action).leadGrip.position.y += 0.1;
+  EXPECT_EQ(ledAsChosen(repair, chosen), chosen);
+  chosen = repair;
+  std::get<GripRepair>(chosen.action).slide = 0.05;
+  EXPECT_EQ(ledAsChosen(repair, chosen), chosen);
 }
 
 TEST(Grip, AMirroredGripIsTheMirrorImage) {

@@ -109,12 +109,11 @@ HandOverDialog::HandOverDialog(Document& document, QWidget* parent) : QDialog(pa
   connect(&document, &Document::handedOver, this, [this](const HandOverReport& report) {
     QString text = tr("Written: %1").arg(report.path);
     if (report.measured) {
-      const auto figure = document_.figure(Cast::character);
       const Fidelity& f = report.fidelity;
-      if (f.worstJoint >= 0 && figure)
+      if (!f.worstJoint.empty())
         text += tr("\nRead back: at most %1 mm off (%2, frame %3).")
                     .arg(f.worstMillimetres, 0, 'f', 4)
-                    .arg(jointText(*figure, f.worstJoint))
+                    .arg(QString::fromStdString(f.worstJoint))
                     .arg(f.worstFrame + document_.take().firstFrame);
       else
         text += tr("\nRead back: no difference.");

@@ -16,6 +16,7 @@
 #include "app/editor/document/spans.h"
 #include "app/editor/panels/field_widgets.h"
 #include "app/editor/panels/form_builder.h"
+#include "core/repair/grip.h"
 #include "core/take/edits.h"
 
 namespace understudy::editor {
@@ -30,7 +31,7 @@ void RepairForm::write(const Change& change, const QString& mergeKey) {
   if (!repair) return;
   Repair next = *repair;
   change(next);
-  changeItem(document_, std::move(next), tr("Change %1").arg(kindText(*repair)), mergeKey);
+  changeItem(document_, ledAsChosen(*repair, std::move(next)), tr("Change %1").arg(kindText(*repair)), mergeKey);
 }
 
 void RepairForm::show(const Repair& repair) {
