@@ -16,8 +16,6 @@ constexpr int rounds[] = {6, 5, 4, 3, 2, 2};
 constexpr int spread = 6 + 5 + 4 + 3 + 2 + 2;
 /// Turns of an arm's bones beyond this are told, radians (15°).
 constexpr double toldFrom = 0.2617994;
-/// Seconds around a hold in which arms are looked at as well, and in which that fades out.
-constexpr double fadeSeconds = 0.35;
 /// Metres won a metre moved from which on all of a solution is taken.
 constexpr double worthwhile = 0.2;
 
@@ -59,17 +57,30 @@ class ClearanceLayer final : public RepairLayer {
                  ClearedHands hands)
       : RepairLayer(std::move(context), std::move(repairs)), model_(std::move(model)), tasks_(std::move(tasks)), hands_(hands) {
     fits_ = armFits(*context_, *model_);
+    gripsMatter_ = gripsMatterToFreeArms(*context_, repairs_);
     stride_ = std::max(1, static_cast<int>(std::lround(context_->rate.hertz() / nodesPerSecond)));
   }
 
-  /// Of a touch also the time around it in which its arm is cleared as one that holds; of a grip the whole clip, as the arms it joins
-  /// are cleared together all along.
+  /// Of a hold all the time of those it meets, in which arms are cleared as ones that hold; of a clearance what of its span has holds in
+  /// it. Holds do nothing to free arms, but for what they put into hands.
   [[nodiscard]] FrameSpan extent(std::size_t repair) const override {
-    const FrameSpan acting = frames_[repair].acting();
-    if (acting.empty() || std::holds_alternative<ClearanceRepair>(repairs_[repair]->action)) return acting;
-    if (std::holds_alternative<GripRepair>(repairs_[repair]->action)) return {0, context_->frames - 1};
-    const int around = static_cast<int>(std::ceil(2 * fadeSeconds * context_->rate.hertz()));
-    return widened(acting, around, around);
+    const Repair& what = *repairs_[repair];
+    const FrameSpan clip{0, context_->frames - 1};
+    if (std::holds_alternative<ClearanceRepair>(what.action)) {
+      FrameSpan hull;
+      for (const ClearanceTask& task : tasks_) hull = hull.empty() ? task.span : FrameSpan{std::min(hull.first, task.span.first), std::max(hull.last, task.span.last)};
+      return common(frames_[repair].acting(), hull);
+    }
+    const auto* grip = std::get_if<GripRepair>(&what.action);
+    if (hands_ == ClearedHands::free) return grip && grip->prop != 0 && gripsMatter_ ? clip : FrameSpan{};
+    // A touch of a prop takes the hand of the grip that leads it, wherever that is.
+    if (grip && grip->prop != 0)
+      for (const Repair* other : repairs_)
+        if (const auto* touch = std::get_if<TouchRepair>(&other->action); touch && touch->prop == grip->prop) return clip;
+    for (const ClearanceTask& task : tasks_)
+      for (const ClearedArm& arm : task.arms)
+        if (std::find(arm.holders.begin(), arm.holders.end(), repair) != arm.holders.end()) return task.span;
+    return {};
   }
   [[nodiscard]] FrameSpan affected(FrameSpan changed) const override { return widened(changed, support(), support()); }
 
@@ -79,6 +90,7 @@ class ClearanceLayer final : public RepairLayer {
       for (const ClearedArm& arm : task.arms)
         if (const LimbRig& limb = context_->arms[static_cast<std::size_t>(arm.side)]; limb.detached) out.push_back(limb.end);
     std::sort(out.begin(), out.end());
+    out.erase(std::unique(out.begin(), out.end()), out.end());
     return out;
   }
 
@@ -87,9 +99,11 @@ class ClearanceLayer final : public RepairLayer {
     Poser poser(*context_), writer(*context_);
     std::vector<char> written(static_cast<std::size_t>(frames.count()), 0);
     for (const ClearanceTask& task : tasks_) {
+      const FrameSpan own = common(frames, task.span);
+      if (own.empty()) continue;
       Run run(*this, task, in, poser);
-      run.solve(frames);
-      for (int f = frames.first; f <= frames.last; ++f) {
+      run.solve(own);
+      for (int f = own.first; f <= own.last; ++f) {
         const ArmChanges x = run.at(f);
         if (nothing(x)) continue;
         // The second task of a frame goes on from what the first has left there.
@@ -328,6 +342,7 @@ class ClearanceLayer final : public RepairLayer {
   std::shared_ptr<const std::array<ArmFit, 2>> fits_;
   std::vector<ClearanceTask> tasks_;
   ClearedHands hands_;
+  bool gripsMatter_ = false;
   int stride_ = 1;
 };
 

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <numeric>
 
 #include "core/repair/grip.h"
 
@@ -45,12 +46,12 @@ std::vector<Vec3d> outlineOf(const PropItem& prop) {
   return out;
 }
 
-/// What lies in a hand. Where its grips hold a prop in several ways, the first counts.
-HeldProp heldBy(const RepairContext& context, const std::vector<const Repair*>& repairs, int side, bool both) {
+/// What lies in a hand by the grips among `which`. Where they hold a prop in several ways, the first counts.
+HeldProp heldBy(const RepairContext& context, const std::vector<const Repair*>& repairs, const std::vector<std::size_t>& which, int side, bool both) {
   HeldProp out;
   std::optional<Rigid> place;
   const PropItem* prop = nullptr;
-  for (std::size_t r = 0; r < repairs.size(); ++r) {
+  for (const std::size_t r : which) {
     const auto* grip = std::get_if<GripRepair>(&repairs[r]->action);
     if (!grip || grip->prop == 0 || !grip->anchored || grip->leadLeft != (side == 0) || (prop && prop->id != grip->prop)) continue;
     for (const PropItem& item : context.props)
@@ -77,68 +78,136 @@ HeldProp heldBy(const RepairContext& context, const std::vector<const Repair*>& 
   return out;
 }
 
+/// Holds that meet in time, and the frames in which arms are looked at for them.
+struct Holds {
+  FrameSpan span;
+  std::vector<std::size_t> repairs;  // ascending
+  bool together = false;             // both hands hold one thing
+};
+
+std::vector<Holds> holdsOf(const RepairContext& context, const std::vector<const Repair*>& repairs) {
+  std::vector<Holds> out;
+  const int around = static_cast<int>(std::ceil(2 * fadeSeconds * context.rate.hertz()));
+  for (std::size_t r = 0; r < repairs.size(); ++r) {
+    const bool together = twoHanded(context, *repairs[r]) != nullptr;
+    if (!together && !touches(context, *repairs[r], 0, repairs) && !touches(context, *repairs[r], 1, repairs)) continue;
+    const FrameSpan span = common(widened(repairFrames(*repairs[r], context.rate, context.frames).acting(), around, around), {0, context.frames - 1});
+    if (!span.empty()) out.push_back({span, {r}, together});
+  }
+  std::stable_sort(out.begin(), out.end(), [](const Holds& a, const Holds& b) { return a.span.first < b.span.first; });
+  std::vector<Holds> met;
+  for (Holds& holds : out) {
+    if (met.empty() || common(met.back().span, holds.span).empty()) {
+      met.push_back(std::move(holds));
+      continue;
+    }
+    Holds& last = met.back();
+    last.span.last = std::max(last.span.last, holds.span.last);
+    last.together = last.together || holds.together;
+    last.repairs.insert(last.repairs.end(), holds.repairs.begin(), holds.repairs.end());
+  }
+  for (Holds& holds : met) std::sort(holds.repairs.begin(), holds.repairs.end());
+  return met;
+}
+
+/// What clearances ask of each arm all along, if anything; no arm where they ask nothing.
+struct Asked {
+  ClearanceTask task;
+  bool prop = false;
+};
+
+Asked askedOf(const RepairContext& context, const std::vector<const Repair*>& repairs, int side, ClearedHands hands, Issues& issues) {
+  Asked out;
+  ClearanceTask& task = out.task;
+  ClearedArm arm;
+  arm.side = side;
+  arm.settings.handStays = hands == ClearedHands::stay;
+  arm.settings.torso = arm.settings.head = arm.settings.thighs = false;
+  for (std::size_t r = 0; r < repairs.size(); ++r) {
+    const auto* what = std::get_if<ClearanceRepair>(&repairs[r]->action);
+    if (!what) continue;
+    bool meant = what->limbs.empty();
+    for (const std::string& name : what->limbs) {
+      const Result<int> joint = findBone(context, name);
+      if (!joint) {
+        if (side == 0) issues.push_back(makeWarning(joint.error().what, describe(*repairs[r]), joint.error().todo));
+        continue;
+      }
+      const LimbRig& limb = context.arms[static_cast<std::size_t>(side)];
+      meant = meant || *joint == limb.root || *joint == limb.mid || *joint == limb.end;
+    }
+    if (!meant) continue;
+    const auto body = [&](const char* name) { return what->bodies.empty() || std::find(what->bodies.begin(), what->bodies.end(), name) != what->bodies.end(); };
+    arm.settings.torso = arm.settings.torso || body("torso");
+    arm.settings.head = arm.settings.head || body("head");
+    arm.settings.thighs = arm.settings.thighs || body("thighs");
+    task.margin = std::max(task.margin, context.scaled(what->margin));
+    task.repairs.push_back(r);
+    out.prop = out.prop || what->prop;
+  }
+  if (!task.repairs.empty()) task.arms.push_back(std::move(arm));
+  return out;
+}
+
+/// Both arms in one: what both hands hold moves with both.
+ClearanceTask together(ClearanceTask both, ClearanceTask other) {
+  both.arms.push_back(std::move(other.arms.front()));
+  both.margin = std::max(both.margin, other.margin);
+  const auto join = [](std::vector<std::size_t>& to, const std::vector<std::size_t>& more) {
+    to.insert(to.end(), more.begin(), more.end());
+    std::sort(to.begin(), to.end());
+    to.erase(std::unique(to.begin(), to.end()), to.end());
+  };
+  join(both.repairs, other.repairs);
+  join(both.pins, other.pins);
+  return both;
+}
+
 }  // namespace
+
+bool gripsMatterToFreeArms(const RepairContext& context, const std::vector<const Repair*>& repairs) {
+  for (const PropItem& item : context.props)
+    if (!item.holders.empty()) return true;
+  return std::any_of(repairs.begin(), repairs.end(), [](const Repair* repair) {
+    const auto* grip = std::get_if<GripRepair>(&repair->action);
+    return grip && grip->prop != 0 && !grip->support;
+  });
+}
 
 std::vector<ClearanceTask> clearanceTasks(const RepairContext& context, const std::vector<const Repair*>& repairs, ClearedHands hands, Issues& issues) {
   std::vector<ClearanceTask> tasks;
-  for (int side = 0; side < 2; ++side) {
-    ClearanceTask task;
-    ClearedArm arm;
-    arm.side = side;
-    arm.settings.handStays = hands == ClearedHands::stay;
-    arm.settings.torso = arm.settings.head = arm.settings.thighs = false;
-    bool prop = false;
-    for (std::size_t r = 0; r < repairs.size(); ++r) {
-      const auto* what = std::get_if<ClearanceRepair>(&repairs[r]->action);
-      if (!what) continue;
-      bool meant = what->limbs.empty();
-      for (const std::string& name : what->limbs) {
-        const Result<int> joint = findBone(context, name);
-        if (!joint) {
-          if (side == 0) issues.push_back(makeWarning(joint.error().what, describe(*repairs[r]), joint.error().todo));
-          continue;
-        }
-        const LimbRig& limb = context.arms[static_cast<std::size_t>(side)];
-        meant = meant || *joint == limb.root || *joint == limb.mid || *joint == limb.end;
-      }
-      if (!meant) continue;
-      const auto body = [&](const char* name) { return what->bodies.empty() || std::find(what->bodies.begin(), what->bodies.end(), name) != what->bodies.end(); };
-      arm.settings.torso = arm.settings.torso || body("torso");
-      arm.settings.head = arm.settings.head || body("head");
-      arm.settings.thighs = arm.settings.thighs || body("thighs");
-      task.margin = std::max(task.margin, context.scaled(what->margin));
-      task.repairs.push_back(r);
-      prop = prop || what->prop;
+  std::array<Asked, 2> asked;
+  for (int side = 0; side < 2; ++side) asked[static_cast<std::size_t>(side)] = askedOf(context, repairs, side, hands, issues);
+  if (hands == ClearedHands::free) {
+    std::vector<std::size_t> all(repairs.size());
+    std::iota(all.begin(), all.end(), std::size_t{0});
+    for (Asked& of : asked) {
+      if (of.task.arms.empty()) continue;
+      ClearedArm& arm = of.task.arms.front();
+      if (of.prop) arm.held = heldBy(context, repairs, all, arm.side, false);
+      of.task.span = {0, context.frames - 1};
+      tasks.push_back(std::move(of.task));
     }
-    if (task.repairs.empty()) continue;
-    for (std::size_t r = 0; r < repairs.size(); ++r) {
-      if (twoHanded(context, *repairs[r])) {
-        task.grips.push_back(r);
-        arm.holders.push_back(r);
-      }
-      if (hands == ClearedHands::stay && touches(context, *repairs[r], side, repairs)) {
-        task.pins.push_back(r);
-        arm.holders.push_back(r);
-      }
-    }
-    if (hands == ClearedHands::stay && arm.holders.empty()) continue;
-    if (prop) arm.held = heldBy(context, repairs, side, hands == ClearedHands::stay);
-    task.arms.push_back(std::move(arm));
-    tasks.push_back(std::move(task));
+    return tasks;
   }
-  // What both hands hold moves with both.
-  if (hands == ClearedHands::stay && tasks.size() == 2 && !tasks[0].grips.empty()) {
-    ClearanceTask& both = tasks[0];
-    both.arms.push_back(std::move(tasks[1].arms.front()));
-    both.margin = std::max(both.margin, tasks[1].margin);
-    const auto join = [](std::vector<std::size_t>& to, const std::vector<std::size_t>& more) {
-      to.insert(to.end(), more.begin(), more.end());
-      std::sort(to.begin(), to.end());
-      to.erase(std::unique(to.begin(), to.end()), to.end());
-    };
-    join(both.repairs, tasks[1].repairs);
-    join(both.pins, tasks[1].pins);
-    tasks.pop_back();
+  for (const Holds& holds : holdsOf(context, repairs)) {
+    std::vector<ClearanceTask> own;
+    for (const Asked& of : asked) {
+      if (of.task.arms.empty()) continue;
+      ClearanceTask task = of.task;
+      ClearedArm& arm = task.arms.front();
+      for (const std::size_t r : holds.repairs) {
+        const bool touched = touches(context, *repairs[r], arm.side, repairs);
+        if (touched) task.pins.push_back(r);
+        if (touched || twoHanded(context, *repairs[r])) arm.holders.push_back(r);
+      }
+      if (arm.holders.empty()) continue;
+      if (of.prop) arm.held = heldBy(context, repairs, holds.repairs, arm.side, true);
+      task.span = holds.span;
+      own.push_back(std::move(task));
+    }
+    if (holds.together && own.size() == 2) own = {together(std::move(own[0]), std::move(own[1]))};
+    tasks.insert(tasks.end(), std::make_move_iterator(own.begin()), std::make_move_iterator(own.end()));
   }
   return tasks;
 }

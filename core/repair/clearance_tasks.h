@@ -25,6 +25,7 @@ struct ClearedArm {
 
 /// Arms that are cleared together.
 struct ClearanceTask {
+  FrameSpan span;                    // that it may write: other tasks of its arms have others
   std::vector<ClearedArm> arms;      // one, or both where one thing is in both hands
   double margin = 0;                 // metres
   std::vector<std::size_t> repairs;  // clearances of the layer that speak of them
@@ -32,7 +33,14 @@ struct ClearanceTask {
   std::vector<std::size_t> pins;     // touches that hold what a shift of the grips would move
 };
 
-/// `frames`: when each repair acts. Names that mean no bone are told in `issues`.
+/// Seconds around a hold in which arms are looked at as well, and in which that fades out.
+inline constexpr double fadeSeconds = 0.35;
+
+/// Holds are put together with those they meet in time, so that nothing depends on a hold elsewhere. Names that mean no bone are told in
+/// `issues`.
 [[nodiscard]] std::vector<ClearanceTask> clearanceTasks(const RepairContext& context, const std::vector<const Repair*>& repairs, ClearedHands hands, Issues& issues);
+
+/// Whether a grip may change what arms without a hold do, by what it puts into their hands.
+[[nodiscard]] bool gripsMatterToFreeArms(const RepairContext& context, const std::vector<const Repair*>& repairs);
 
 }  // namespace understudy
