@@ -88,6 +88,18 @@ void keepLocked(const RepairContext& context, const TiledMotion& in, FrameSpan f
   }
 }
 
+/// The frames among `spans` in which two versions differ.
+std::vector<FrameSpan> differing(const TiledMotion& a, const TiledMotion& b, const std::vector<FrameSpan>& spans) {
+  std::vector<FrameSpan> out;
+  for (const FrameSpan& s : spans)
+    for (int f = s.first; f <= s.last; ++f) {
+      if (a.sameAt(b, f)) continue;
+      if (!out.empty() && out.back().last == f - 1) out.back().last = f;
+      else out.push_back({f, f});
+    }
+  return joined(std::move(out));
+}
+
 std::vector<Residual> residualsFor(const RepairLayer& layer, const std::vector<Residual>& old, const std::vector<FrameSpan>& again, int frames) {
   std::vector<Residual> all;
   for (std::size_t i = 0; i < layer.repairs().size(); ++i) {
@@ -190,6 +202,12 @@ Result<std::shared_ptr<const StageRun>> runStage(RepairStage stage, const std::s
       control.threads);
   if (control.stopped()) return RunControl::cancelled();
   for (const FrameSpan& s : chunks) next.framesRun += s.count();
+  // What came out as it was before is no matter to the stages that follow.
+  if (last && !fresh && run.context == context && run.out.movedJoints() == next.out.movedJoints() && run.out.frames() == frames) {
+    changed = differing(run.out, next.out, changed);
+    next.out.shareTiles(run.out);
+  }
+  next.out.shareTiles(in);
   return std::shared_ptr<const StageRun>(std::move(result));
 }
 

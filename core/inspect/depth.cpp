@@ -3,7 +3,6 @@
 #include <algorithm>
 #include <cstdio>
 
-#include "core/body/body_model.h"
 #include "core/repair/clearance.h"
 
 namespace understudy {
@@ -11,8 +10,7 @@ namespace understudy {
 Findings depthFindings(const RepairContext& context, const TiledMotion& motion, const DepthSettings& settings) {
   Findings list;
   if (!context.figure || context.figure->meshes.empty() || (!context.arms[0].complete() && !context.arms[1].complete())) return list;
-  const std::shared_ptr<const BodyModel> model = bodyModelOf(context);
-  const std::array<std::vector<float>, 2> depths = armDepths(context, *model, motion);
+  const ArmDepths depths = armDepths(context, motion);
   const double least = context.scaled(settings.least);
   const int join = std::max(1, static_cast<int>(settings.join * context.rate.hertz()));
   for (int side = 0; side < 2; ++side) {

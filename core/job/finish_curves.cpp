@@ -241,7 +241,7 @@ void addCurves(FinishReport& report, const Finished& finished, const Sources& so
       add(plot, CurveRole::before, "before", gapOf(paths.before[l], paths.before[r], first, last));
       add(plot, CurveRole::after, "after", gapOf(paths.after[l], paths.after[r], first, last));
     } else if (finding.kind == "depth" && finding.state != FindingState::hint && (joint == context.arms[0].root || joint == context.arms[1].root)) {
-      if (!depths) depths = {armDepths(context, *bodyModelOf(context), seen.stageInputs.front()), armDepths(context, *bodyModelOf(context), seen.untrimmed)};
+      if (!depths) depths = {armDepths(context, seen.stageInputs.front()), armDepths(context, seen.untrimmed)};
       const auto side = static_cast<std::size_t>(joint == context.arms[1].root);
       const auto curve = [&](const std::vector<float>& depth) {
         Curve values;

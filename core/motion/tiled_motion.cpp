@@ -1,6 +1,7 @@
 #include "core/motion/tiled_motion.h"
 
 #include <algorithm>
+#include <cstring>
 
 namespace understudy {
 namespace {
@@ -103,6 +104,23 @@ void TiledMotion::copyFrame(const Skeleton& skeleton, const TiledMotion& from, i
   const Tile& tile = tileOf(frame);
   const auto scales = from.scalesAt(frame);
   std::copy(scales.begin(), scales.end(), tile.writable->scales.begin() + static_cast<std::ptrdiff_t>(static_cast<std::size_t>(inOwner(tile, frame)) * scales.size()));
+}
+
+bool TiledMotion::sameAt(const TiledMotion& other, int frame) const {
+  const auto same = [](const auto& a, const auto& b) { return a.data() == b.data() || a.empty() || std::memcmp(a.data(), b.data(), a.size_bytes()) == 0; };
+  return same(rotationsAt(frame), other.rotationsAt(frame)) && same(translationsAt(frame), other.translationsAt(frame)) && same(scalesAt(frame), other.scalesAt(frame));
+}
+
+void TiledMotion::shareTiles(const TiledMotion& other) {
+  if (offset_ != 0 || other.offset_ != 0 || frames_ != other.frames_ || movedJoints() != other.movedJoints() || scaledJoints() != other.scaledJoints()) return;
+  for (std::size_t t = 0; t < tiles_.size(); ++t) {
+    const Tile& theirs = other.tiles_[t];
+    if (tiles_[t].owner == theirs.owner) continue;
+    const int first = static_cast<int>(t) * tileFrames, end = std::min(first + tileFrames, frames_);
+    bool same = true;
+    for (int f = first; same && f < end; ++f) same = sameAt(other, f);
+    if (same) tiles_[t] = {theirs.owner, theirs.first, nullptr};
+  }
 }
 
 TiledMotion TiledMotion::withMoved(const Skeleton& skeleton, const std::vector<int>& joints) const {

@@ -39,6 +39,10 @@ class TiledMotion {
   /// Takes a frame's rotations, translations and scales from a motion of the same skeleton, into one that is writable there.
   /// Tracks that `from` lacks get the rest position.
   void copyFrame(const Skeleton& skeleton, const TiledMotion& from, int frame);
+  /// Whether a frame holds the same bytes as that of a motion with the same tracks.
+  [[nodiscard]] bool sameAt(const TiledMotion& other, int frame) const;
+  /// Shares tiles with another version of the whole motion wherever both hold the same bytes; shared ones are not written to any more.
+  void shareTiles(const TiledMotion& other);
   /// The same motion with translation tracks for these joints as well, filled with their rest positions.
   [[nodiscard]] TiledMotion withMoved(const Skeleton& skeleton, const std::vector<int>& joints) const;
   /// Only of a version made by writable(), at the frames it was made for.

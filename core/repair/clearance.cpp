@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <optional>
 
 #include "core/repair/arm_solve.h"
 #include "core/repair/clearance_tasks.h"
@@ -371,23 +372,6 @@ RepairLayerPtr makeClearanceLayer(std::shared_ptr<const RepairContext> context, 
   std::erase_if(tasks, [](const ClearanceTask& task) { return task.arms.empty(); });
   if (tasks.empty()) return nullptr;
   return std::make_shared<ClearanceLayer>(std::move(context), std::move(repairs), std::move(model), std::move(tasks), hands);
-}
-
-std::array<std::vector<float>, 2> armDepths(const RepairContext& context, const BodyModel& model, const TiledMotion& motion) {
-  std::array<std::vector<float>, 2> out;
-  const std::shared_ptr<const BodyModel> shared(&model, [](const BodyModel*) {});
-  Poser poser(context);
-  std::array<ArmClearer, 2> arms{ArmClearer(context, shared, 0, {}), ArmClearer(context, shared, 1, {})};
-  for (auto& side : out) side.assign(static_cast<std::size_t>(motion.frames()), 0.0f);
-  for (int f = 0; f < motion.frames(); ++f) {
-    poser.load(motion, f);
-    for (std::size_t side = 0; side < 2; ++side) {
-      if (!arms[side].able()) continue;
-      arms[side].load(poser);
-      out[side][static_cast<std::size_t>(f)] = static_cast<float>(arms[side].deepest());
-    }
-  }
-  return out;
 }
 
 }  // namespace understudy

@@ -16,7 +16,9 @@ enum class ClearedHands : unsigned char { free, stay };
 /// The character's body as grids, built once for the same content.
 [[nodiscard]] std::shared_ptr<const BodyModel> bodyModelOf(const RepairContext& context);
 
-/// How deep each arm (left, right) is in the body at every frame of a motion, metres; 0 where it is clear.
-[[nodiscard]] std::array<std::vector<float>, 2> armDepths(const RepairContext& context, const BodyModel& model, const TiledMotion& motion);
+/// How deep each arm (left, right) is in the body at every frame of a motion, metres; 0 where it is clear. What was asked of the character's
+/// last motions is remembered frame by frame. `threads` as in parallelFor().
+using ArmDepths = std::array<std::vector<float>, 2>;
+[[nodiscard]] ArmDepths armDepths(const RepairContext& context, const TiledMotion& motion, int threads = 0);
 
 }  // namespace understudy

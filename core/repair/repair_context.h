@@ -37,6 +37,14 @@ class ContextParts {
     if (!slot) slot = std::make_shared<const T>(make());
     return std::static_pointer_cast<const T>(slot);
   }
+  /// The part of type T, empty at first: for what is remembered.
+  template <class T>
+  [[nodiscard]] std::shared_ptr<const T> get() {
+    const std::scoped_lock lock(guard_);
+    std::shared_ptr<const void>& slot = parts_[std::type_index(typeid(T))];
+    if (!slot) slot = std::make_shared<const T>();
+    return std::static_pointer_cast<const T>(slot);
+  }
 
  private:
   std::recursive_mutex guard_;
