@@ -26,6 +26,22 @@ double openest(const LegFrame& leg, const Vec3d& hinge) {
   return std::sqrt(std::max(0.0, thigh * thigh + shank * shank + 2 * (knee.along + knee.size))) / std::max(thigh + shank, 1e-9);
 }
 
+/// Children of the hips that carry trunk, head or arms and no leg, ascending: what is not to turn with the pelvis.
+std::vector<int> trunkOf(const RepairContext& context, const std::array<PlantLeg, 2>& legs) {
+  std::vector<int> out;
+  const Skeleton& skeleton = context.figure->skeleton;
+  const int hips = context.joint(Role::hips);
+  if (hips < 0) return out;
+  const auto carries = [&](int top, int j) { return j >= 0 && (j == top || isAncestor(skeleton, top, j)); };
+  for (int j = 0; j < skeleton.size(); ++j) {
+    if (skeleton.parents[static_cast<std::size_t>(j)] != hips) continue;
+    if (std::any_of(legs.begin(), legs.end(), [&](const PlantLeg& leg) { return carries(j, leg.limb.root); })) continue;
+    constexpr std::array<Role, 7> roles{Role::spine, Role::chest, Role::upperChest, Role::neck, Role::head, Role::leftUpperArm, Role::rightUpperArm};
+    if (std::any_of(roles.begin(), roles.end(), [&](Role role) { return carries(j, context.joint(role)); })) out.push_back(j);
+  }
+  return out;
+}
+
 }  // namespace
 
 LegsPose::LegsPose(const RepairContext& context, const std::array<PlantLeg, 2>& legs) : context_(context), legs_(legs) {
@@ -35,6 +51,8 @@ LegsPose::LegsPose(const RepairContext& context, const std::array<PlantLeg, 2>& 
   std::vector<int> ends{hips};
   for (const PlantLeg& leg : legs)
     for (const int j : {leg.limb.root, leg.limb.mid, leg.limb.end, leg.limb.tip}) ends.push_back(j);
+  const std::vector<int> trunk = trunkOf(context, legs);
+  ends.insert(ends.end(), trunk.begin(), trunk.end());
   for (int j : ends)
     for (; j >= 0; j = rig.parents[static_cast<std::size_t>(j)]) needed[static_cast<std::size_t>(j)] = 1;
   slotOf_.assign(needed.size(), -1);
@@ -54,6 +72,8 @@ LegsPose::LegsPose(const RepairContext& context, const std::array<PlantLeg, 2>& 
     }
     if (hips >= 0 && below(hips, joints_[s])) hipSlots_.push_back(static_cast<int>(s));
   }
+  for (const int j : trunk) trunkSlots_.push_back(slotOf_[static_cast<std::size_t>(j)]);
+  if (!trunkSlots_.empty()) trunk_ = trunkSlots_.front();
   local_.resize(joints_.size());
   rotation_.resize(joints_.size());
   translation_.resize(joints_.size());
@@ -135,13 +155,26 @@ void LegsPose::shift(int slot, const Vec3d& by) {
   moved_[s] = 1;
 }
 
-void LegsPose::move(const Vec3d& by) {
+void LegsPose::move(const Vec3d& by, const Vec3d& turned) {
+  const Quatd turns = expOf(turned);
+  const Vec3d about = pivot();
   const auto moved = [&](int joint, const std::vector<int>& slots) {
-    shift(slotOf_[static_cast<std::size_t>(joint)], by);
-    for (const int s : slots) position_[static_cast<std::size_t>(s)] += by;
+    const auto s = static_cast<std::size_t>(slotOf_[static_cast<std::size_t>(joint)]);
+    const Vec3d arm = position_[s] - about, goes = turned == Vec3d{} ? by : by + rotate(turns, arm) - arm;
+    shift(static_cast<int>(s), goes);
+    for (const int k : slots) position_[static_cast<std::size_t>(k)] += goes;
   };
   const int hips = context_.joint(Role::hips);
+  std::vector<Quatd> kept;
+  for (const int s : trunkSlots_) kept.push_back(rotation_[static_cast<std::size_t>(s)]);
   moved(hips, hipSlots_);
+  if (turned != Vec3d{}) {
+    const int slot = slotOf_[static_cast<std::size_t>(hips)];
+    turn(slot, turns * rotation_[static_cast<std::size_t>(slot)]);
+    carry(hipSlots_);
+    for (std::size_t k = 0; k < trunkSlots_.size(); ++k) turn(trunkSlots_[k], kept[k]);
+    carry(trunkSlots_);
+  }
   for (std::size_t side = 0; side < 2; ++side) {
     const LimbRig& limb = legs_[side].limb;
     if (!limb.complete()) continue;

@@ -32,8 +32,11 @@ class LegsPose {
 
   void load(const TiledMotion& motion, int frame);
   [[nodiscard]] LegFrame leg(int side) const;
-  /// Moves the hips and all below, legs and feet that hang elsewhere included.
-  void move(const Vec3d& by);
+  /// What the pelvis turns about: the joint below the hips that carries the trunk, else the hips' own.
+  [[nodiscard]] const Vec3d& pivot() const { return position_[static_cast<std::size_t>(trunk_ >= 0 ? trunk_ : slotOf_[static_cast<std::size_t>(context_.joint(Role::hips))])]; }
+  /// Moves the hips and all below, legs and feet that hang elsewhere included; `turn` (a world rotation vector) turns the pelvis about
+  /// the pivot and leaves trunk and legs as they are turned.
+  void move(const Vec3d& by, const Vec3d& turn = {});
   /// Turns a leg, its hip where it is already.
   void set(int side, const LegFrame& leg);
   /// Writes what was changed since load().
@@ -52,6 +55,8 @@ class LegsPose {
   std::vector<int> slotOf_;
   std::array<std::vector<int>, 2> legSlots_;  // thigh and all below it, feet that hang elsewhere too
   std::vector<int> hipSlots_;              // hips and all below them
+  std::vector<int> trunkSlots_;            // joints below the hips that carry trunk, head or arms
+  int trunk_ = -1;                         // the first of them
   std::vector<Quatd> local_, rotation_;
   std::vector<Vec3d> translation_, position_;
   std::vector<char> turned_, moved_;

@@ -9,7 +9,6 @@
 namespace understudy {
 namespace {
 
-constexpr double alongLeg = 8;       // how much more a foot's way along its leg counts for the pelvis than across
 constexpr double aboutToLand = 0.7;  // how much one that comes down counts: the pelvis is there when it lands
 constexpr double onTheBall = 0.2;    // how much a foot counts that can rise further
 constexpr double onTheWay = 0.05;    // how much a foot counts that is on its way to or from the ground
@@ -93,6 +92,7 @@ void PlantRun::load() {
   for (int f = needed.first; f <= needed.last; ++f) {
     pose_.load(in_, f);
     for (int side = 0; side < 2; ++side) own_.legs[static_cast<std::size_t>(side)].push_back(leg(side).limb.complete() ? pose_.leg(side) : LegFrame{});
+    own_.pivots.push_back(pose_.pivot());
   }
   standing_.resize(plan_.stays.size());
   rolls_.resize(plan_.stays.size());
@@ -104,17 +104,24 @@ void PlantRun::load() {
     PelvisWay sum;
     for (int k = 0; k <= 2 * r; ++k) {
       const PelvisWay& w = raw[static_cast<std::size_t>(f - ways.first + k)];
-      sum.follows += w.follows * plan_.kernel[static_cast<std::size_t>(k)];
+      sum.goes = sum.goes + w.goes * plan_.kernel[static_cast<std::size_t>(k)];
       sum.lift += w.lift * plan_.kernel[static_cast<std::size_t>(k)];
     }
-    way_.push_back(sum.follows + Vec3d{0, sum.lift, 0});
+    way_.push_back(sum.goes);
     lift_.push_back(sum.lift);
   }
   for (const int i : near_) {
     if (!mine_[static_cast<std::size_t>(i)]) continue;
-    const FrameSpan span = stay(i).span;
-    stand(i, {way_.begin() + (span.first - ways.first), way_.begin() + (span.last + 1 - ways.first)});
+    std::vector<Vec3d> by;
+    for (int f = stay(i).span.first; f <= stay(i).span.last; ++f) by.push_back(goes(stay(i).side, f, way(f)));
+    stand(i, by);
   }
+}
+
+std::vector<Vec3d> PlantRun::movesIn(const Stay& s) const {
+  std::vector<Vec3d> out;
+  for (int f = s.span.first; f <= s.span.last; ++f) out.push_back(moves(s.side, f));
+  return out;
 }
 
 std::vector<LegFrame> PlantRun::ownIn(const Stay& s) const {
@@ -140,9 +147,13 @@ void PlantRun::stand(int index, const std::vector<Vec3d>& by, const Roll& roll, 
 // Where the feet that stand would have the pelvis, before it is smoothed: raised as their anchors say, and gone with them as far
 // as it may.
 PelvisWay PlantRun::rawWay(int frame) const {
-  Mat3d sum({}, {}, {});
-  Vec3d wanted;
-  double lift = 0, weight = 0, presence = 0;
+  struct Foot {
+    Vec3d at;
+    int side;
+    double weight;
+  };
+  std::vector<Foot> feet;
+  double lift = 0, weight = 0, presence = 0, most = 0;
   for (const int i : near_) {
     const Stay& s = stay(i);
     double a = 1;
@@ -151,26 +162,35 @@ PelvisWay PlantRun::rawWay(int frame) const {
     if (a <= 0) continue;
     presence = std::max(presence, a);
     const int at = std::clamp(frame, s.span.first, std::min(s.release - 1, s.span.last));
-    const LegFrame& leg_ = own(s.side, at);
-    const Vec3d change = standing(i, at).at - leg_.foot.at - Vec3d{0, s.lift * s.weight, 0}, along = normalised(leg_.foot.at - leg_.hip, Vec3d{0, 1, 0});
     const double w = standingWeight(s, frame) + (frame < s.span.first ? aboutToLand : onTheWay) * a;
-    // The knee asks for the leg's length much more than for its direction.
-    const double stiff = alongLeg * w * dot(along, change);
-    sum.cx += Vec3d{w, 0, 0} + along * (alongLeg * w * along.x);
-    sum.cy += Vec3d{0, w, 0} + along * (alongLeg * w * along.y);
-    sum.cz += Vec3d{0, 0, w} + along * (alongLeg * w * along.z);
-    wanted += change * w + along * stiff;
+    // One that does not stand here keeps the change it has where it does.
+    const LegFrame& there = own(s.side, at);
+    const int here = std::clamp(frame, clip_.first, clip_.last);
+    feet.push_back({own(s.side, here).foot.at + (standing(i, at).at - there.foot.at), s.side, w});
+    most = std::max(most, w);
     lift += w * s.lift * s.weight;
     weight += w;
   }
-  Vec3d follows;
-  if (weight > 0) {
-    follows = inverse(sum) * wanted * presence;
-    lift *= presence / weight;
-    const double most = plantSettings().followLimit * plan_.context.leg, size = length(follows);
-    if (size > 1e-9) follows = follows * (most * std::tanh(size / most) / size);
+  if (!(weight > 0)) return {};
+  lift /= weight;
+  const int here = std::clamp(frame, clip_.first, clip_.last);
+  std::vector<LegFrame> legs;
+  for (const Foot& foot : feet) {
+    legs.push_back(own(foot.side, here));
+    // As the anchors have raised it.
+    for (Vec3d* p : {&legs.back().hip, &legs.back().knee, &legs.back().foot.at}) p->y += lift;
   }
-  return {follows, lift};
+  std::vector<PelvisLeg> asked;
+  for (std::size_t k = 0; k < feet.size(); ++k)
+    asked.push_back({legs[k], leg(feet[k].side).limb.hinge, feet[k].at, mayReach(own(feet[k].side, here)) - easyReach, feet[k].weight / most});
+  PelvisMove move = bestPelvis(asked, pivot(here) + Vec3d{0, lift, 0}, {});
+  const auto limited = [](const Vec3d& v, double limit) {
+    const double size = length(v);
+    return size > 1e-9 ? v * (limit * std::tanh(size / limit) / size) : v;
+  };
+  move.by = limited(move.by, plantSettings().followLimit * plan_.context.leg) * presence + Vec3d{0, lift * presence, 0};
+  move.turn = limited(move.turn, plantSettings().turnLimit) * presence;
+  return {move, lift * presence};
 }
 
 void PlantRun::fillGoals(int side) {
@@ -183,12 +203,12 @@ void PlantRun::fillGoals(int side) {
   }
 }
 
-Vec3d PlantRun::moves(int frame) const {
-  Vec3d goes = way(frame);
-  goes.y = std::max(goes.y - drop_.at(frame), lift_[static_cast<std::size_t>(frame - ways_.first)] - plantSettings().pelvisLimit * plan_.context.leg);
-  if (!parts_.hasSeat()) return goes;
+PelvisMove PlantRun::pelvis(int frame) const {
+  PelvisMove move = way(frame);
+  move.by.y = std::max(move.by.y - drop_.at(frame), std::min(move.by.y, lift_[static_cast<std::size_t>(frame - ways_.first)] - plantSettings().pelvisLimit * plan_.context.leg));
+  if (!parts_.hasSeat()) return move;
   const PartPlants::Hold seat = parts_.seatAt(in_, frame);
-  return goes * (1 - seat.firm) + seat.shift;
+  return move * (1 - seat.firm) + PelvisMove{seat.shift, {}};
 }
 
 // The pelvis sinks where a leg would be straighter than it may.
@@ -201,7 +221,7 @@ void PlantRun::lowerPelvis(FrameSpan span) {
       if (!g.active) continue;
       const LegFrame& o = own(side, f);
       const double full = distance(o.hip, o.knee) + distance(o.knee, o.foot.at), most = (mayReach(o) - easyReach) * full;
-      const Vec3d d = o.hip + way(f) - g.pose.at;
+      const Vec3d d = o.hip + goes(side, f, way(f)) - g.pose.at;
       const double flat = d.x * d.x + d.z * d.z, limit = settings.pelvisLimit * plan_.context.leg;
       const double sinks = flat >= most * most ? limit : d.y - std::sqrt(most * most - flat);
       need[f] = std::max(need[f], std::clamp(sinks, 0.0, limit) * g.firm);
@@ -210,15 +230,15 @@ void PlantRun::lowerPelvis(FrameSpan span) {
 }
 
 void PlantRun::solve(int frame, TiledMotion& out, std::vector<Residual>& residuals) {
-  const Vec3d by = moves(frame);
-  const bool raise = by != Vec3d{};
+  const PelvisMove move = pelvis(frame);
+  const bool raise = !(move == PelvisMove{});
   if (!raise && !goal(0, frame).active && !goal(1, frame).active) return;
   pose_.load(in_, frame);
-  if (raise) pose_.move(by);
+  if (raise) pose_.move(move.by, move.turn);
   for (int side = 0; side < 2; ++side) {
     const FootGoal& g = goal(side, frame);
     if (!leg(side).limb.complete() || (!g.active && !raise)) continue;
-    const double miss = place(side, frame, by);
+    const double miss = place(side, frame);
     if (g.stay >= 0 && frame < stay(g.stay).release) residuals[plan_.stays[static_cast<std::size_t>(g.stay)].repair].note(frame, miss);
   }
   pose_.store(out, frame);
@@ -226,13 +246,13 @@ void PlantRun::solve(int frame, TiledMotion& out, std::vector<Residual>& residua
 
 // Bends a leg, its hip moved already, so that its foot comes to its goal, or to its own place where it has none. Returns by how
 // much it misses.
-double PlantRun::place(int side, int frame, const Vec3d& by) {
+double PlantRun::place(int side, int frame) {
   const FootGoal& g = goal(side, frame);
   if (g.active && g.stay < 0) {
     pose_.set(side, g.cleared ? bentTo(g.leg, leg(side).limb.hinge, g.pose) : g.leg);
     return 0;
   }
-  const Bent bent = bend(side, frame, g.active ? g.pose : own(side, frame).foot, g.active && frame >= stay(g.stay).release, g.firm, g.stay, by);
+  const Bent bent = bend(side, frame, g.active ? g.pose : own(side, frame).foot, g.active && frame >= stay(g.stay).release, g.firm, g.stay, moves(side, frame));
   pose_.set(side, bent.leg);
   return bent.miss;
 }

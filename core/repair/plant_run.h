@@ -2,6 +2,7 @@
 #pragma once
 
 #include "core/repair/plant_even.h"
+#include "core/repair/plant_pelvis.h"
 #include "core/repair/plant_work.h"
 
 namespace understudy {
@@ -14,9 +15,9 @@ constexpr double blendTime = 0.15;   ///< seconds around where a foot lands or l
 /// How firmly a stay holds its foot at one of its frames: by its weight, less as it lets go.
 [[nodiscard]] double firmness(const Stay& stay, int frame);
 
-/// Where the feet that stand would have the pelvis, and what of it their anchors say.
+/// Where the feet that stand would have the pelvis, `lift` of it as their anchors say.
 struct PelvisWay {
-  Vec3d follows;
+  PelvisMove goes;
   double lift = 0;
 };
 
@@ -48,8 +49,12 @@ class PlantRun {
   void stand(int index, const std::vector<Vec3d>& moves);
   void stand(int index, const std::vector<Vec3d>& moves, const Roll& roll, std::vector<FootPose>& out) const;
   [[nodiscard]] PelvisWay rawWay(int frame) const;
+  [[nodiscard]] PelvisMove pelvis(int frame) const;
+  [[nodiscard]] Vec3d goes(int side, int frame, const PelvisMove& move) const { return movedBy(move, pivot(frame), own(side, frame).hip); }
   void lowerPelvis(FrameSpan span);
-  [[nodiscard]] Vec3d moves(int frame) const;
+  /// How a leg's hip moves.
+  [[nodiscard]] Vec3d moves(int side, int frame) const { return goes(side, frame, pelvis(frame)); }
+  [[nodiscard]] std::vector<Vec3d> movesIn(const Stay& s) const;
   void fillGoals(int side);
   void even();
   [[nodiscard]] Roll evened(int index, int before, int after, const std::vector<Vec3d>& by) const;
@@ -58,7 +63,7 @@ class PlantRun {
   void lead(int side, const Stay* a, const Stay* b, FrameSpan gap);
   void clear(int side);
   void solve(int frame, TiledMotion& out, std::vector<Residual>& residuals);
-  double place(int side, int frame, const Vec3d& by);
+  double place(int side, int frame);
   [[nodiscard]] Bent bend(int side, int frame, const FootPose& pose, bool leaves, double firm, int index, const Vec3d& by) const;
   [[nodiscard]] LegTurn turnAt(int side, int frame) const;
   [[nodiscard]] std::vector<LegTurn> bends(int side, FrameSpan span) const;
@@ -76,7 +81,8 @@ class PlantRun {
   [[nodiscard]] const FootPose& standing(int index, int frame) const {
     return standing_[static_cast<std::size_t>(index)][static_cast<std::size_t>(frame - stay(index).span.first)];
   }
-  [[nodiscard]] const Vec3d& way(int frame) const { return way_[static_cast<std::size_t>(frame - ways_.first)]; }
+  [[nodiscard]] const PelvisMove& way(int frame) const { return way_[static_cast<std::size_t>(frame - ways_.first)]; }
+  [[nodiscard]] const Vec3d& pivot(int frame) const { return own_.pivots[static_cast<std::size_t>(frame - own_.first)]; }
 
   const PlantPlan& plan_;
   const PartPlants& parts_;
@@ -88,6 +94,7 @@ class PlantRun {
   struct {
     int first = 0;
     std::array<std::vector<LegFrame>, 2> legs;
+    std::vector<Vec3d> pivots;
   } own_;
   std::vector<char> mine_;                       // stays whose feet are wanted here
   std::vector<char> evened_;                     // stays whose rolls are evened out
@@ -95,7 +102,7 @@ class PlantRun {
   std::vector<std::vector<FootPose>> standing_;  // by stay
   std::vector<Roll> rolls_;                      // by stay, before they are evened out
   std::array<std::vector<FootGoal>, 2> goals_;   // over stands_
-  std::vector<Vec3d> way_;                       // of the pelvis, over ways_
+  std::vector<PelvisMove> way_;                  // of the pelvis, over ways_
   std::vector<double> lift_;                     // what of it the anchors say
   Strip drop_;
 };

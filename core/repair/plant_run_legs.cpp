@@ -42,7 +42,7 @@ double mayReach(const LegFrame& o) { return std::min(std::clamp(o.straight, plan
 // The leg's change at a frame that is planted or free; nothing beyond the clip.
 LegTurn PlantRun::turnAt(int side, int frame) const {
   if (!clip_.holds(frame)) return {};
-  const Vec3d by = moves(frame);
+  const Vec3d by = moves(side, frame);
   if (by == Vec3d{} && !goal(side, frame).active) return {};
   const FootGoal& g = goal(side, frame);
   const bool leaves = g.active && frame >= stay(g.stay).release;
@@ -85,8 +85,7 @@ void PlantRun::even() {
     for (std::size_t i = 0; i < order.size(); ++i) {
       const int index = order[i];
       if (!evened_[static_cast<std::size_t>(index)]) continue;
-      std::vector<Vec3d> by;
-      for (int f = stay(index).span.first; f <= stay(index).span.last; ++f) by.push_back(moves(f));
+      const std::vector<Vec3d> by = movesIn(stay(index));
       const Roll roll = evened(index, i > 0 ? order[i - 1] : -1, i + 1 < order.size() ? order[i + 1] : -1, by);
       stand(index, by, roll, better[static_cast<std::size_t>(index)]);
     }
@@ -148,7 +147,7 @@ void PlantRun::stick() {
       for (int round = 0; round < 3; ++round) {
         pose.at = wanted.at + shift;
         if (!held) break;
-        const Bent bent = bend(s.side, f, pose, false, firmness(s, f), static_cast<int>(i), moves(f));
+        const Bent bent = bend(s.side, f, pose, false, firmness(s, f), static_cast<int>(i), moves(s.side, f));
         std::vector<Vec3d> now = foot.skinned(bent.leg.foot, bent.leg.shank, bent.leg.knee);
         if (bent.miss > 1e-4 * plan_.context.height) {
           // Out of reach it is no use to ask for more.
@@ -198,7 +197,7 @@ void PlantRun::lead(int side, const Stay* a, const Stay* b, FrameSpan gap) {
     if (b) apart *= 1 - fade(static_cast<double>(b->span.first - f) / (b->before + 1));
     g.active = true;
     g.share = 1 - apart;
-    g.leg = turnedBy(own(side, f), leg(side).limb.hinge, moves(f), turns[static_cast<std::size_t>(f - gap.first)]);
+    g.leg = turnedBy(own(side, f), leg(side).limb.hinge, moves(side, f), turns[static_cast<std::size_t>(f - gap.first)]);
     g.pose = g.leg.foot;
     // No knee is to be driven through straight.
     const double most = std::max(mayReach(own(side, f)), own(side, f).straight), reach = bounded(g.leg.straight, most - easyReach / 2, easyReach / 2);
