@@ -8,8 +8,8 @@ namespace understudy {
 struct PlantSettings {
   double straightest = 0.995;  ///< planted reach at most this part of the leg (thigh + shank), or what it was before
   double pelvisLimit = 0.1;    ///< for the sake of reach the pelvis is lowered by at most this part of the leg
-  double followLimit = 0.1;    ///< the pelvis goes with the feet that stand, by at most this part of the leg,
-  double turnLimit = 0.26;     ///< and turns by at most this, radians
+  double followLimit = 0.15;   ///< the pelvis goes with the feet that stand, by at most this part of the leg,
+  double turnLimit = 0.35;     ///< and turns by at most this, radians
   double pelvisTime = 0.12;    ///< seconds over which the pelvis' way is enveloped, and again smoothed
 };
 [[nodiscard]] const PlantSettings& plantSettings();

@@ -28,32 +28,31 @@ Values unrest(const PelvisLeg& leg, const Vec3d& by, const PelvisSettings& setti
   return {a.x, a.y, a.z, b.x, b.y, b.z, std::sqrt(settings.overreach) * std::max(0.0, asked - leg.most)};
 }
 
-/// Solves a symmetric positive definite system.
-Row solved(std::array<Row, unknowns> m, Row v) {
-  for (std::size_t a = 0; a < unknowns; ++a)
-    for (std::size_t b = a + 1; b < unknowns; ++b) {
+/// Solves the first `free` rows of a symmetric positive definite system, the others 0.
+Row solved(std::array<Row, unknowns> m, Row v, std::size_t free) {
+  for (std::size_t a = 0; a < free; ++a)
+    for (std::size_t b = a + 1; b < free; ++b) {
       const double part = m[b][a] / m[a][a];
-      for (std::size_t k = a; k < unknowns; ++k) m[b][k] -= part * m[a][k];
+      for (std::size_t k = a; k < free; ++k) m[b][k] -= part * m[a][k];
       v[b] -= part * v[a];
     }
-  for (std::size_t a = unknowns; a-- > 0;) {
-    for (std::size_t k = a + 1; k < unknowns; ++k) v[a] -= m[a][k] * v[k];
+  for (std::size_t a = free; a-- > 0;) {
+    for (std::size_t k = a + 1; k < free; ++k) v[a] -= m[a][k] * v[k];
     v[a] /= m[a][a];
   }
+  for (std::size_t a = free; a < unknowns; ++a) v[a] = 0;
   return v;
 }
 
 Row rowOf(const PelvisMove& m) { return {m.by.x, m.by.y, m.by.z, m.turn.x, m.turn.y, m.turn.z}; }
 
-}  // namespace
-
-PelvisMove bestPelvis(std::span<const PelvisLeg> legs, const Vec3d& pivot, const PelvisSettings& settings) {
+PelvisMove descended(std::span<const PelvisLeg> legs, const Vec3d& pivot, const PelvisSettings& settings, PelvisMove best, std::size_t free) {
   double size = 0, weights = 0;
   for (const PelvisLeg& leg : legs) {
     size += leg.weight * (distance(leg.own.hip, leg.own.knee) + distance(leg.own.knee, leg.own.foot.at));
     weights += leg.weight;
   }
-  if (!(size > 0)) return {};
+  if (!(size > 0)) return best;
   size /= weights;
   const Row rest{settings.restShift / (size * size), settings.restShift / (size * size), settings.restShift / (size * size), settings.restTurn, settings.restTurn, settings.restTurn};
   const auto costOf = [&](const PelvisMove& move) {
@@ -66,7 +65,6 @@ PelvisMove bestPelvis(std::span<const PelvisLeg> legs, const Vec3d& pivot, const
     }
     return sum;
   };
-  PelvisMove best;
   double cost = costOf(best), damping = 1e-3;
   const double probe = 1e-5 * size;
   for (int round = 0; round < settings.rounds; ++round) {
@@ -102,7 +100,7 @@ PelvisMove bestPelvis(std::span<const PelvisLeg> legs, const Vec3d& pivot, const
     for (int attempt = 0; attempt < 4 && !better; ++attempt) {
       std::array<Row, unknowns> damped = m;
       for (std::size_t k = 0; k < unknowns; ++k) damped[k][k] *= 1 + damping;
-      const Row step = solved(damped, v);
+      const Row step = solved(damped, v, free);
       // Small turns added to a turn: the rotation vectors' sum is near enough.
       const PelvisMove next{best.by + Vec3d{step[0], step[1], step[2]}, best.turn + Vec3d{step[3], step[4], step[5]}};
       const double costs = costOf(next);
@@ -117,6 +115,16 @@ PelvisMove bestPelvis(std::span<const PelvisLeg> legs, const Vec3d& pivot, const
     if (!better) break;
   }
   return best;
+}
+
+}  // namespace
+
+PelvisMove bestPelvis(std::span<const PelvisLeg> legs, const Vec3d& pivot, const PelvisSettings& settings) {
+  return descended(legs, pivot, settings, {}, unknowns);
+}
+
+PelvisMove bestShift(std::span<const PelvisLeg> legs, const Vec3d& pivot, const PelvisSettings& settings, const PelvisMove& start) {
+  return descended(legs, pivot, settings, start, 3);
 }
 
 }  // namespace understudy

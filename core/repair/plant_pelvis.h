@@ -34,10 +34,12 @@ struct PelvisLeg {
 /// move by a leg's length and `restTurn` per square of a turn. Gauss and Newton's steps, damped as Levenberg and Marquardt do.
 struct PelvisSettings {
   double restShift = 0.25;
-  double restTurn = 0.5;
+  double restTurn = 0.3;
   double overreach = 900;  ///< per square of a part of the leg by which it reaches too far
   int rounds = 6;
 };
 [[nodiscard]] PelvisMove bestPelvis(std::span<const PelvisLeg> legs, const Vec3d& pivot, const PelvisSettings& settings);
+/// The best of those from `start` on that keep its turn.
+[[nodiscard]] PelvisMove bestShift(std::span<const PelvisLeg> legs, const Vec3d& pivot, const PelvisSettings& settings, const PelvisMove& start);
 
 }  // namespace understudy

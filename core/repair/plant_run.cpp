@@ -11,7 +11,8 @@ namespace {
 
 constexpr double aboutToLand = 0.7;  // how much one that comes down counts: the pelvis is there when it lands
 constexpr double onTheBall = 0.2;    // how much a foot counts that can rise further
-constexpr double onTheWay = 0.05;    // how much a foot counts that is on its way to or from the ground
+constexpr double onTheWay = 0.2;     // how much a foot counts that is on its way to or from the ground
+constexpr double leastTurn = 0.02;    // radians by which the pelvis needs to turn before it does
 constexpr double releaseLoss = 0.6;  // part of its hold that a foot loses over its release
 
 /// How much a foot counts for the pelvis: flat and on its heel it stands; on its ball it can make up for the leg's length.
@@ -183,14 +184,19 @@ PelvisWay PlantRun::rawWay(int frame) const {
   std::vector<PelvisLeg> asked;
   for (std::size_t k = 0; k < feet.size(); ++k)
     asked.push_back({legs[k], leg(feet[k].side).limb.hinge, feet[k].at, mayReach(own(feet[k].side, here)) - easyReach, feet[k].weight / most});
-  PelvisMove move = bestPelvis(asked, pivot(here) + Vec3d{0, lift, 0}, {});
+  const PelvisSettings settings;
+  const Vec3d about = pivot(here) + Vec3d{0, lift, 0};
   const auto limited = [](const Vec3d& v, double limit) {
     const double size = length(v);
     return size > 1e-9 ? v * (limit * std::tanh(size / limit) / size) : v;
   };
-  move.by = limited(move.by, plantSettings().followLimit * plan_.context.leg) * presence + Vec3d{0, lift * presence, 0};
-  move.turn = limited(move.turn, plantSettings().turnLimit) * presence;
-  return {move, lift * presence};
+  PelvisMove move = bestPelvis(asked, about, settings);
+  // Where it needs hardly turn it does not.
+  const double turns = length(move.turn);
+  move.turn = limited(move.turn * std::max(0.0, 1 - leastTurn / std::max(turns, 1e-9)), plantSettings().turnLimit);
+  move = bestShift(asked, about, settings, move);
+  move.by = limited(move.by, plantSettings().followLimit * plan_.context.leg) + Vec3d{0, lift, 0};
+  return {move * presence, lift * presence};
 }
 
 void PlantRun::fillGoals(int side) {
@@ -226,7 +232,7 @@ void PlantRun::lowerPelvis(FrameSpan span) {
       const double sinks = flat >= most * most ? limit : d.y - std::sqrt(most * most - flat);
       need[f] = std::max(need[f], std::clamp(sinks, 0.0, limit) * g.firm);
     }
-  drop_ = covering(need, span, plan_.kernel);
+  drop_ = closelyCovering(need, span, plan_.reach);
 }
 
 void PlantRun::solve(int frame, TiledMotion& out, std::vector<Residual>& residuals) {

@@ -54,4 +54,31 @@ inline Strip covering(const Strip& need, FrameSpan span, const std::vector<doubl
   return smoothed(envelope, span, kernel);
 }
 
+/// Smooth, nowhere below `need` and nearer to it than covering(), with the same support of twice `reach`: what lacks is added smoothly
+/// twice, what still lacks is covered over fewer frames.
+inline Strip closelyCovering(const Strip& need, FrameSpan span, int reach) {
+  const int narrow = reach / 4, wide = std::max(1, reach - narrow);
+  const std::vector<double> kernel = bump(wide), last = bump(narrow);
+  constexpr double gain = 1.3;
+  FrameSpan at = widened(span, 2 * (narrow + wide), 2 * (narrow + wide));
+  Strip sum(at);
+  const auto lacking = [&] {
+    Strip out(at);
+    for (int f = at.first; f <= at.last; ++f) out[f] = std::max(0.0, need.at(f) - sum.at(f));
+    return out;
+  };
+  for (int round = 0; round < 2; ++round) {
+    const Strip lacks = lacking();
+    at = widened(at, -wide, -wide);
+    const Strip more = smoothed(lacks, at, kernel);
+    Strip next(at);
+    for (int f = at.first; f <= at.last; ++f) next[f] = sum.at(f) + gain * more.at(f);
+    sum = std::move(next);
+  }
+  const Strip rest = covering(lacking(), span, last);
+  Strip out(span);
+  for (int f = span.first; f <= span.last; ++f) out[f] = sum.at(f) + rest.at(f);
+  return out;
+}
+
 }  // namespace understudy
