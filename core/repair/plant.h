@@ -10,7 +10,7 @@ struct PlantSettings {
   double pelvisLimit = 0.1;    ///< for the sake of reach the pelvis is lowered by at most this part of the leg
   double followLimit = 0.15;   ///< the pelvis goes with the feet that stand, by at most this part of the leg,
   double turnLimit = 0.35;     ///< and turns by at most this, radians
-  double pelvisTime = 0.12;    ///< seconds over which the pelvis' way is enveloped, and again smoothed
+  double pelvisTime = 0.08;    ///< seconds over which the pelvis' way is enveloped, and again smoothed
 };
 [[nodiscard]] const PlantSettings& plantSettings();
 
