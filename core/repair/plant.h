@@ -9,6 +9,7 @@ struct PlantSettings {
   double straightest = 0.995;  ///< planted reach at most this part of the leg (thigh + shank), or what it was before
   double pelvisLimit = 0.1;    ///< for the sake of reach the pelvis is lowered by at most this part of the leg
   double followLimit = 0.15;   ///< the pelvis goes with the feet that stand, by at most this part of the leg,
+  double raiseLimit = 0.3;     ///< where a leg would have to fold further than it can it is raised by at most this part of the leg,
   double turnLimit = 0.35;     ///< and turns by at most this, radians
   double pelvisTime = 0.08;    ///< seconds over which the pelvis' way is enveloped, and again smoothed
 };

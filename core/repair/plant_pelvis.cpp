@@ -25,7 +25,7 @@ Values unrest(const PelvisLeg& leg, const Vec3d& by, const PelvisSettings& setti
   if (asked > leg.most) target.at = moved.hip + (target.at - moved.hip) * (leg.most / asked);
   const LegFrame bent = bentTo(moved, leg.hinge, target);
   const Vec3d a = normalised(bent.knee - bent.hip) - normalised(thigh), b = normalised(bent.foot.at - bent.knee) - normalised(shank);
-  return {a.x, a.y, a.z, b.x, b.y, b.z, std::sqrt(settings.overreach) * std::max(0.0, asked - leg.most)};
+  return {a.x, a.y, a.z, b.x, b.y, b.z, std::sqrt(settings.overreach) * (std::max(0.0, asked - leg.most) - std::max(0.0, leg.least - asked))};
 }
 
 /// Solves the first `free` rows of a symmetric positive definite system, the others 0.

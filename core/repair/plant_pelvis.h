@@ -26,7 +26,8 @@ struct PelvisLeg {
   const LegFrame& own;
   Vec3d hinge;      ///< see LimbRig
   Vec3d foot;       ///< where its foot's joint is to be
-  double most = 1;  ///< part of its length over which it may reach
+  double most = 1;  ///< parts of its length over which it may reach, and fold
+  double least = 0;
   double weight = 1;
 };
 
@@ -35,7 +36,7 @@ struct PelvisLeg {
 struct PelvisSettings {
   double restShift = 0.25;
   double restTurn = 0.3;
-  double overreach = 900;  ///< per square of a part of the leg by which it reaches too far
+  double overreach = 900;  ///< per square of a part of the leg by which it reaches too far, or folds
   int rounds = 6;
 };
 [[nodiscard]] PelvisMove bestPelvis(std::span<const PelvisLeg> legs, const Vec3d& pivot, const PelvisSettings& settings);

@@ -140,6 +140,12 @@ double straightness(const LegFrame& leg, const Vec3d& hinge) {
   return dot(cross(shank, thigh), rotate(leg.thigh, hinge)) < 0 ? 2 - reach : reach;
 }
 
+double mayFold(const LegFrame& leg) {
+  const double thigh = distance(leg.hip, leg.knee), shank = distance(leg.knee, leg.foot.at), full = std::max(thigh + shank, 1e-9);
+  const double nearest = std::abs(thigh - shank) / full;
+  return std::max(nearest + 0.01, std::min(distance(leg.hip, leg.foot.at) / full, nearest + 0.1));
+}
+
 void LegsPose::turn(int slot, const Quatd& world) {
   const auto s = static_cast<std::size_t>(slot);
   const auto j = static_cast<std::size_t>(joints_[s]);

@@ -21,6 +21,9 @@ struct LegFrame {
 /// Distance of hip and foot as part of the leg's length; beyond 1 by as much as a knee bent backwards lacks. `hinge`: see LimbRig.
 [[nodiscard]] double straightness(const LegFrame& leg, const Vec3d& hinge);
 
+/// The least part of its length over which a leg may be folded: near where thigh and shank lie on each other, or as far as it was.
+[[nodiscard]] double mayFold(const LegFrame& leg);
+
 /// The leg bent at its knee and swung about its hip so that its foot comes to `target`, or as near as it gets.
 [[nodiscard]] LegFrame bentTo(const LegFrame& leg, const Vec3d& hinge, const FootPose& target);
 

@@ -183,7 +183,7 @@ PelvisWay PlantRun::rawWay(int frame) const {
   }
   std::vector<PelvisLeg> asked;
   for (std::size_t k = 0; k < feet.size(); ++k)
-    asked.push_back({legs[k], leg(feet[k].side).limb.hinge, feet[k].at, mayReach(own(feet[k].side, here)) - easyReach, feet[k].weight / most});
+    asked.push_back({legs[k], leg(feet[k].side).limb.hinge, feet[k].at, mayReach(own(feet[k].side, here)) - easyReach, mayFold(own(feet[k].side, here)), feet[k].weight / most});
   const PelvisSettings settings;
   const Vec3d about = pivot(here) + Vec3d{0, lift, 0};
   const auto limited = [](const Vec3d& v, double limit) {
@@ -212,15 +212,16 @@ void PlantRun::fillGoals(int side) {
 PelvisMove PlantRun::pelvis(int frame) const {
   PelvisMove move = way(frame);
   move.by.y = std::max(move.by.y - drop_.at(frame), std::min(move.by.y, lift_[static_cast<std::size_t>(frame - ways_.first)] - plantSettings().pelvisLimit * plan_.context.leg));
+  move.by.y += rise_.at(frame);
   if (!parts_.hasSeat()) return move;
   const PartPlants::Hold seat = parts_.seatAt(in_, frame);
   return move * (1 - seat.firm) + PelvisMove{seat.shift, {}};
 }
 
-// The pelvis sinks where a leg would be straighter than it may.
+// The pelvis sinks where a leg would be straighter than it may, and rises where one would be folded further.
 void PlantRun::lowerPelvis(FrameSpan span) {
   const PlantSettings& settings = plantSettings();
-  Strip need(stands_);
+  Strip need(stands_), tooNear(stands_);
   for (int f = stands_.first; f <= stands_.last; ++f)
     for (int side = 0; side < 2; ++side) {
       const FootGoal& g = goal(side, f);
@@ -231,8 +232,11 @@ void PlantRun::lowerPelvis(FrameSpan span) {
       const double flat = d.x * d.x + d.z * d.z, limit = settings.pelvisLimit * plan_.context.leg;
       const double sinks = flat >= most * most ? limit : d.y - std::sqrt(most * most - flat);
       need[f] = std::max(need[f], std::clamp(sinks, 0.0, limit) * g.firm);
+      const double least = mayFold(o) * full;
+      if (flat < least * least) tooNear[f] = std::max(tooNear[f], std::clamp(std::sqrt(least * least - flat) - d.y, 0.0, settings.raiseLimit * plan_.context.leg) * g.firm);
     }
   drop_ = closelyCovering(need, span, plan_.reach);
+  rise_ = closelyCovering(tooNear, span, plan_.reach);
 }
 
 void PlantRun::solve(int frame, TiledMotion& out, std::vector<Residual>& residuals) {

@@ -35,7 +35,7 @@ struct FootGoal {
 class PlantRun {
  public:
   PlantRun(const PlantPlan& plan, const PartPlants& parts, const TiledMotion& in, FrameSpan frames)
-      : plan_(plan), parts_(parts), in_(in), frames_(frames), clip_{0, in.frames() - 1}, pose_(plan.context, plan.legs), drop_({0, -1}) {}
+      : plan_(plan), parts_(parts), in_(in), frames_(frames), clip_{0, in.frames() - 1}, pose_(plan.context, plan.legs), drop_({0, -1}), rise_({0, -1}) {}
 
   void run(TiledMotion& out, std::vector<Residual>& residuals);
 
@@ -104,7 +104,7 @@ class PlantRun {
   std::array<std::vector<FootGoal>, 2> goals_;   // over stands_
   std::vector<PelvisMove> way_;                  // of the pelvis, over ways_
   std::vector<double> lift_;                     // what of it the anchors say
-  Strip drop_;
+  Strip drop_, rise_;                            // by which the pelvis sinks and rises
 };
 
 }  // namespace understudy

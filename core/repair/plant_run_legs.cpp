@@ -264,6 +264,13 @@ PlantRun::Bent PlantRun::bend(int side, int frame, const FootPose& pose, bool le
   const auto reached = [&](FootPose wanted) {
     const double full = distance(was.hip, was.knee) + distance(was.knee, was.foot.at), asked = distance(moved.hip, wanted.at) / full;
     if (asked <= 1e-9) return wanted;
+    if (const double least = mayFold(was); asked < least) {
+      // Too near: it slips away from under the hips rather than into the ground.
+      const Vec3d away{wanted.at.x - moved.hip.x, 0, wanted.at.z - moved.hip.z};
+      const double dy = wanted.at.y - moved.hip.y, across = full * full * least * least - dy * dy;
+      if (across > 0) wanted.at = Vec3d{moved.hip.x, wanted.at.y, moved.hip.z} + normalised(away, Vec3d{0, 0, 1}) * std::sqrt(across);
+      return wanted;
+    }
     const double reach = softReach(was, asked, firm);
     if (reach >= asked) return wanted;
     // One that lets go is raised, so that it does not slip.

@@ -26,7 +26,7 @@ TEST(Pelvis, GoesWithTheFeet) {
   const Vec3d by{0.01, 0.02, -0.03};
   PelvisSettings free;
   free.restShift = 0;
-  const std::vector<PelvisLeg> legs{{left, hinge, left.foot.at + by, 0.995, 1}, {right, hinge, right.foot.at + by, 0.995, 1}};
+  const std::vector<PelvisLeg> legs{{left, hinge, left.foot.at + by, 0.995, 0, 1}, {right, hinge, right.foot.at + by, 0.995, 0, 1}};
   const PelvisMove move = bestPelvis(legs, {0, 0.9, 0}, free);
   EXPECT_LT(distance(move.by, by), 2e-3);
   EXPECT_LT(length(move.turn), 5e-3);
@@ -38,7 +38,7 @@ TEST(Pelvis, TurnsWhereFeetAskForIt) {
   const Vec3d up{0, 0.03, 0};
   PelvisSettings free;
   free.restTurn = 1e-3;
-  const std::vector<PelvisLeg> legs{{left, hinge, left.foot.at + up, 0.995, 1}, {right, hinge, right.foot.at - up, 0.995, 1}};
+  const std::vector<PelvisLeg> legs{{left, hinge, left.foot.at + up, 0.995, 0, 1}, {right, hinge, right.foot.at - up, 0.995, 0, 1}};
   const PelvisMove move = bestPelvis(legs, {0, 0.8, 0}, free);
   EXPECT_NEAR(move.turn.z, std::asin(0.03 / 0.2), 0.01);
   EXPECT_NEAR(move.by.y, 0, 2e-3);
@@ -53,12 +53,12 @@ TEST(Pelvis, TurnsWhereFeetAskForIt) {
 
 TEST(Pelvis, StaysWhereFeetAskForNothingAndSinksToReach) {
   const LegFrame left = legAt(0.12, 0.6), right = legAt(-0.12, 0.6);
-  const std::vector<PelvisLeg> none{{left, hinge, left.foot.at, 0.995, 1}, {right, hinge, right.foot.at, 0.995, 1}};
+  const std::vector<PelvisLeg> none{{left, hinge, left.foot.at, 0.995, 0, 1}, {right, hinge, right.foot.at, 0.995, 0, 1}};
   const PelvisMove still = bestPelvis(none, {0, 0.9, 0}, {});
   EXPECT_LT(length(still.by) + length(still.turn), 1e-6);
   EXPECT_EQ(bestPelvis({}, {0, 0.9, 0}, {}), PelvisMove{});
   const Vec3d apart{0.35, 0, 0};
-  const std::vector<PelvisLeg> wide{{left, hinge, left.foot.at + apart, 0.995, 1}, {right, hinge, right.foot.at - apart, 0.995, 1}};
+  const std::vector<PelvisLeg> wide{{left, hinge, left.foot.at + apart, 0.995, 0, 1}, {right, hinge, right.foot.at - apart, 0.995, 0, 1}};
   const PelvisMove sunk = bestPelvis(wide, {0, 0.9, 0}, {});
   for (const PelvisLeg& leg : wide) {
     EXPECT_GT(distance(leg.own.hip, leg.foot), 0.995 * 0.8);
@@ -79,7 +79,9 @@ TEST(CloselyCovering, IsNowhereBelowAndNearerThanTheEnvelope) {
       closeSum += close.at(f);
       wideSum += wide.at(f);
     }
-    EXPECT_LT(closeSum, wideSum * 1.001) << reach;
+    if (reach > 4) {
+      EXPECT_LT(closeSum, 0.8 * wideSum) << reach;
+    }
     // What is further off than twice the reach does not tell.
     EXPECT_EQ(close.at(60 - 2 * reach - 1), 0) << reach;
     const Strip part = closelyCovering(need, {70, 75}, reach);
