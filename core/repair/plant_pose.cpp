@@ -201,12 +201,12 @@ std::vector<int> LegsPose::slotsBelow(int joint) const {
 
 // The knee turns about its own axis as far as the length asks, then the whole leg by the shortest way to the target. Unlike a
 // plane through three joints the axis is sound in a straight knee, and the thigh keeps its twist.
-LegFrame bentTo(const LegFrame& leg, const Vec3d& hinge, const FootPose& target) {
+LegFrame bentTo(const LegFrame& leg, const Vec3d& hinge, const FootPose& target, bool backwards) {
   const Vec3d thigh = leg.knee - leg.hip, shank = leg.foot.at - leg.knee, wanted = target.at - leg.hip;
   const Knee knee = kneeOf(leg, hinge);
   const double reach = length(wanted), asked = (reach * reach - dot(thigh, thigh) - dot(shank, shank)) / 2;
   const double bent = std::acos(std::clamp((asked - knee.along) / std::max(knee.size, 1e-12), -1.0, 1.0));
-  const Quatd opens = fromAxisAngle(knee.axis, knee.straight - bent);
+  const Quatd opens = fromAxisAngle(knee.axis, knee.straight + (backwards ? bent : -bent));
   const Vec3d line = thigh + rotate(opens, shank);
   const Quatd swing = rotationBetween(normalised(line, wanted), normalised(wanted, line));
   LegFrame out = leg;

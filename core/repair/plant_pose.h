@@ -24,8 +24,9 @@ struct LegFrame {
 /// The least part of its length over which a leg may be folded: near where thigh and shank lie on each other, or as far as it was.
 [[nodiscard]] double mayFold(const LegFrame& leg);
 
-/// The leg bent at its knee and swung about its hip so that its foot comes to `target`, or as near as it gets.
-[[nodiscard]] LegFrame bentTo(const LegFrame& leg, const Vec3d& hinge, const FootPose& target);
+/// The leg bent at its knee and swung about its hip so that its foot comes to `target`, or as near as it gets; the knee bends
+/// `backwards` where that is asked for.
+[[nodiscard]] LegFrame bentTo(const LegFrame& leg, const Vec3d& hinge, const FootPose& target, bool backwards = false);
 
 /// Forward kinematics of the pelvis, both legs and what they hang on: a poser for a fifth of the joints. Works in doubles;
 /// not for several threads at once.

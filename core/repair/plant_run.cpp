@@ -259,7 +259,7 @@ void PlantRun::solve(int frame, TiledMotion& out, std::vector<Residual>& residua
 double PlantRun::place(int side, int frame) {
   const FootGoal& g = goal(side, frame);
   if (g.active && g.stay < 0) {
-    pose_.set(side, g.cleared ? bentTo(g.leg, leg(side).limb.hinge, g.pose) : g.leg);
+    pose_.set(side, g.cleared ? bentTo(g.leg, leg(side).limb.hinge, g.pose, g.leg.straight > 1) : g.leg);
     return 0;
   }
   const Bent bent = bend(side, frame, g.active ? g.pose : own(side, frame).foot, g.active && frame >= stay(g.stay).release, g.firm, g.stay, moves(side, frame));

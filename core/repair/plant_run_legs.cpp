@@ -12,6 +12,7 @@ namespace {
 constexpr double straightestEver = 0.998;
 constexpr double slackReach = 0.012;  // part of its length by which a leg may be stretched beyond its own reach where it does not stand
 constexpr double clearTime = 0.12;    // seconds from a stay in which a foot on its way begins to keep off the ground
+constexpr double keptZone = 0.07;      // radians of a knee within which it begins to be kept from straightening further
 constexpr double homing = 0.1;        // seconds over which a leg on its way comes back to its own motion
 constexpr double rolling = 0.1;       // seconds over which a rolling foot's leg does
 constexpr double unusual = 1.3;       // an acceleration that is so much more than the usual is taken down
@@ -25,6 +26,16 @@ double pullOf(double frames) { return 1 / (frames * frames * frames * frames); }
 double bounded(double wanted, double from, double room) {
   const double x = wanted - from;
   return x <= 0 ? wanted : x >= 2 * room ? from + room : from + x - x * x / (4 * room);
+}
+
+/// The part of its length over which a leg reaches whose knee is bent by `bend`, and back; beyond 1 for a knee bent backwards.
+double reachOf(double bend) { return bend >= 0 ? std::cos(bend / 2) : 2 - std::cos(bend / 2); }
+double bendOfReach(double reach) { return reach <= 1 ? 2 * std::acos(std::clamp(reach, -1.0, 1.0)) : -2 * std::acos(std::clamp(2 - reach, -1.0, 1.0)); }
+
+/// `bend`, kept from being less than `least`: softly within `zone` radians of it.
+double keptBent(double bend, double least, double zone) {
+  const double x = bend - least;
+  return x >= zone ? bend : least + (x <= -zone ? 0 : (x + zone) * (x + zone) / (4 * zone));
 }
 
 /// The reach a leg is given that is asked for `wanted`: a planted one as far as it may, one that is on its way a little more than
@@ -200,10 +211,16 @@ void PlantRun::lead(int side, const Stay* a, const Stay* b, FrameSpan gap) {
     g.leg = turnedBy(own(side, f), leg(side).limb.hinge, moves(side, f), turns[static_cast<std::size_t>(f - gap.first)]);
     g.pose = g.leg.foot;
     // No knee is to be driven through straight.
-    const double most = std::max(mayReach(own(side, f)), own(side, f).straight), reach = bounded(g.leg.straight, most - easyReach / 2, easyReach / 2);
-    if (reach < g.leg.straight && reach < 1) {
-      g.pose.at = g.leg.hip + normalised(g.pose.at - g.leg.hip) * (reach * (distance(g.leg.hip, g.leg.knee) + distance(g.leg.knee, g.pose.at)));
-      g.leg = bentTo(g.leg, leg(side).limb.hinge, g.pose);
+    // Near the ground, none that is bent backwards either: what stands is not.
+    const LegFrame& was = own(side, f);
+    const double may = bendOfReach(mayReach(was)), had = std::min(bendOfReach(was.straight), may);
+    const double bend_ = bendOfReach(g.leg.straight), turn = length(turns[static_cast<std::size_t>(f - gap.first)].shank);
+    const double kept = keptBent(bend_, had + (may - had) * g.share, std::clamp(turn, 1e-4, keptZone));
+    if (kept > bend_) {
+      const double reach = reachOf(kept);
+      g.pose.at = g.leg.hip + normalised(g.pose.at - g.leg.hip) * ((reach > 1 ? 2 - reach : reach) * (distance(g.leg.hip, g.leg.knee) + distance(g.leg.knee, g.pose.at)));
+      g.leg = bentTo(g.leg, leg(side).limb.hinge, g.pose, reach > 1);
+      g.leg.straight = reach;
     }
   }
 }

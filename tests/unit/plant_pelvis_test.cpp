@@ -66,6 +66,25 @@ TEST(Pelvis, StaysWhereFeetAskForNothingAndSinksToReach) {
   }
 }
 
+// A knee that is bent backwards keeps so where that is asked for, and goes through straight where it is not.
+TEST(BentTo, KeepsAKneeBackwardsWhereAsked) {
+  const LegFrame back = legAt(0.1, -0.3);
+  ASSERT_GT(straightness(back, hinge), 1);
+  const LegFrame kept = bentTo(back, hinge, back.foot, true), turned = bentTo(back, hinge, back.foot);
+  EXPECT_LT(distance(kept.knee, back.knee), 1e-4);
+  EXPECT_GT(straightness(kept, hinge), 1);
+  EXPECT_LT(straightness(turned, hinge), 1);
+  for (const LegFrame& leg : {kept, turned}) EXPECT_LT(distance(leg.foot.at, back.foot.at), 1e-6);
+}
+
+// Legs fold until thigh and shank lie on each other, no further; one that was folded as far may stay so.
+TEST(MayFold, IsNearerForLegsThatWereFolded) {
+  const double usual = mayFold(legAt(0, 0.5)), folded = mayFold(legAt(0, 3.0));
+  EXPECT_GT(usual, folded);
+  EXPECT_GE(folded, 0.01);
+  EXPECT_LE(usual, 0.11);
+}
+
 TEST(CloselyCovering, IsNowhereBelowAndNearerThanTheEnvelope) {
   for (const int reach : {1, 2, 5, 18}) {
     Strip need(FrameSpan{0, 199});
