@@ -89,6 +89,7 @@ PosedSolid::Nearby PosedSolid::place(const Vec3d& world) const {
   for (int pass = 0; pass < 2; ++pass) {
     Affined blended;
     const int only = blend(understudy::apply(near.back, world), blended);
+    if (pass == 0 && only == 0) break;  // as it was assumed: a second look says the same
     near.back = only >= 0 ? back_[static_cast<std::size_t>(only)] : inverse(blended);
   }
   return near;

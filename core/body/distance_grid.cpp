@@ -148,7 +148,7 @@ DistanceGrid DistanceGrid::guide(const Vec3d& middle, const Vec3d& axis, double 
 
 Vec3d DistanceGrid::high() const { return low_ + Vec3d{(size_[0] - 1) * cell_, (size_[1] - 1) * cell_, (size_[2] - 1) * cell_}; }
 
-DistanceGrid::Place DistanceGrid::place(const Vec3d& point) const {
+inline DistanceGrid::Place DistanceGrid::place(const Vec3d& point) const {
   Place out;
   double within[3];
   int cell[3];
@@ -161,9 +161,11 @@ DistanceGrid::Place DistanceGrid::place(const Vec3d& point) const {
   }
   out.first = index(cell[0], cell[1], cell[2]);
   out.x = within[0], out.y = within[1], out.z = within[2];
-  const double squared = dot(over, over);
-  out.outside = squared > 0 ? std::sqrt(squared) : 0;
-  if (squared > 0) out.away = over / out.outside;
+  out.outside = 0;
+  if (const double squared = dot(over, over); squared > 0) {
+    out.outside = std::sqrt(squared);
+    out.away = over / out.outside;
+  }
   return out;
 }
 

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <cstring>
 
 #include "core/math/two_bone.h"
 
@@ -67,7 +68,9 @@ ArmClearer::ArmClearer(const RepairContext& context, std::shared_ptr<const BodyM
     bool follows = false;
     for (const int j : solid.joints) {
       needed[static_cast<std::size_t>(j)] = 1;
-      follows = follows || groupOfJoint_[static_cast<std::size_t>(j)] > 0;
+      const auto g = static_cast<std::size_t>(groupOfJoint_[static_cast<std::size_t>(j)]);
+      follows = follows || g > 0;
+      groupMovesSolids_[g] = true;
     }
     solidFollows_.push_back(follows);
   }
@@ -260,7 +263,12 @@ Vec3d ArmClearer::pointAt(int index, const Carry& carry) const {
 }
 
 void ArmClearer::poseSolids(const Carry& carry) {
-  // Only the clavicle's turn moves solids: what hangs on the arm itself belongs to no solid.
+  // Most changes leave the collarbone as it is, and with it what follows the arm.
+  bool same = posedBy_.has_value() && posedLoad_ == load_;
+  for (std::size_t g = 1; same && g < groups; ++g) same = !groupMovesSolids_[g] || std::memcmp(&(*posedBy_)[g], &carry.by[g], sizeof(Affined)) == 0;
+  if (same) return;
+  posedBy_ = carry.by;
+  posedLoad_ = load_;
   for (std::size_t s = 0; s < solids_.size(); ++s) {
     if (!solidFollows_[s]) continue;
     for (const int j : solids_[s]->joints) {

@@ -3,6 +3,7 @@
 
 #include <array>
 #include <memory>
+#include <optional>
 #include <span>
 #include <vector>
 
@@ -183,6 +184,9 @@ class ArmClearer {
   Pose own_;
   std::vector<Affined> turned_, changed_;  // by joint
   std::vector<PosedSolid> posed_;
+  std::array<bool, groups> groupMovesSolids_{};
+  std::optional<std::array<Affined, groups>> posedBy_;  // how the solids that follow the arm were posed last,
+  std::uint32_t posedLoad_ = 0;                         // and for which load
   Vec3d girdle_, root_, mid_, end_, pivot_;
   Quatd frame_;
   Vec3d raiseAxis_, swingAxis_;

@@ -4,6 +4,7 @@
 #include <cmath>
 #include <map>
 #include <tuple>
+#include <utility>
 
 #include "core/repair/clearance.h"
 
@@ -212,16 +213,17 @@ TouchSkin::Posed::Posed(const TouchSkin& skin, const Poser& poser, int side, Aga
 TouchSkin::Posed::Nearest TouchSkin::Posed::nearest(const Vec3d& shift) const {
   Nearest best;
   best.distance = 1e300;
+  std::pair<const Solid*, std::size_t> nearest{nullptr, 0};
   for (const Solid& s : solids_) {
     if (s.solid.atLeast(middle_ + shift) - radius_ > best.distance) continue;
     // Points that cannot be nearer than the best, by what is known of them, are passed over; most likely ones first.
     const auto least = [&](std::size_t i) { return s.known[i].distance - steepest * distance(shift, s.known[i].shift); };
     const auto ask = [&](std::size_t i) {
-      const DistanceSample sample = s.solid.sample(points_[i] + shift, s.near);
-      s.known[i] = {shift, sample.distance};
-      if (sample.distance >= best.distance) return;
-      best.distance = sample.distance;
-      best.gradient = sample.gradient;
+      const double d = s.solid.distance(points_[i] + shift, s.near);
+      s.known[i] = {shift, d};
+      if (d >= best.distance) return;
+      best.distance = d;
+      nearest = {&s, i};
     };
     std::size_t first = 0;
     for (std::size_t i = 1; i < points_.size(); ++i)
@@ -234,6 +236,8 @@ TouchSkin::Posed::Nearest TouchSkin::Posed::nearest(const Vec3d& shift) const {
       ask(i);
     }
   }
+  // Only one slope is of use.
+  if (nearest.first) best.gradient = nearest.first->solid.sample(points_[nearest.second] + shift, nearest.first->near).gradient;
   return best;
 }
 
