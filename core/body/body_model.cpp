@@ -47,6 +47,28 @@ PosedSolid::PosedSolid(const BodySolid& solid, std::span<const Affined> turned) 
   // Bending moves parts of the ball elsewhere.
   radius_ = solid.radius;
   for (std::size_t k = 1; k < solid.joints.size(); ++k) radius_ = std::max(radius_, solid.radius + length(middle_ - apply(turned_[k], solid.middle)));
+  // What several joints carry lies in the hull of what each would make of it alone.
+  const Vec3d pad = Vec3d{1, 1, 1} * (gridPad * solid.grid.cell()), low = solid.grid.low() + pad, high = solid.grid.high() - pad, half = (high - low) * 0.5, middle = (low + high) * 0.5;
+  Vec3d least = low, most = high;
+  for (std::size_t k = 1; k < solid.joints.size(); ++k) {
+    const Affined m = back_[0] * turned_[k];
+    const Vec3d at = apply(m, middle);
+    for (int i = 0; i < 3; ++i) {
+      const double reach = std::abs(m.linear.cx[i]) * half.x + std::abs(m.linear.cy[i]) * half.y + std::abs(m.linear.cz[i]) * half.z;
+      least[i] = std::min(least[i], at[i] - reach);
+      most[i] = std::max(most[i], at[i] + reach);
+    }
+  }
+  boxMiddle_ = (least + most) * 0.5;
+  boxHalf_ = (most - least) * 0.5;
+}
+
+double PosedSolid::atLeastOfBox(const Vec3d& world) const {
+  const Vec3d at = apply(back_[0], world) - boxMiddle_;
+  Vec3d out;
+  for (int i = 0; i < 3; ++i) out[i] = std::max(0.0, std::abs(at[i]) - boxHalf_[i]);
+  // Shares too small to count are left out, and the rest is not quite the whole.
+  return length(out) - 1e-4 * static_cast<double>(solid_->joints.size()) * (length(world) + 1);
 }
 
 int PosedSolid::blend(const Vec3d& at, Affined& out) const {

@@ -39,6 +39,9 @@ struct BodySolid {
   void findCells();
 };
 
+/// Grids reach this many cells beyond their solid.
+inline constexpr double gridPad = 4;
+
 /// A solid in a frame's pose.
 class PosedSolid {
  public:
@@ -68,6 +71,8 @@ class PosedSolid {
   [[nodiscard]] double distance(const Vec3d& world, const Nearby& near) const;
   /// A lower bound of the distance, cheap.
   [[nodiscard]] double atLeast(const Vec3d& world) const { return length(world - middle_) - radius_; }
+  /// A higher one: of the box around the solid, however its joints share in it.
+  [[nodiscard]] double atLeastOfBox(const Vec3d& world) const;
 
  private:
   [[nodiscard]] DistanceSample sample(const Vec3d& world, const Nearby& near, const DistanceGrid& grid) const;
@@ -79,6 +84,7 @@ class PosedSolid {
   std::array<Affined, 12> turned_, back_;  ///< of each joint, and the other way round
   Vec3d middle_;
   double radius_ = 0;
+  Vec3d boxMiddle_, boxHalf_;  ///< in the first joint's reference frame
 };
 
 /// A point of an arm's skin.

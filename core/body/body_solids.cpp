@@ -22,7 +22,7 @@ BodySolid bendingSolid(const BodySurface& surface, BodyPart part, double cell, d
   for (const int v : mesh.vertices) own.push_back(surface.positions[static_cast<std::size_t>(v)]);
   const std::size_t real = own.size();
   const TriangleTree tree(mesh.withRims(std::move(own)), mesh.indices);
-  out.grid = DistanceGrid(tree, cell, 4 * cell, 2 * cell);
+  out.grid = DistanceGrid(tree, cell, gridPad * cell, 2 * cell);
 
   // A ball around it.
   Vec3d low{1e300, 1e300, 1e300}, high = -low;
@@ -141,7 +141,7 @@ BodySolid rigidSolid(const BodySurface& surface, BodyPart part, int joint, doubl
   for (const int v : mesh.vertices) own.push_back(surface.positions[static_cast<std::size_t>(v)]);
   const TriangleTree tree(mesh.withRims(std::move(own)), mesh.indices);
   solid.part = part;
-  solid.grid = DistanceGrid(tree, cell, 4 * cell, 2 * cell, threads);
+  solid.grid = DistanceGrid(tree, cell, gridPad * cell, 2 * cell, threads);
   solid.joints = {joint};
   Vec3d low{1e300, 1e300, 1e300}, high = -low;
   for (const Vec3d& p : tree.positions())

@@ -297,7 +297,7 @@ ArmClearer::Watch ArmClearer::watch(const ArmChange& change) {
     for (std::size_t s = 0; s < posed_.size(); ++s) {
       const PosedSolid& solid = posed_[s];
       if (!asked(cluster.first, solid.solid().part)) continue;
-      if (solid.atLeast(middle) - cluster.radius > watched) continue;
+      if (solid.atLeast(middle) - cluster.radius > watched || solid.atLeastOfBox(middle) - cluster.radius > watched) continue;
       const PosedSolid::Nearby near = solid.place(middle);
       const double centre = solid.quickDistance(middle, near);
       if (centre - cluster.radius > watched) continue;
@@ -348,7 +348,7 @@ double ArmClearer::deepest() {
     const Vec3d middle = pointAt(cluster.hub, now);
     for (std::size_t s = 0; s < posed_.size(); ++s) {
       const PosedSolid& solid = posed_[s];
-      if (!asked(cluster.first, solid.solid().part) || solid.atLeast(middle) > cluster.radius) continue;
+      if (!asked(cluster.first, solid.solid().part) || solid.atLeast(middle) > cluster.radius || solid.atLeastOfBox(middle) - cluster.radius > unsure) continue;
       const PosedSolid::Nearby near = solid.place(middle);
       if (solid.quickDistance(middle, near) - cluster.radius > unsure) continue;
       for (int i = cluster.first; i < cluster.first + cluster.count; ++i) {
