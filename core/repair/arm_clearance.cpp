@@ -9,6 +9,7 @@
 namespace understudy {
 namespace {
 
+bool handPart(BodyPart part) { return part == BodyPart::leftHand || part == BodyPart::rightHand; }
 bool upperArm(BodyPart part) { return part == BodyPart::leftUpperArm || part == BodyPart::rightUpperArm; }
 
 Affined about(const Vec3d& before, const Vec3d& after, const Quatd& turn) { return {toMatrix(turn), after - rotate(turn, before)}; }
@@ -39,6 +40,7 @@ ArmClearer::ArmClearer(const RepairContext& context, std::shared_ptr<const BodyM
     point.reference = p.reference;
     point.allowed = p.allowed;
     point.upper = upperArm(p.part);
+    point.hand = handPart(p.part);
     point.firstInfluence = static_cast<std::uint32_t>(influences_.size());
     for (std::uint32_t k = p.first; k < p.first + p.count; ++k) influences_.push_back({skin.joint[k], 0, static_cast<double>(skin.weight[k])});
     point.influences = p.count;
@@ -144,6 +146,7 @@ void ArmClearer::load(const Pose& pose) {
   root_ = pose.root;
   mid_ = pose.mid;
   end_ = pivot_ = pose.end;
+  hold_ = 0;
   frame_ = pose.frame;
   swingAxis_ = rotate(frame_, Vec3d{0, 1, 0});
   raiseAxis_ = normalised(cross(normalised(root_ - girdle_, rotate(frame_, Vec3d{side_ == 0 ? 1.0 : -1.0, 0, 0})), swingAxis_), rotate(frame_, Vec3d{0, 0, 1}));
@@ -194,7 +197,7 @@ ArmClearer::Carry ArmClearer::carry(const ArmChange& change) const {
   const Vec3d root = girdle_ + rotate(shoulder, root_ - girdle_);
   // The wrist's line and distance; full stretch is approached, never snapped to.
   if (x[6] != 0 || x[7] != 0 || x[8] != 0) out.turn[3] = expOf(rotate(frame_, Vec3d{x[6], x[7], x[8]}));
-  const Vec3d wanted = pivot_ + rotate(out.turn[3], end_ - pivot_) + rotate(frame_, Vec3d{x[3], x[4], x[5]}) - root;
+  const Vec3d wanted = pivot_ + rotate(out.turn[3], end_ - pivot_) + rotate(frame_, Vec3d{x[3], x[4], x[5]} * give_) - root;
   const Vec3d newLine = normalised(wanted, rotate(shoulder, line_));
   const double full = upper_ + lower_, shortest = std::abs(upper_ - lower_) + 1e-3 * full, far = length(wanted);
   const double exact = std::max(span_ / full, settings_.handStays ? 0.995 : 0.97);
@@ -223,7 +226,7 @@ ArmClearer::Carry ArmClearer::carry(const ArmChange& change) const {
 
 ArmClearer::Likeness ArmClearer::likeness(const ArmChange& change, const Carry& carry) const {
   const Vec3d upper = (carry.by[2].linear * first_ - first_) * upper_, fore = (carry.by[3].linear * second_ - second_) * lower_;
-  const double girdle = (byWrist_ ? 0.6 : 8.0) * std::max(distance(root_, girdle_), (byWrist_ ? 0.05 : 0.1) * scale_), wrist = 0.15, hold = 0.03 * scale_;
+  const double girdle = (byWrist_ ? 0.6 : 8.0) * std::max(distance(root_, girdle_), (byWrist_ ? 0.05 : 0.1) * scale_), wrist = (0.15 + 0.25 * hold_) * (byWrist_ ? give_ : 1), hold = (0.03 + 0.05 * hold_) * scale_;
   const std::array<double, ArmChange::size>& x = change.x;
   if (!byWrist_) {
     const Vec3d shift = carry.by[4].translation * wrist;
@@ -322,21 +325,33 @@ void ArmClearer::rows(const ArmChange& change, const Carry& carry, const Watch& 
   poseSolids(carry);
   near_.resize(watch.pairs.size());
   const double stale = 0.004 * scale_;
+  Row nearest{1e300, {}, {}, -1, 0};  // of a hand that touches
   for (std::size_t k = 0; k < watch.pairs.size(); ++k) {
     const int i = watch.pairs[k].first;
     const PosedSolid& solid = posed_[watch.pairs[k].second];
     const Vec3d p = pointAt(i, carry);
     // The way back to the reference pose is taken anew only where the point, or the skin it is near, has moved on.
-    Near& near = near_[k];
-    if (fresh || dot(p - near.at, p - near.at) > stale * stale ||
-        (solidFollows_[watch.pairs[k].second] && std::abs(change.x[1] - near.first) + std::abs(change.x[2] - near.second) > 0.01))
-      near = {solid.place(p), p, change.x[1], change.x[2]};
-    const DistanceSample d = solid.quickGuide(p, near.place);
+    Near& place = near_[k];
+    if (fresh || dot(p - place.at, p - place.at) > stale * stale ||
+        (solidFollows_[watch.pairs[k].second] && std::abs(change.x[1] - place.first) + std::abs(change.x[2] - place.second) > 0.01))
+      place = {solid.place(p), p, change.x[1], change.x[2]};
+    const DistanceSample d = solid.quickGuide(p, place.place);
     const double allowed = points_[static_cast<std::size_t>(i)].allowed;
-    const double need = allowed > 0 ? -allowed - d.distance : margin - d.distance;
-    // Where not everything can be had, the torso comes first.
-    if (need > -reach) out.push_back({need, p, d.gradient, i, solid.solid().part == BodyPart::torso ? 1.0 : solid.solid().part == BodyPart::head ? 0.002 : 0.1});
+    const BodyPart part = solid.solid().part;
+    const bool near = hold_ > 0 && part == touched_, touches = near && points_[static_cast<std::size_t>(i)].hand;
+    if (touches && d.distance < nearest.need) nearest = {d.distance, p, -d.gradient, i, 4 * hold_};
+    // What lies beside the place that touches only just comes out.
+    double wanted = allowed > 0 ? -allowed : margin;
+    if (touches) wanted += (touchAt_ - 0.001 * scale_ - wanted) * hold_;
+    else if (near && wanted > 0) wanted += (0.0 - wanted) * hold_;
+    const double need = wanted - d.distance;
+    // Where not everything can be had, the torso comes first, and what is touched.
+    const double weight = part == BodyPart::torso ? 1.0 : part == BodyPart::head ? 0.002 : 0.1;
+    if (need > -reach) out.push_back({need, p, d.gradient, i, touches ? std::max(weight, hold_) : weight});
   }
+  if (nearest.index < 0) return;
+  nearest.need -= touchAt_;
+  if (nearest.need > -reach) out.push_back(nearest);
 }
 
 double ArmClearer::deepest() {
@@ -373,6 +388,41 @@ double ArmClearer::depth(const ArmChange& change, const Watch& watch) {
   return worst;
 }
 
+void ArmClearer::setTouch(double hold) {
+  const Carry now;
+  std::vector<std::pair<double, Vec3d>> found, own;
+  double least = 1e300;
+  for (const PosedSolid& solid : posed_) {
+    own.clear();
+    double nearest = 1e300;
+    for (const Cluster& cluster : clusters_) {
+      if (!points_[static_cast<std::size_t>(cluster.hub)].hand) continue;
+      const PosedSolid::Nearby near = solid.place(pointAt(cluster.hub, now));
+      for (int i = cluster.first; i < cluster.first + cluster.count; ++i) {
+        const Vec3d p = pointAt(i, now);
+        own.emplace_back(solid.quickGuide(p, near).distance, p);
+        nearest = std::min(nearest, own.back().first);
+      }
+    }
+    if (nearest >= least) continue;
+    least = nearest;
+    touched_ = solid.solid().part;
+    std::swap(found, own);
+  }
+  if (found.empty()) return;
+  hold_ = hold;
+  touchAt_ = std::max(least, 0.0);
+  // Points that come to be nearest take over little by little.
+  Vec3d sum;
+  double total = 0;
+  for (const auto& [d, p] : found) {
+    const double w = std::exp((least - d) / (0.003 * scale_));
+    sum += p * w;
+    total += w;
+  }
+  pivot_ = sum / total;
+}
+
 ArmChange ArmClearer::fitted(const ArmFit& fit) const {
   if (byWrist_) return {};
   const Vec3d turn = fit.turn(rotate(conjugate(frame_), first_));
@@ -400,7 +450,7 @@ void ArmClearer::clamp(ArmChange& change) const {
     change.x[k] = std::clamp(change.x[k], least, most);
   }
   for (const std::size_t first : {3u, 6u}) {
-    const double most = first == 3 && byWrist_ ? limb_.full() : settings_.swivel;
+    const double most = first == 6 ? settings_.turn : byWrist_ ? limb_.full() : settings_.swivel;
     double sum = 0;
     for (std::size_t k = first; k < first + 3; ++k) sum += change.x[k] * change.x[k];
     if (sum > most * most)

@@ -18,7 +18,7 @@ struct ArmChange {
   static constexpr std::size_t size = 9;
   /// Where the hand stays or holds something: 0: swivel about the shoulder–wrist line, radians; 1, 2: clavicle about its own two axes,
   /// radians; 3–5: wrist, metres in the frame of what the arm hangs on; 6–8: rotation vector, radians in that frame, of what both
-  /// hands hold and of the hands, about the pivot.
+  /// hands hold and of the hands, or of a hand that touches, about the pivot.
   /// Where it is free: 0: the elbow, radians, positive bends it; 1, 2: clavicle, the upper arm keeps its direction; 3–5: rotation
   /// vector of the upper arm in the frame of what the arm hangs on. The pose follows from these without a case or a pole, so that
   /// changes that are smooth over time give motion that is.
@@ -35,6 +35,7 @@ struct ArmClearanceSettings {
   bool handStays = false;         ///< the hand's goal is kept exactly: the arm never straightens so far that the wrist falls behind
   double clavicle = 0.2617994;    ///< radians about each axis at most (15°)
   double swivel = 2.6;            ///< radians at most; also of the upper arm where changes turn it
+  double turn = 2.6;              ///< radians at most by which hands turn about the pivot
   double bend = 2.5;              ///< radians to which an elbow may be bent by a change
   bool torso = true, head = true, thighs = true;
 };
@@ -69,6 +70,11 @@ class ArmClearer {
   /// What both hands hold turns about this place of the stage; until set in a loaded pose: about the wrist.
   void setPivot(const Vec3d& pivot) { pivot_ = pivot; }
   [[nodiscard]] const Vec3d& wrist() const { return end_; }
+  /// How much of a wrist's shift is done; all of it unless told otherwise.
+  void setGive(double give) { give_ = give; }
+  /// In the loaded pose the hand is kept as near to the part of the body that it is nearest to as it is there, by so much (0: not at
+  /// all, 1: for good); it turns about where it is nearest.
+  void setTouch(double hold);
   /// Whether what is held counts in watches to come; it does unless told otherwise.
   void setHolding(bool holding) { holding_ = holding; }
 
@@ -145,7 +151,7 @@ class ArmClearer {
   struct Point {
     Vec3d reference;
     double allowed = 0;
-    bool upper = false, held = false;
+    bool upper = false, hand = false, held = false;
     std::uint32_t firstPiece = 0, pieces = 0, firstInfluence = 0, influences = 0;
   };
   std::vector<Point> points_;
@@ -164,6 +170,9 @@ class ArmClearer {
   mutable std::vector<std::uint32_t> gathered_;  // the load in which a point's pieces were summed
   std::uint32_t load_ = 0;
   bool holding_ = true;
+  double give_ = 1;
+  BodyPart touched_ = BodyPart::none;
+  double hold_ = 0, touchAt_ = 0;  // metres from the part
   struct Cluster {
     int first = 0, count = 0;
     int hub = 0;          // the point nearest the middle

@@ -95,7 +95,7 @@ ArmChanges ArmGroup::solve(const ArmChanges& start, const Goal& goal, const Watc
     const std::array<double, ArmChange::size> own = arms_[a]->weights();
     for (std::size_t k = 0; k < each(); ++k) {
       w[at(a, k)] = own[k];
-      used[at(a, k)] = k == 0 || (k < 3 ? freedom.girdle && arms_[a]->hasGirdle() : freedom.wrist);
+      used[at(a, k)] = k == 0 || (k < 3 ? freedom.girdle && arms_[a]->hasGirdle() : k < 6 ? freedom.wrist : freedom.turn);
     }
   }
   std::array<double, 2> spare{};
@@ -306,6 +306,19 @@ std::vector<ArmGroup::Start> ArmGroup::starts(const ArmFreedom& freedom) const {
     for (const double up : {way, -way})
       for (const double swivel : {0.8, -0.8}) out.push_back({swivel, 0, 0, way, up, way});
   return out;
+}
+
+double ArmGroup::worth(const ArmChanges& change, const ArmChanges& home, double firm, const Watches& watches, double margin) {
+  const Goal goal = least(home);
+  now_.x = change;
+  pose(now_);
+  double out = 0, need = 0;
+  for (std::size_t a = 0; a < arms_.size(); ++a) {
+    out += squares(now_.likeness[a], goal.wanted[a]);
+    arms_[a]->rows(now_.x[a], now_.carry[a], watches[a], margin, 0, true, now_.rows[a]);
+    for (const ArmClearer::Row& row : now_.rows[a]) need = std::max(need, row.weight * row.need);
+  }
+  return out + firm * need * need;
 }
 
 ArmChanges ArmGroup::kept(const ArmChanges& change, const ArmFreedom& freedom) const {

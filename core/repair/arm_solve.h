@@ -13,7 +13,7 @@ using ArmChanges = std::array<ArmChange, 2>;
 
 /// What a solution may use besides the swivel.
 struct ArmFreedom {
-  bool girdle = true, wrist = true;
+  bool girdle = true, wrist = true, turn = true;
   friend bool operator==(const ArmFreedom&, const ArmFreedom&) = default;
 };
 
@@ -56,15 +56,17 @@ class ArmGroup {
   [[nodiscard]] ArmChanges search(const ArmChanges& start, const ArmChanges& home, double margin, int steps, const ArmFreedom& freedom, Seen& seen);
   /// How much of a change it is, metres.
   [[nodiscard]] double cost(const ArmChanges& change, const ArmChanges& anchor) const;
+  /// What a change costs: its square distance from the goal that search() has, metres², and what it leaves of its margin, `firm` times.
+  [[nodiscard]] double worth(const ArmChanges& change, const ArmChanges& home, double firm, const Watches& watches, double margin);
   /// The nearest change in which no hand that has to stay falls behind its goal.
   [[nodiscard]] ArmChanges kept(const ArmChanges& change, const ArmFreedom& freedom) const;
 
  private:
   static constexpr std::size_t most = 12;
   using Row12 = std::array<double, most>;
-  /// How many of an arm's parameters count: those of a common turn only where there is something in both hands.
-  [[nodiscard]] std::size_t each() const { return arms_.size() == 1 ? 6 : ArmChange::size; }
-  [[nodiscard]] std::size_t dims() const { return arms_.size() == 1 ? 6 : most; }
+  /// How many of an arm's parameters count: those of a turn only where its pose follows from the wrist.
+  [[nodiscard]] std::size_t each() const { return arms_[0]->byWrist() ? ArmChange::size : 6; }
+  [[nodiscard]] std::size_t dims() const { return arms_.size() == 1 ? each() : most; }
   /// Place of an arm's parameter among the group's.
   [[nodiscard]] std::size_t at(std::size_t arm, std::size_t k) const { return arms_.size() == 1 ? k : k < 3 ? 3 * arm + k : 3 + k; }
   struct State {

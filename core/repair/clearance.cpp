@@ -6,6 +6,7 @@
 
 #include "core/repair/arm_solve.h"
 #include "core/repair/clearance_tasks.h"
+#include "core/repair/steady_choice.h"
 
 namespace understudy {
 namespace {
@@ -15,8 +16,21 @@ constexpr double nodesPerSecond = 30;
 /// Half widths of the smoothing rounds, in nodes. After each one the arms are cleared again.
 constexpr int rounds[] = {6, 5, 4, 3, 2, 2};
 constexpr int spread = 6 + 5 + 4 + 3 + 2 + 2;
+/// Every so many nodes a solution is looked for from nothing.
+constexpr int coarse = 4;
+/// Of those: how far a way out of the body is followed beside another one, and how far its choice looks.
+constexpr int followed = 8, lookedAround = 8;
+/// Metres (at a height of 1.7) from which solutions are different ways, and up to which they are the same.
+constexpr double otherWay = 0.10, sameWay = 0.04;
+/// What a change of the way costs against a way that long, and how firmly what is left in the body counts.
+constexpr std::size_t mostWays = 4;
+constexpr double unsteady = 4, leftFirm = 400;
 /// Turns of an arm's bones beyond this are told, radians (15°).
 constexpr double toldFrom = 0.2617994;
+/// Seconds before and after a touch in which its hand comes to leave its way as far as it takes.
+constexpr double giveSeconds = 0.15;
+/// Radians at most by which a hand tilts on what it touches.
+constexpr double mostTilt = 0.7;
 /// Metres won a metre moved from which on all of a solution is taken.
 constexpr double worthwhile = 0.2;
 
@@ -118,7 +132,7 @@ class ClearanceLayer final : public RepairLayer {
   }
 
  private:
-  [[nodiscard]] int support() const { return (spread + 4 + 4) * stride_; }
+  [[nodiscard]] int support() const { return (spread + 4 + 4 + coarse * (followed + lookedAround + 1)) * stride_; }
 
   /// One task over a range of frames.
   class Run {
@@ -128,7 +142,11 @@ class ClearanceLayer final : public RepairLayer {
           slack_(0.003 * layer.context_->height / 1.7) {
       arms_.reserve(count_);
       std::vector<ArmClearer*> all;
-      for (const ClearedArm& arm : task.arms) arms_.emplace_back(*layer.context_, layer.model_, arm.side, arm.settings, arm.held.points);
+      for (const ClearedArm& arm : task.arms) {
+        ArmClearanceSettings settings = arm.settings;
+        if (count_ == 1) settings.turn = mostTilt;
+        arms_.emplace_back(*layer.context_, layer.model_, arm.side, settings, arm.held.points);
+      }
       for (ArmClearer& arm : arms_) all.push_back(&arm);
       group_.emplace(std::move(all));
     }
@@ -136,8 +154,11 @@ class ClearanceLayer final : public RepairLayer {
     void solve(FrameSpan frames) {
       const int lastNode = (in_.frames() - 1 + stride_ - 1) / stride_;
       // Whole groups of four nodes, also beyond the clip's end, where its last pose stays.
-      first_ = std::max(0, frames.first / stride_ - 2 - spread) / 4 * 4;
-      last_ = std::min(lastNode + 3, frames.last / stride_ + 3 + spread + 3) / 4 * 4;
+      constexpr int far = coarse * (followed + lookedAround);
+      const int from = std::max(0, frames.first / stride_ - 2 - spread) / coarse * coarse;
+      const int to = std::min(lastNode + 3, frames.last / stride_ + 3 + spread + 3) / coarse * coarse;
+      first_ = std::max(0, from - far);
+      last_ = std::min((lastNode + 3) / coarse * coarse, to + far);
       const auto count = static_cast<std::size_t>(last_ - first_ + 1);
       nodes_.assign(count, {});
       seen_.assign(count, {});
@@ -145,8 +166,10 @@ class ClearanceLayer final : public RepairLayer {
       idle_.assign(count, 0);
       for (int n = first_; n <= last_; ++n) idle_[place(n)] = !busy(n);
       // Every fourth node from nothing, the others from those beside them, so that neighbours go the same way.
-      for (int n = first_; n <= last_; n += 4) search(n, 40, 0);
-      for (int half = 2; half >= 1; half /= 2)
+      for (int n = first_; n <= last_; n += coarse) search(n, 40, 0);
+      choose();
+      drop(from, to);
+      for (int half = coarse / 2; half >= 1; half /= 2)
         for (int n = first_ + half; n + half <= last_; n += 2 * half) search(n, 10, half);
       std::vector<ArmChanges> smooth = nodes_;
       int round = 0;
@@ -223,13 +246,41 @@ class ClearanceLayer final : public RepairLayer {
     /// How much of a common shift of both hands is allowed at a frame: none of what a touch holds.
     [[nodiscard]] double shiftOf(int f) const {
       double pin = 0;
-      for (const std::size_t r : task_.pins) pin = std::max(pin, span(r, f));
+      for (const ClearancePin& p : task_.pins) pin = std::max(pin, span(p.repair, f));
       return 1 - pin;
     }
     [[nodiscard]] ArmFreedom freedom(int f) const {
       ArmFreedom out;
-      if (layer_.hands_ == ClearedHands::stay) out.wrist = shared() && shiftOf(f) >= 1;
+      if (layer_.hands_ == ClearedHands::free) {
+        out.turn = false;
+      } else if (shared()) {
+        out.wrist = out.turn = shiftOf(f) >= 1;
+      } else {
+        out.wrist = giveOf(f) > 0;
+        out.turn = holdOf(f) > 0;
+      }
       return out;
+    }
+    /// How much a single hand may leave its way at a frame: not at all while it touches what is not held to here, soon before and after.
+    [[nodiscard]] double giveOf(int f) const {
+      if (layer_.hands_ == ClearedHands::free || shared()) return 1;
+      double away = 1e9;
+      for (const ClearancePin& pin : task_.pins)
+        if (!pin.slides) away = std::min(away, awayOf(pin, f));
+      return smoothStep(away / giveSeconds);
+    }
+    /// How firmly a single hand is held to where it touches the body at a frame.
+    [[nodiscard]] double holdOf(int f) const {
+      if (layer_.hands_ == ClearedHands::free || shared()) return 0;
+      double away = 1e9;
+      for (const ClearancePin& pin : task_.pins)
+        if (pin.slides) away = std::min(away, awayOf(pin, f));
+      return smoothStep(1 - away / giveSeconds);
+    }
+    /// Seconds from a frame to a touch.
+    [[nodiscard]] double awayOf(const ClearancePin& pin, int f) const {
+      const FrameSpan held = layer_.frames_[pin.repair].span;
+      return held.empty() ? 1e9 : std::max({held.first - f, f - held.last, 0}) / layer_.context_->rate.hertz();
     }
     /// As much of a solution as its way is worth: where there is no room, a far change that wins little is noise.
     [[nodiscard]] ArmChanges settled(const ArmChanges& start, const ArmChanges& solved) const {
@@ -262,6 +313,8 @@ class ClearanceLayer final : public RepairLayer {
       for (std::size_t a = 0; a < count_; ++a) {
         arms_[a].load(pose[a]);
         arms_[a].setHolding(holds(a, f));
+        arms_[a].setGive(giveOf(f));
+        if (const double hold = holdOf(f); hold > 0) arms_[a].setTouch(hold);
       }
       if (shared()) {
         const Vec3d middle = (arms_[0].wrist() + arms_[1].wrist()) * 0.5;
@@ -290,6 +343,75 @@ class ClearanceLayer final : public RepairLayer {
         for (std::size_t a = 0; a < count_; ++a)
           for (std::size_t i = 0; i < ArmChange::size; ++i) start[a].x[i] = (nodes_[place(n - half)][a].x[i] + nodes_[place(n + half)][a].x[i]) / 2;
       nodes_[place(n)] = group_->search(start, home, margin_ + slack_, steps, freedom(frameOf(n)), seen_[place(n)]);
+    }
+
+    /// A way of the arms out of the body at a node.
+    struct Way {
+      ArmChanges x;
+      ArmGroup::Seen seen;
+    };
+
+    /// Where neighbours went different ways, each is followed beside the other one; of all the ways those are kept that go together.
+    void choose() {
+      const std::size_t count = static_cast<std::size_t>((last_ - first_) / coarse + 1);
+      const auto node = [&](std::size_t c) { return first_ + static_cast<int>(c) * coarse; };
+      const double metre = layer_.context_->height / 1.7;
+      std::vector<std::vector<Way>> ways(count);
+      for (std::size_t c = 0; c < count; ++c) ways[c].push_back({nodes_[place(node(c))], seen_[place(node(c))]});
+      bool any = false;
+      for (const int by : {1, -1})
+        for (std::size_t k = 1; k < count; ++k) {
+          const std::size_t start = by > 0 ? k : count - 1 - k;
+          if (idle_[place(node(start))]) continue;
+          load(node(start));
+          if (group_->cost(ways[start - static_cast<std::size_t>(by)][0].x, ways[start][0].x) < otherWay * metre) continue;
+          Way way = ways[start - static_cast<std::size_t>(by)][0];
+          for (std::size_t c = start, n = 0; c < count && n < followed; c += static_cast<std::size_t>(by), ++n) {
+            if (idle_[place(node(c))] || ways[c].size() >= mostWays) break;
+            load(node(c));
+            way.seen.asked = false;
+            way.x = group_->search(way.x, homeOf(), margin_ + slack_, 16, freedom(frameOf(node(c))), way.seen);
+            if (std::any_of(ways[c].begin(), ways[c].end(), [&](const Way& other) { return group_->cost(way.x, other.x) < sameWay * metre; })) break;
+            ways[c].push_back(way);
+            any = true;
+          }
+        }
+      if (!any) return;
+      std::vector<std::vector<double>> worth(count);
+      for (std::size_t c = 0; c < count; ++c) {
+        worth[c].assign(ways[c].size(), 0);
+        if (ways[c].size() < 2) continue;
+        load(node(c));
+        const ArmChanges home = homeOf();
+        for (std::size_t w = 0; w < ways[c].size(); ++w) worth[c][w] = group_->worth(ways[c][w].x, home, leftFirm, ways[c][w].seen.watches, margin_);
+      }
+      std::size_t loaded = count;
+      const std::vector<int> chosen = steadyChoice(worth, lookedAround, [&](std::size_t c, int a, int b) {
+        if (loaded != c) load(node(c));
+        loaded = c;
+        const double way = group_->cost(ways[c - 1][static_cast<std::size_t>(a)].x, ways[c][static_cast<std::size_t>(b)].x);
+        return unsteady * way * way;
+      });
+      for (std::size_t c = 0; c < count; ++c) {
+        if (chosen[c] == 0) continue;
+        Way& way = ways[c][static_cast<std::size_t>(chosen[c])];
+        nodes_[place(node(c))] = way.x;
+        seen_[place(node(c))] = std::move(way.seen);
+      }
+    }
+
+    /// Leaves nodes outside of a range alone from here on.
+    void drop(int from, int to) {
+      const auto keep = [&](auto& list) {
+        list.erase(list.begin() + (to - first_ + 1), list.end());
+        list.erase(list.begin(), list.begin() + (from - first_));
+      };
+      keep(nodes_);
+      keep(seen_);
+      keep(poses_);
+      keep(idle_);
+      first_ = from;
+      last_ = to;
     }
 
     /// Where the loaded pose's arms fit the body.
@@ -357,9 +479,11 @@ std::shared_ptr<const BodyModel> bodyModelOf(const RepairContext& context) {
 }
 
 RepairLayerPtr makeClearanceLayer(std::shared_ptr<const RepairContext> context, std::vector<const Repair*> repairs, ClearedHands hands, Issues& issues) {
-  std::vector<ClearanceTask> tasks = clearanceTasks(*context, repairs, hands, issues);
-  if (tasks.empty()) return nullptr;
+  // Most takes have nothing to clear: the body is only built where there is.
+  if (std::none_of(repairs.begin(), repairs.end(), [](const Repair* r) { return std::holds_alternative<ClearanceRepair>(r->action); })) return nullptr;
   std::shared_ptr<const BodyModel> model = bodyModelOf(*context);
+  std::vector<ClearanceTask> tasks = clearanceTasks(*context, *model, repairs, hands, issues);
+  if (tasks.empty()) return nullptr;
   for (ClearanceTask& task : tasks) {
     task.margin += model->gridError;
     std::erase_if(task.arms, [&](const ClearedArm& arm) {

@@ -31,6 +31,23 @@ bool touches(const RepairContext& context, const Repair& repair, int side, const
   return false;
 }
 
+/// Whether all that a hand's skin touches are parts that its arm is kept out of.
+bool touchesBody(const RepairContext& context, const BodyModel& model, const Repair& repair, int side, const ArmClearanceSettings& settings) {
+  if (!std::holds_alternative<TouchRepair>(repair.action)) return false;
+  const auto& touch = std::get<TouchRepair>(repair.action);
+  if (!touch.skin || touch.prop != 0 || touch.target != TouchTarget::body) return false;
+  const Result<int> hand = findBone(context, touch.bone);
+  if (!hand || *hand != context.arms[static_cast<std::size_t>(side)].end) return false;
+  const auto asked = [&](const std::string& on) {
+    const Result<int> joint = findBone(context, on);
+    const BodyPart part = joint && *joint >= 0 ? model.surface.jointParts[static_cast<std::size_t>(*joint)] : BodyPart::none;
+    const bool meant = part == BodyPart::torso ? settings.torso : part == BodyPart::head ? settings.head : (part == BodyPart::leftThigh || part == BodyPart::rightThigh) && settings.thighs;
+    return meant && model.solid(part);
+  };
+  if (touch.path.empty()) return asked(touch.on);
+  return std::all_of(touch.path.begin(), touch.path.end(), [&](const TouchMark& mark) { return asked(mark.on); });
+}
+
 /// Points of a prop's surface, in its own frame.
 std::vector<Vec3d> outlineOf(const PropItem& prop) {
   if (!prop.outline.empty()) {
@@ -159,7 +176,8 @@ ClearanceTask together(ClearanceTask both, ClearanceTask other) {
     to.erase(std::unique(to.begin(), to.end()), to.end());
   };
   join(both.repairs, other.repairs);
-  join(both.pins, other.pins);
+  for (const ClearancePin& pin : other.pins)
+    if (std::find(both.pins.begin(), both.pins.end(), pin) == both.pins.end()) both.pins.push_back(pin);
   return both;
 }
 
@@ -174,7 +192,7 @@ bool gripsMatterToFreeArms(const RepairContext& context, const std::vector<const
   });
 }
 
-std::vector<ClearanceTask> clearanceTasks(const RepairContext& context, const std::vector<const Repair*>& repairs, ClearedHands hands, Issues& issues) {
+std::vector<ClearanceTask> clearanceTasks(const RepairContext& context, const BodyModel& model, const std::vector<const Repair*>& repairs, ClearedHands hands, Issues& issues) {
   std::vector<ClearanceTask> tasks;
   std::array<Asked, 2> asked;
   for (int side = 0; side < 2; ++side) asked[static_cast<std::size_t>(side)] = askedOf(context, repairs, side, hands, issues);
@@ -198,7 +216,7 @@ std::vector<ClearanceTask> clearanceTasks(const RepairContext& context, const st
       ClearedArm& arm = task.arms.front();
       for (const std::size_t r : holds.repairs) {
         const bool touched = touches(context, *repairs[r], arm.side, repairs);
-        if (touched) task.pins.push_back(r);
+        if (touched) task.pins.push_back({r, touchesBody(context, model, *repairs[r], arm.side, arm.settings)});
         if (touched || twoHanded(context, *repairs[r])) arm.holders.push_back(r);
       }
       if (arm.holders.empty()) continue;

@@ -23,6 +23,13 @@ struct ClearedArm {
   HeldProp held;
 };
 
+/// A touch that holds a hand.
+struct ClearancePin {
+  std::size_t repair = 0;  // of the layer's
+  bool slides = false;     // the hand's skin touches what arms are kept out of, and may go along its surface
+  friend bool operator==(const ClearancePin&, const ClearancePin&) = default;
+};
+
 /// Arms that are cleared together.
 struct ClearanceTask {
   FrameSpan span;                    // that it may write: other tasks of its arms have others
@@ -30,15 +37,16 @@ struct ClearanceTask {
   double margin = 0;                 // metres
   std::vector<std::size_t> repairs;  // clearances of the layer that speak of them
   std::vector<std::size_t> grips;    // that keep both hands together
-  std::vector<std::size_t> pins;     // touches that hold what a shift of the grips would move
+  std::vector<ClearancePin> pins;    // touches that hold what a shift of the grips would move
 };
 
 /// Seconds around a hold in which arms are looked at as well, and in which that fades out.
 inline constexpr double fadeSeconds = 0.35;
 
-/// Holds are put together with those they meet in time, so that nothing depends on a hold elsewhere. Names that mean no bone are told in
-/// `issues`.
-[[nodiscard]] std::vector<ClearanceTask> clearanceTasks(const RepairContext& context, const std::vector<const Repair*>& repairs, ClearedHands hands, Issues& issues);
+/// Holds are put together with those they meet in time, so that nothing depends on a hold elsewhere. `model` is the context's. Names that mean no
+/// bone are told in `issues`.
+[[nodiscard]] std::vector<ClearanceTask> clearanceTasks(const RepairContext& context, const BodyModel& model, const std::vector<const Repair*>& repairs, ClearedHands hands,
+                                                        Issues& issues);
 
 /// Whether a grip may change what arms without a hold do, by what it puts into their hands.
 [[nodiscard]] bool gripsMatterToFreeArms(const RepairContext& context, const std::vector<const Repair*>& repairs);

@@ -5,9 +5,12 @@
 
 #include "core/body/body_model.h"
 #include "core/inspect/grips.h"
+#include "core/inspect/touches.h"
 #include "core/repair/clearance.h"
 #include "core/repair/grip.h"
 #include "core/repair/poser.h"
+#include "core/repair/touch.h"
+#include "core/repair/touch_skin.h"
 #include "tests/support/puppet.h"
 
 namespace understudy {
@@ -277,6 +280,54 @@ TEST(Clearance, HandsStayWhereTheyAreWhenAsked) {
     }
   }
   EXPECT_TRUE(any);
+}
+
+TEST(Clearance, HandsThatTouchTheBodySlideAndTiltToLetTheirArmsOut) {
+  const Stage s = stage({0.3, 1, false, false}, [](const Figure& f) { return test::puppetWalk(f, 90, {60, 1}, 0.2, 1.2); });
+  const auto skin = TouchSkin::of(*s.context);
+  const double mm = s.context->height / 1.7 / 1000;
+  // First onto the skin, by the stage of touches.
+  const Repair r = clearance();
+  Repair touches[2];
+  for (const int side : {0, 1}) {
+    touches[side].id = 2u + static_cast<unsigned>(side);
+    TouchRepair touch;
+    touch.bone = side == 0 ? "@leftHand" : "@rightHand";
+    touch.target = TouchTarget::body;
+    touch.on = "@chest";
+    touch.skin = true;
+    touch.place = {side == 0 ? 0.05 : -0.05, 0, 0.3};
+    touch.normal = {0, 0, 1};
+    touches[side].action = touch;
+  }
+  Stage on = s;
+  Issues issues;
+  const RepairLayerPtr layer = makeTouchLayer(s.context, {&touches[0], &touches[1]}, issues);
+  ASSERT_TRUE(layer);
+  std::vector<Residual> residuals(2);
+  for (std::size_t k = 0; k < 2; ++k) residuals[k] = {touches[k].id, 0, std::vector<Miss>(90)};
+  on.motion = s.motion.writable(0, 90);
+  layer->apply(s.motion, {0, 89}, on.motion, residuals);
+  const TiledMotion slid = cleared(on, {&r, &touches[0], &touches[1]}, ClearedHands::stay);
+  Repair pinned[2] = {touches[0], touches[1]};
+  for (Repair& p : pinned) std::get<TouchRepair>(p.action).skin = false;
+  const TiledMotion fixed = cleared(on, {&r, &pinned[0], &pinned[1]}, ClearedHands::stay);
+  double deepPinned = 0, deepSlid = 0;
+  int asked = 0, kept = 0;
+  Poser is(*s.context);
+  for (int f = 0; f < 90; f += 5) {
+    deepPinned = std::max(deepPinned, depthAt(s, fixed, f));
+    deepSlid = std::max(deepSlid, depthAt(s, slid, f));
+    is.load(slid, f);
+    for (const int side : {0, 1}) {
+      const double d = TouchSkin::Posed(*skin, is, side, TouchSkin::Against::body).nearest({}).distance;
+      ++asked;
+      kept += d < TouchLimits{}.gap * 1000 * mm && d > -TouchLimits{}.depth * 1000 * mm;
+    }
+  }
+  EXPECT_GT(deepPinned, 8 * mm);
+  EXPECT_LT(deepSlid, 4 * mm);
+  EXPECT_GE(kept, 0.9 * asked);
 }
 
 TEST(Clearance, SaysWhatItCannotDo) {
