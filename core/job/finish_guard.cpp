@@ -31,6 +31,66 @@ Take withMuted(const Take& take, const std::vector<Withdrawal>& withdrawals) {
   return out;
 }
 
+/// How deep arms lie in the body over a span, by severity and frames.
+double deepOver(const Findings& findings, const FrameSpan* span = nullptr) {
+  double sum = 0;
+  for (const Finding& f : findings)
+    if (f.kind == FindingKind::depth && !f.waved && !f.hint) sum += f.severity * (span ? common(f.span, *span) : f.span).count();
+  return sum;
+}
+
+/// Of what is neither an arm in the body nor a contact that is lost.
+double otherBurden(const Findings& findings) {
+  Findings others;
+  for (const Finding& f : findings)
+    if (f.kind != FindingKind::depth && f.kind != FindingKind::lostContact) others.push_back(f);
+  return burden(others);
+}
+
+/// Mutes touches that hold an arm in the body: an arm that is out of it is worth more than a contact.
+Status releaseHeldArms(Judged& now, const std::vector<Accepted>& accepted, const std::function<Result<Findings>(const Take&)>& judge,
+                       const GuardSettings& settings, std::vector<Withdrawal>& done) {
+  struct Holding {
+    Withdrawal withdrawal;
+    FrameSpan span;
+  };
+  std::vector<Holding> holding;
+  for (const Accepted& flaw : accepted) {
+    if (flaw.finding.kind != FindingKind::lostContact) continue;
+    const Finding* worst = nullptr;
+    for (const Finding& f : now.findings)
+      if (f.kind == FindingKind::depth && !f.waved && f.severity >= settings.deep && !common(f.span, flaw.finding.span).empty() && (!worst || f.severity > worst->severity)) worst = &f;
+    if (!worst) continue;
+    for (const std::uint64_t id : flaw.repairs) {
+      const Repair* repair = findRepair(now.take, id);
+      if (!repair || !repair->proposed || repair->muted || !std::holds_alternative<TouchRepair>(repair->action)) continue;
+      if (std::any_of(holding.begin(), holding.end(), [&](const Holding& h) { return h.withdrawal.repair == id; })) continue;
+      holding.push_back({{id, "with it the " + spokenBone(worst->bones.empty() ? std::string("arm") : worst->bones.front()) + " lies " +
+                                  spokenFigure(worst->measure, findingUnit(worst->kind)) + " in the body"},
+                         flaw.finding.span});
+    }
+  }
+  // Of those without which the arms come out, the ones that held them.
+  for (int trial = 0; trial < 2 && !holding.empty(); ++trial) {
+    std::vector<Withdrawal> which;
+    for (const Holding& h : holding) which.push_back(h.withdrawal);
+    Take take = withMuted(now.take, which);
+    Result<Findings> findings = judge(take);
+    if (!findings) return findings.error();
+    std::vector<Holding> causes;
+    for (const Holding& h : holding)
+      if (deepOver(*findings, &h.span) < 0.5 * deepOver(now.findings, &h.span)) causes.push_back(h);
+    const bool all = causes.size() == holding.size();
+    holding = std::move(causes);
+    if (!all && trial == 0) continue;
+    if (holding.empty() || deepOver(*findings) >= deepOver(now.findings) || otherBurden(*findings) > otherBurden(now.findings) + settings.deep) break;
+    now = {std::move(take), std::move(*findings)};
+    done.insert(done.end(), which.begin(), which.end());
+    break;
+  }
+  return Status(Done{});
+}
+
 }  // namespace
 
 double burden(const Findings& findings) {
@@ -96,6 +156,7 @@ Result<std::vector<Withdrawal>> withdrawHarmful(Judged& now, const std::vector<A
   if (!*all && suspects.size() > 1)
     for (const Withdrawal& one : suspects)
       if (const Result<bool> single = attempt({one}); !single) return single.error();
+  if (const Status s = releaseHeldArms(now, accepted, judge, settings, done); !s) return s.error();
   return done;
 }
 

@@ -32,12 +32,13 @@ struct Judged {
 
 struct GuardSettings {
   double useless = 0.8;  ///< of the severity that a clearance was accepted for and that it leaves; from here on it is tried without
+  double deep = 0.125;   ///< of the severity of an arm in the body (10 mm at a height of 1.7 m) from which on the touches there are tried without
   int mostTrials = 4;    ///< evaluations of the take that the guard may ask for
 };
 
 /// Mutes accepted repairs whose harm (jumps, flips and twists they make, and what they leave of the flaws they were accepted for)
-/// outweighs what they mend, where the take as a whole is the better for it: `judge` evaluates a take and looks for flaws. Plants are
-/// never taken back. `now` becomes the better take with its findings. Errors: those of `judge`.
+/// outweighs what they mend, where the take as a whole is the better for it: `judge` evaluates a take and looks for flaws. So are touches without
+/// which arms come out of the body. Plants are never taken back. `now` becomes the better take with its findings. Errors: those of `judge`.
 [[nodiscard]] Result<std::vector<Withdrawal>> withdrawHarmful(Judged& now, const std::vector<Accepted>& accepted,
                                                               const std::function<Result<Findings>(const Take&)>& judge, const GuardSettings& settings = {});
 

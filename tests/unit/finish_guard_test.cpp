@@ -63,6 +63,33 @@ TEST(FinishGuard, LeavesWhatIsWorthItOrNoBetterWithout) {
   EXPECT_TRUE(other.take == large.take);
 }
 
+TEST(FinishGuard, MutesTheTouchThatHoldsAnArmInTheBodyAndNoOther) {
+  Take take;
+  std::uint64_t first = 0, second = 0;
+  TouchRepair touch;
+  touch.bone = "@leftHand";
+  take = addRepair(take, test::proposedRepair(touch, "hand on chest"), &first);
+  take = addRepair(take, test::proposedRepair(touch, "hand on head"), &second);
+  const Finding lostFirst = flaw(FindingKind::lostContact, "@leftHand", {10, 40}, 60, 0.9), lostSecond = flaw(FindingKind::lostContact, "@leftHand", {60, 80}, 60, 0.9);
+  const Finding deepFirst = flaw(FindingKind::depth, "@leftUpperArm", {5, 45}, 40, 0.5), deepSecond = flaw(FindingKind::depth, "@leftUpperArm", {70, 75}, 20, 0.25);
+  Judged now{take, {deepFirst, deepSecond}};
+  // Without the second one its arm lies in the body as well.
+  const auto judge = [&](const Take& tried) -> Result<Findings> {
+    Findings out{deepSecond};
+    if (!findRepair(tried, first)->muted) out.push_back(deepFirst);
+    else out.push_back(lostFirst);
+    if (findRepair(tried, second)->muted) out.push_back(lostSecond);
+    return out;
+  };
+  const auto done = withdrawHarmful(now, {{lostFirst, {first}}, {lostSecond, {second}}}, judge);
+  ASSERT_TRUE(done.ok());
+  ASSERT_EQ(done->size(), 1U);
+  EXPECT_EQ(done->front().repair, first);
+  EXPECT_EQ(done->front().reason, "with it the left upper arm lies 40 mm in the body");
+  EXPECT_FALSE(findRepair(now.take, second)->muted);
+  EXPECT_EQ(now.findings.size(), 2U);
+}
+
 TEST(FinishGuard, MutesAClearanceThatLeavesTheDepthItWasMadeFor) {
   Take take;
   std::uint64_t id = 0;
