@@ -4,7 +4,7 @@
 #include <nlohmann/json.hpp>
 #include <string>
 
-#include "core/base/result.h"
+#include "core/report/issue_json.h"
 
 namespace understudy::cli {
 
@@ -12,7 +12,6 @@ using Json = nlohmann::ordered_json;
 
 /// Indented text; bytes that are no UTF-8 (names of old files) are replaced, and numbers that are not finite become null.
 [[nodiscard]] std::string textOf(const Json& json);
-[[nodiscard]] Json toJson(const Issue& issue);
-[[nodiscard]] Json toJson(const Issues& issues);
+using understudy::toJson;
 
 }  // namespace understudy::cli

@@ -4,6 +4,8 @@
 #include <cmath>
 #include <nlohmann/json.hpp>
 
+#include "core/report/issue_json.h"
+
 namespace understudy {
 namespace {
 
@@ -32,13 +34,6 @@ Json toJson(const ReportedFinding& finding) {
           {"proposal", finding.proposal.empty() ? Json() : Json(finding.proposal)},
           {"harm", finding.harm.empty() ? Json() : Json(finding.harm)},
           {"cause", finding.cause.empty() ? Json() : Json(finding.cause)}};
-}
-
-Json toJson(const Issue& issue) {
-  Json json = {{"severity", issue.severity == Severity::note ? "note" : issue.severity == Severity::warning ? "warning" : "error"}, {"what", issue.what}};
-  if (!issue.where.empty()) json["where"] = issue.where;
-  if (!issue.todo.empty()) json["todo"] = issue.todo;
-  return json;
 }
 
 }  // namespace
@@ -109,8 +104,7 @@ std::string finishReportJson(const FinishReport& report) {
   json["seconds"] = Json::object();
   for (const ReportedStep& step : report.timing) json["seconds"][step.name] = number(step.seconds);
   json["outputs"] = report.outputs;
-  json["issues"] = Json::array();
-  for (const Issue& issue : report.issues) json["issues"].push_back(toJson(issue));
+  json["issues"] = understudy::toJson(report.issues);
   return json.dump(1, ' ', false, Json::error_handler_t::replace);
 }
 

@@ -5,19 +5,12 @@
 #include <nlohmann/json.hpp>
 
 #include "core/math/angle.h"
+#include "core/report/issue_json.h"
 
 namespace understudy {
 namespace {
 
 using Json = nlohmann::ordered_json;
-
-Json toJson(const Issue& issue) {
-  Json json = {{"severity", issue.severity == Severity::note ? "note" : issue.severity == Severity::warning ? "warning" : "error"},
-               {"what", issue.what}};
-  if (!issue.where.empty()) json["where"] = issue.where;
-  if (!issue.todo.empty()) json["todo"] = issue.todo;
-  return json;
-}
 
 Json number(double value) { return std::isfinite(value) ? Json(value) : Json(); }
 
@@ -129,10 +122,7 @@ std::string takeReport(const Take& take, const Sources& sources, const Evaluated
       json["bytes"] = fidelity->bytes;
     }
   }
-  const Issues issues = takeIssues(take, sources, evaluated, moreIssues);
-  Json list = Json::array();
-  for (const Issue& issue : issues) list.push_back(toJson(issue));
-  json["issues"] = std::move(list);
+  json["issues"] = understudy::toJson(takeIssues(take, sources, evaluated, moreIssues));
   return json.dump(1, ' ', false, Json::error_handler_t::replace);
 }
 
