@@ -1,0 +1,192 @@
+// What of an arm is near the body, and how deep it lies.
+#include <algorithm>
+#include <cmath>
+#include <cstring>
+
+#include "core/repair/arm_clearance.h"
+
+namespace understudy {
+
+void ArmClearer::gather(int index) const {
+  const auto i = static_cast<std::size_t>(index);
+  gathered_[i] = load_;
+  const Point& p = points_[i];
+  for (std::uint32_t k = p.firstPiece; k < p.firstPiece + p.pieces; ++k) pieces_[k].sum = {};
+  for (std::uint32_t k = p.firstInfluence; k < p.firstInfluence + p.influences; ++k) {
+    const Influence& in = influences_[k];
+    pieces_[in.piece].sum += understudy::apply(turned_[static_cast<std::size_t>(in.joint)], p.reference) * in.weight;
+  }
+}
+
+Vec3d ArmClearer::pointAt(int index, const Carry& carry) const {
+  const auto i = static_cast<std::size_t>(index);
+  if (gathered_[i] != load_) gather(index);
+  const Point& p = points_[i];
+  Vec3d sum;
+  for (std::uint32_t k = p.firstPiece; k < p.firstPiece + p.pieces; ++k) {
+    const Piece& piece = pieces_[k];
+    const Affined& by = carry.by[static_cast<std::size_t>(piece.group)];
+    sum += by.linear * piece.sum + by.translation * piece.weight;
+  }
+  return sum;
+}
+
+void ArmClearer::poseSolids(const Carry& carry) {
+  // Most changes leave the collarbone as it is, and with it what follows the arm.
+  bool same = posedBy_.has_value() && posedLoad_ == load_;
+  for (std::size_t g = 1; same && g < groups; ++g) same = !groupMovesSolids_[g] || std::memcmp(&(*posedBy_)[g], &carry.by[g], sizeof(Affined)) == 0;
+  if (same) return;
+  posedBy_ = carry.by;
+  posedLoad_ = load_;
+  for (std::size_t s = 0; s < solids_.size(); ++s) {
+    if (!solidFollows_[s]) continue;
+    for (const int j : solids_[s]->joints) {
+      const int g = groupOfJoint_[static_cast<std::size_t>(j)];
+      changed_[static_cast<std::size_t>(j)] = g > 0 ? carry.by[static_cast<std::size_t>(g)] * turned_[static_cast<std::size_t>(j)] : turned_[static_cast<std::size_t>(j)];
+    }
+    posed_[s] = PosedSolid(*solids_[s], changed_);
+  }
+}
+
+bool ArmClearer::asked(int point, BodyPart solid) const {
+  if (points_[static_cast<std::size_t>(point)].held && !holding_) return false;
+  // Upper arms and shoulders lie next to the neck; a head that leans on them is no matter of the arm's.
+  return solid != BodyPart::head || !points_[static_cast<std::size_t>(point)].upper;
+}
+
+ArmClearer::Watch ArmClearer::watch(const ArmChange& change) {
+  Watch out;
+  const Carry now = carry(change);
+  poseSolids(now);
+  const double watched = 0.045 * scale_;
+  constexpr std::size_t most = 4;  // of a cluster
+  std::vector<std::pair<double, int>> needs;
+  for (const Cluster& cluster : clusters_) {
+    const Vec3d middle = pointAt(cluster.hub, now);
+    for (std::size_t s = 0; s < posed_.size(); ++s) {
+      const PosedSolid& solid = posed_[s];
+      if (!asked(cluster.first, solid.solid().part)) continue;
+      if (solid.atLeast(middle) - cluster.radius > watched || solid.atLeastOfBox(middle) - cluster.radius > watched) continue;
+      const PosedSolid::Nearby near = solid.place(middle);
+      const double centre = solid.quickDistance(middle, near);
+      if (centre - cluster.radius > watched) continue;
+      needs.clear();
+      for (int i = cluster.first; i < cluster.first + cluster.count; ++i) {
+        const Vec3d p = pointAt(i, now);
+        const double need = -solid.quickDistance(p, near) - points_[static_cast<std::size_t>(i)].allowed;
+        if (need > -watched) needs.emplace_back(need, i);
+      }
+      if (needs.size() > most) {
+        std::partial_sort(needs.begin(), needs.begin() + most, needs.end(), [](const auto& a, const auto& b) { return a.first > b.first || (a.first == b.first && a.second < b.second); });
+        needs.resize(most);
+      }
+      for (const auto& [need, i] : needs) out.pairs.emplace_back(static_cast<std::uint16_t>(i), static_cast<std::uint16_t>(s));
+    }
+  }
+  return out;
+}
+
+void ArmClearer::rows(const ArmChange& change, const Carry& carry, const Watch& watch, double margin, double reach, bool fresh, std::vector<Row>& out) {
+  out.clear();
+  poseSolids(carry);
+  near_.resize(watch.pairs.size());
+  const double stale = 0.004 * scale_;
+  Row nearest{1e300, {}, {}, -1, 0};  // of a hand that touches
+  for (std::size_t k = 0; k < watch.pairs.size(); ++k) {
+    const int i = watch.pairs[k].first;
+    const PosedSolid& solid = posed_[watch.pairs[k].second];
+    const Vec3d p = pointAt(i, carry);
+    // The way back to the reference pose is taken anew only where the point, or the skin it is near, has moved on.
+    Near& place = near_[k];
+    if (fresh || dot(p - place.at, p - place.at) > stale * stale ||
+        (solidFollows_[watch.pairs[k].second] && std::abs(change.x[1] - place.first) + std::abs(change.x[2] - place.second) > 0.01))
+      place = {solid.place(p), p, change.x[1], change.x[2]};
+    const DistanceSample d = solid.quickGuide(p, place.place);
+    const double allowed = points_[static_cast<std::size_t>(i)].allowed;
+    const BodyPart part = solid.solid().part;
+    const bool near = hold_ > 0 && part == touched_, touches = near && points_[static_cast<std::size_t>(i)].hand;
+    if (touches && d.distance < nearest.need) nearest = {d.distance, p, -d.gradient, i, 4 * hold_};
+    // What lies beside the place that touches only just comes out.
+    double wanted = allowed > 0 ? -allowed : margin;
+    if (touches) wanted += (touchAt_ - 0.001 * scale_ - wanted) * hold_;
+    else if (near && wanted > 0) wanted += (0.0 - wanted) * hold_;
+    const double need = wanted - d.distance;
+    // Where not everything can be had, the torso comes first, and what is touched.
+    const double weight = part == BodyPart::torso ? 1.0 : part == BodyPart::head ? 0.002 : 0.1;
+    if (need > -reach) out.push_back({need, p, d.gradient, i, touches ? std::max(weight, hold_) : weight});
+  }
+  if (nearest.index < 0) return;
+  nearest.need -= touchAt_;
+  if (nearest.need > -reach) out.push_back(nearest);
+}
+
+double ArmClearer::deepest() {
+  const Carry now;
+  poseSolids(now);
+  double worst = 0;
+  const double unsure = 0.01 * scale_;
+  for (const Cluster& cluster : clusters_) {
+    const Vec3d middle = pointAt(cluster.hub, now);
+    for (std::size_t s = 0; s < posed_.size(); ++s) {
+      const PosedSolid& solid = posed_[s];
+      if (!asked(cluster.first, solid.solid().part) || solid.atLeast(middle) > cluster.radius || solid.atLeastOfBox(middle) - cluster.radius > unsure) continue;
+      const PosedSolid::Nearby near = solid.place(middle);
+      if (solid.quickDistance(middle, near) - cluster.radius > unsure) continue;
+      for (int i = cluster.first; i < cluster.first + cluster.count; ++i) {
+        const Vec3d p = pointAt(i, now);
+        const double allowed = points_[static_cast<std::size_t>(i)].allowed;
+        if (-solid.quickDistance(p, near) - allowed < worst - unsure) continue;
+        worst = std::max(worst, -solid.distance(p, near) - allowed);
+      }
+    }
+  }
+  return worst;
+}
+
+double ArmClearer::depth(const ArmChange& change, const Watch& watch) {
+  const Carry now = carry(change);
+  poseSolids(now);
+  double worst = -1;
+  for (const auto& [i, s] : watch.pairs) {
+    const Vec3d p = pointAt(i, now);
+    worst = std::max(worst, -posed_[s].distance(p, posed_[s].place(p)) - points_[i].allowed);
+  }
+  return worst;
+}
+
+void ArmClearer::setTouch(double hold) {
+  const Carry now;
+  std::vector<std::pair<double, Vec3d>> found, own;
+  double least = 1e300;
+  for (const PosedSolid& solid : posed_) {
+    own.clear();
+    double nearest = 1e300;
+    for (const Cluster& cluster : clusters_) {
+      if (!points_[static_cast<std::size_t>(cluster.hub)].hand) continue;
+      const PosedSolid::Nearby near = solid.place(pointAt(cluster.hub, now));
+      for (int i = cluster.first; i < cluster.first + cluster.count; ++i) {
+        const Vec3d p = pointAt(i, now);
+        own.emplace_back(solid.quickGuide(p, near).distance, p);
+        nearest = std::min(nearest, own.back().first);
+      }
+    }
+    if (nearest >= least) continue;
+    least = nearest;
+    touched_ = solid.solid().part;
+    std::swap(found, own);
+  }
+  if (found.empty()) return;
+  hold_ = hold;
+  touchAt_ = std::max(least, 0.0);
+  // Points that come to be nearest take over little by little.
+  Vec3d sum;
+  double total = 0;
+  for (const auto& [d, p] : found) {
+    const double w = std::exp((least - d) / (0.003 * scale_));
+    sum += p * w;
+    total += w;
+  }
+  pivot_ = sum / total;
+}
+
+}  // namespace understudy
