@@ -135,11 +135,18 @@ ShadowMap groundShadow(std::span<const FigureInstance> instances, double groundH
   map.x = lowX, map.z = lowZ;
   map.sizeX = fine.width * static_cast<double>(cell), map.sizeZ = fine.height * static_cast<double>(cell);
   map.darkness.resize(fine.depth.size());
+  // 1 − exp(−depth) by steps far below what 255 levels tell apart.
+  static constexpr float steps = 256, most = 7;
+  static const std::vector<std::uint8_t> levels = [] {
+    std::vector<std::uint8_t> table;
+    for (float tau = 0; tau <= most; tau += 1 / steps) table.push_back(static_cast<std::uint8_t>((1 - std::exp(-tau)) * 255.0f + 0.5f));
+    return table;
+  }();
   for (int j = 0; j < fine.height; ++j) {
     for (int i = 0; i < fine.width; ++i) {
       const std::size_t k = static_cast<std::size_t>(j) * fine.width + i;
       const float tau = fine.depth[k] * 1.5f + wide.at(lowX + (i + 0.5) * cell, lowZ + (j + 0.5) * cell) * 1.25f;
-      if (tau > 0.002f) map.darkness[k] = static_cast<std::uint8_t>((1 - std::exp(-tau)) * 255.0f + 0.5f);
+      map.darkness[k] = levels[std::min(static_cast<std::size_t>(tau * steps + 0.5f), levels.size() - 1)];
     }
   }
   // A clear rim: the picture's edge is repeated outside.

@@ -148,6 +148,8 @@ Result<std::vector<std::string>> writePictures(const Preview& preview, Offscreen
   return files;
 }
 
+bool canWriteVideo() { return !inPath("ffmpeg").empty(); }
+
 Status writeVideo(const Preview& preview, OffscreenContext& context, const PreviewSettings& settings, FrameRate rate, const std::string& file, const RunControl& control) {
   const std::string ffmpeg = inPath("ffmpeg");
   if (ffmpeg.empty())

@@ -46,6 +46,8 @@ class Preview {
 /// instead), or fails.
 [[nodiscard]] Status writeVideo(const Preview& preview, OffscreenContext& context, const PreviewSettings& settings, FrameRate rate, const std::string& file,
                                 const RunControl& control = {});
+/// Whether the program that videos need is there.
+[[nodiscard]] bool canWriteVideo();
 /// Whether a name ends like a video.
 [[nodiscard]] bool isVideoName(const std::string& file);
 

@@ -134,7 +134,8 @@ void main() {
 }
 )";
 
-// The ground mixes itself with the sky behind it and with the figures' shadows: one pass, no blending.
+// The ground mixes itself with the sky behind it: one pass, no blending. Software drivers pay for every texel read, so the
+// figures' shadow is a small sheet of its own over it.
 inline constexpr const char* groundVertex = R"(#version 330 core
 uniform mat4 clipFromWorld;
 uniform vec3 origin, axisU, axisV;   // the plane; U and V are metres
@@ -157,9 +158,6 @@ uniform vec4 top, horizon;
 uniform float horizonAt, span;
 uniform int grid;
 uniform float strength;
-uniform sampler2D shadow;
-uniform vec4 shadowArea;                 // low corner, 1 / size
-uniform vec4 shadowColour;
 out vec4 result;
 void main() {
   vec2 away = (at - middle) / reach;
@@ -179,11 +177,38 @@ void main() {
     c = mix(c, metre.rgb, max(m.x, m.y));
     c = mix(c, axis.rgb, max(o.x, o.y));
   }
-  if (shadowColour.a > 0.0) c = mix(c, shadowColour.rgb, shadowColour.a * texture(shadow, (at - shadowArea.xy) * shadowArea.zw).r);
   float t = clamp((gl_FragCoord.y / size.y * 2.0 - 1.0 - horizonAt) / span, 0.0, 1.0);
   vec3 sky = mix(horizon.rgb, top.rgb, t * (2.0 - t));
   float noise = fract(52.9829189 * fract(dot(gl_FragCoord.xy, vec2(0.06711056, 0.00583715)))) - 0.5;
   result = vec4(mix(sky, c, fade) + noise / 255.0, 1.0);
+}
+)";
+
+inline constexpr const char* shadowVertex = R"(#version 330 core
+uniform mat4 clipFromWorld;
+uniform vec4 area;                   // low corner and size, metres
+uniform float height;
+out vec2 at, texel;
+void main() {
+  texel = vec2(float(gl_VertexID & 1), float((gl_VertexID >> 1) & 1));
+  at = area.xy + texel * area.zw;
+  gl_Position = clipFromWorld * vec4(at.x, height, at.y, 1.0);
+  // A hair nearer than the ground it lies on.
+  gl_Position.z -= 1e-5 * gl_Position.w;
+}
+)";
+
+inline constexpr const char* shadowFragment = R"(#version 330 core
+in vec2 at, texel;
+uniform vec2 middle;
+uniform float reach;
+uniform sampler2D shadow;
+uniform vec4 shadowColour;
+out vec4 result;
+void main() {
+  vec2 away = (at - middle) / reach;
+  float d = clamp((dot(away, away) - 0.015) * 1.25, 0.0, 1.0);
+  result = vec4(shadowColour.rgb, shadowColour.a * (1.0 - d) * (1.0 - d) * texture(shadow, texel).r);
 }
 )";
 

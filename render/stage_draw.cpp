@@ -37,13 +37,11 @@ void StageRenderer::Impl::drawSky(const Frame& frame) {
   gl.DrawArrays(GL_TRIANGLES, 0, 3);
 }
 
-/// The figures' shadow as a texture the ground reads; its colour stays clear where there is none.
-void StageRenderer::Impl::setShadow(const Frame& frame, const Scene& scene) {
-  set(ground, "shadow", 0);
-  set(ground, "shadowColour", Colour{0, 0, 0, 0});
+void StageRenderer::Impl::drawShadow(const Frame& frame, const Scene& scene, float reach) {
   if (!frame.style->shadows) return;
   const ShadowMap map = groundShadow(scene.figures, frame.style->groundHeight);
   if (map.width <= 0) return;
+  gl.UseProgram(shade.id);
   gl.ActiveTexture(GL_TEXTURE0);
   gl.BindTexture(GL_TEXTURE_2D, shadowTexture);
   gl.PixelStorei(GL_UNPACK_ALIGNMENT, 1);
@@ -52,9 +50,19 @@ void StageRenderer::Impl::setShadow(const Frame& frame, const Scene& scene) {
   gl.TexParameteri(GL_TEXTURE_2D, GL_TEXTURE_MAG_FILTER, GL_LINEAR);
   gl.TexParameteri(GL_TEXTURE_2D, GL_TEXTURE_WRAP_S, GL_CLAMP_TO_EDGE);
   gl.TexParameteri(GL_TEXTURE_2D, GL_TEXTURE_WRAP_T, GL_CLAMP_TO_EDGE);
-  gl.Uniform4f(place(ground, "shadowArea"), static_cast<float>(map.x), static_cast<float>(map.z), static_cast<float>(1 / map.sizeX), static_cast<float>(1 / map.sizeZ));
+  set(shade, "clipFromWorld", frame.clipFromWorld);
+  gl.Uniform4f(place(shade, "area"), static_cast<float>(map.x), static_cast<float>(map.z), static_cast<float>(map.sizeX), static_cast<float>(map.sizeZ));
+  set(shade, "height", static_cast<float>(frame.style->groundHeight));
+  set(shade, "middle", static_cast<float>(frame.camera->target.x), static_cast<float>(frame.camera->target.z));
+  set(shade, "reach", reach);
+  set(shade, "shadow", 0);
   const Colour dark = frame.style->theme == Theme::dark ? colourOf(0x05090c) : colourOf(0x33454e);
-  set(ground, "shadowColour", withAlpha(dark, frame.light.shadow));
+  set(shade, "shadowColour", withAlpha(dark, frame.light.shadow));
+  gl.Enable(GL_BLEND);
+  gl.DepthMask(GL_FALSE);
+  gl.DrawArrays(GL_TRIANGLE_STRIP, 0, 4);
+  gl.DepthMask(GL_TRUE);
+  gl.Disable(GL_BLEND);
 }
 
 void StageRenderer::Impl::drawGround(const Frame& frame, const Scene& scene) {
@@ -84,17 +92,18 @@ void StageRenderer::Impl::drawGround(const Frame& frame, const Scene& scene) {
     set(ground, "middle", static_cast<float>(dot(camera.target, right)), static_cast<float>(camera.target.y - height));
     set(ground, "reach", static_cast<float>(camera.orthographicHeight * 2.2));
     set(ground, "strength", 0.85f);
-    set(ground, "shadowColour", Colour{0, 0, 0, 0});
+    gl.DrawArrays(GL_TRIANGLE_STRIP, 0, 4);
   } else {
     const double away = camera.orthographic ? camera.orthographicHeight * 1.6 : camera.distance;
     set(ground, "origin", Vec3f{0, height, 0});
     set(ground, "axisU", Vec3f{1, 0, 0});
     set(ground, "axisV", Vec3f{0, 0, 1});
     set(ground, "middle", static_cast<float>(camera.target.x), static_cast<float>(camera.target.z));
-    set(ground, "reach", static_cast<float>(std::clamp(away * 4.5, 6.0, 120.0)));
-    setShadow(frame, scene);
+    const auto reach = static_cast<float>(std::clamp(away * 4.5, 6.0, 120.0));
+    set(ground, "reach", reach);
+    gl.DrawArrays(GL_TRIANGLE_STRIP, 0, 4);
+    drawShadow(frame, scene, reach);
   }
-  gl.DrawArrays(GL_TRIANGLE_STRIP, 0, 4);
 }
 
 void StageRenderer::Impl::drawStrokes(const std::vector<Stroke>& strokes, int width, int height, bool depthTest) {

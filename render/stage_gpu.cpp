@@ -8,7 +8,7 @@ namespace understudy {
 
 StageRenderer::Impl::~Impl() {
   if (!gl.DeleteProgram) return;
-  for (Program* p : {&sky, &ground, &stroke}) {
+  for (Program* p : {&sky, &ground, &shade, &stroke}) {
     if (p->id) gl.DeleteProgram(p->id);
   }
   for (const Program& p : meshes) {

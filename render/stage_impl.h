@@ -40,7 +40,7 @@ struct StageRenderer::Impl {
   Gl gl;
   /// Meshes by influences a vertex (0, 1, 4, 8), plain and with highlights.
   Program meshes[8];
-  Program sky, ground, stroke;
+  Program sky, ground, shade, stroke;
   GLuint emptyArray = 0, strokeArray = 0, strokeBuffer = 0, looseArray = 0, looseBuffer = 0, looseIndices = 0;
   GLuint paletteBuffer = 0, paletteTexture = 0, shadowTexture = 0;
   GLuint sampledFramebuffer = 0, sampledColour = 0, sampledDepth = 0;
@@ -96,8 +96,8 @@ struct StageRenderer::Impl {
   void drawMeshes(const Frame& frame, const Prepared& prepared, bool through);
   void setSky(Program& program, const Frame& frame);
   void drawSky(const Frame& frame);
-  /// The figures' shadow as a texture the ground reads; its colour stays clear where there is none.
-  void setShadow(const Frame& frame, const Scene& scene);
+  /// The figures' shadow: a sheet over the ground, whose middle and reach it fades with.
+  void drawShadow(const Frame& frame, const Scene& scene, float reach);
   void drawGround(const Frame& frame, const Scene& scene);
   void drawStrokes(const std::vector<Stroke>& strokes, int width, int height, bool depthTest);
   std::vector<Prepared> prepare(const Scene& scene);

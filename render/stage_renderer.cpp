@@ -37,6 +37,7 @@ Result<std::unique_ptr<StageRenderer>> StageRenderer::create(const GetProcAddres
     const char *vertex, *fragment, *name;
   } programs[] = {{impl->sky, shaders::skyVertex, shaders::skyFragment, "sky"},
                   {impl->ground, shaders::groundVertex, shaders::groundFragment, "ground"},
+                  {impl->shade, shaders::shadowVertex, shaders::shadowFragment, "shadow"},
                   {impl->stroke, shaders::strokeVertex, shaders::strokeFragment, "stroke"}};
   for (const auto& p : programs) {
     if (const std::string log = impl->build(p.program, p.vertex, p.fragment); !log.empty()) {

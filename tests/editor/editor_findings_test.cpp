@@ -3,6 +3,7 @@
 
 
 #include "core/inspect/inspect.h"
+#include "core/job/offers.h"
 #include "tests/editor/editor_window.h"
 
 namespace understudy::editor {
@@ -54,6 +55,12 @@ TEST_F(EditorFindings, TheDemoIsFinishedFromTwoFilesToTheExportedFile) {
   for (const Clip& c : read->clips)
     if (c.name == "Understudy") clip = &c;
   ASSERT_TRUE(clip);
+  // What remains is told beside the curves: nobody has to find out once more that it cannot be mended.
+  ASSERT_TRUE(clip->history);
+  for (const Finding& finding : keeperOfFindings().findings()) {
+    if (finding.hint || finding.cause.empty()) continue;
+    EXPECT_NE(clip->history->find(finding.cause.substr(0, finding.cause.find('"'))), std::string::npos) << finding.cause;
+  }
   const auto motion = sample(*clip, read->skeleton);
   ASSERT_TRUE(motion);
   Evaluated exported = *document().evaluated();
@@ -184,6 +191,35 @@ TEST_F(EditorFindings, AClickOnTheStripChoosesWhatIsThere) {
   QTest::mouseClick(&lanes, Qt::LeftButton, Qt::NoModifier, at.toPoint());
   ASSERT_TRUE(keeperOfFindings().chosen());
   EXPECT_EQ(keeperOfFindings().chosen()->key, there);
+}
+
+TEST_F(EditorFindings, WhatDoesMoreHarmThanGoodIsOfferedNoMore) {
+  loadDemo();
+  FindingsKeeper& found = keeperOfFindings();
+  Findings offered = found.findings();
+  found.weigh();
+  ASSERT_TRUE(found.weighing().busy());
+  QSignalSpy idle(&found.weighing(), &JobLane::idle);
+  ASSERT_TRUE(idle.wait(120000));
+  const auto wanted = weighed(offered, document().evaluatedTake(), document().sources());
+  ASSERT_TRUE(wanted) << wanted.error().text();
+  const Findings& now = found.findings();
+  ASSERT_EQ(now.size(), wanted->size());
+  for (std::size_t i = 0; i < now.size(); ++i) {
+    EXPECT_EQ(now[i].key, (*wanted)[i].key);
+    EXPECT_EQ(now[i].proposal.size(), (*wanted)[i].proposal.size()) << now[i].sentence;
+    EXPECT_EQ(now[i].cause, (*wanted)[i].cause);
+    EXPECT_EQ(now[i].harm, (*wanted)[i].harm);
+  }
+  // An answer about an older take is dropped.
+  found.weigh();
+  const auto mend = std::find_if(now.begin(), now.end(), [](const Finding& f) { return !f.waved && !f.proposal.empty(); });
+  ASSERT_NE(mend, now.end());
+  found.accept(std::string(mend->key));
+  settle();
+  const int left = found.mendable();
+  while (found.weighing().busy()) QCoreApplication::processEvents(QEventLoop::WaitForMoreEvents);
+  EXPECT_EQ(found.mendable(), left);
 }
 
 }  // namespace

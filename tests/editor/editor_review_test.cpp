@@ -1,7 +1,9 @@
 // Looking at work: two takes side by side, markers on the timeline, previews.
 #include <QComboBox>
+#include <QDir>
 
 #include "app/editor/document/marking.h"
+#include "app/editor/document/preview_writer.h"
 #include "app/editor/panels/reel_bar.h"
 #include "app/editor/timeline/markers_row.h"
 #include "core/store/reel_file.h"
@@ -139,6 +141,22 @@ TEST_F(EditorReview, MarkersAreSetNamedMovedGoneToAndRemoved) {
   EXPECT_FALSE(markers().isVisible());
   key(Qt::Key_Z, Qt::ControlModifier);
   EXPECT_EQ(document().take().markers->size(), 1U);
+}
+
+TEST_F(EditorReview, AVideoThatCannotBeMadeIsAFolderOfPictures) {
+  load();
+  const QByteArray path = qgetenv("PATH");
+  qputenv("PATH", QFile::encodeName(QString::fromStdString(folder.file("nothing"))));
+  writePreview(document(), QString::fromStdString(folder.file("walk.mp4")));
+  settle();
+  qputenv("PATH", path);
+  EXPECT_FALSE(QFile::exists(QString::fromStdString(folder.file("walk.mp4"))));
+  const QDir pictures(QString::fromStdString(folder.file("walk pictures")));
+  const QStringList files = pictures.entryList(QDir::Files, QDir::Name);
+  ASSERT_EQ(files.size(), document().evaluated()->frames);
+  EXPECT_EQ(QImage(pictures.filePath(files.front())).size(), QSize(1280, 720));
+  EXPECT_TRUE(window->messages().text().contains(QStringLiteral("ffmpeg")));
+  EXPECT_TRUE(window->messages().text().contains(QStringLiteral("walk pictures")));
 }
 
 }  // namespace

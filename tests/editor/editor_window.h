@@ -62,6 +62,7 @@ class EditorRun : public ::testing::Test {
     writeFile(stick, makeStickCharacterGlb());
     window = std::make_unique<MainWindow>();
     window->files().setAutosaveFolder(QString::fromStdString(folder.file("autosave")));
+    window->document().findings().setPatience(-1);
     window->resize(1280, 800);
     window->show();
     ASSERT_TRUE(QTest::qWaitForWindowExposed(window.get()));

@@ -13,16 +13,16 @@
 #include <QLineEdit>
 #include <QMenu>
 #include <QMenuBar>
-#include <QOpenGLWidget>
 #include <QPaintEngine>
 #include <QPainter>
 #include <QScrollArea>
 #include <QScrollBar>
 #include <QTabBar>
 #include <QTest>
+#include <QTextBrowser>
 #include <algorithm>
 #include <cmath>
-#include <map>
+#include <unordered_map>
 
 #include "app/editor/look/appearance.h"
 #include "app/editor/stage/stage_widget.h"
@@ -112,13 +112,15 @@ std::vector<QWidget*> visibleIn(QWidget& window) {
 QColor groundOf(const QImage& picture, const QRectF& part) {
   const double ratio = picture.devicePixelRatio();
   const QRect box = QRectF(part.topLeft() * ratio, part.size() * ratio).toAlignedRect().intersected(picture.rect());
-  std::map<QRgb, int> counts;
-  for (int y = box.top(); y <= box.bottom(); ++y)
-    for (int x = box.left(); x <= box.right(); ++x) ++counts[picture.pixel(x, y) & 0xfcfcfc];
+  std::unordered_map<QRgb, int> counts;
+  for (int y = box.top(); y <= box.bottom(); ++y) {
+    const auto* row = reinterpret_cast<const QRgb*>(picture.constScanLine(y));
+    for (int x = box.left(); x <= box.right(); ++x) ++counts[row[x] & 0xfcfcfc];
+  }
   QRgb most = 0;
   int best = -1;
   for (const auto& [colour, count] : counts)
-    if (count > best) best = count, most = colour;
+    if (count > best || (count == best && colour < most)) best = count, most = colour;
   return QColor(qRed(most), qGreen(most), qBlue(most));
 }
 
@@ -224,7 +226,10 @@ QStringList flawsOfTexts(QWidget& window, const QImage& picture, const LongWords
       if (words.begins(text.text)) say(QStringLiteral("the program's own words are shortened"));
       if (!told) say(QStringLiteral("shortened, and nothing tells the whole"));
     }
-    if (text.widget->isEnabled() && !qobject_cast<const StageWidget*>(text.widget)) {
+    // A menu's line that cannot be chosen now is as pale as any control that is off.
+    const auto* menu = qobject_cast<const QMenu*>(text.widget);
+    const QAction* line = menu ? menu->actionAt(menu->mapFrom(&window, text.box.center().toPoint())) : nullptr;
+    if (text.widget->isEnabled() && (!line || line->isEnabled()) && !qobject_cast<const StageWidget*>(text.widget)) {
       const QColor ground = groundOf(picture, text.box.adjusted(-2, -2, 2, 2));
       const double ratio = contrast(over(text.colour, ground), ground);
       if (ratio < settings.textContrast) say(QStringLiteral("contrast %1 (%2 on %3)").arg(ratio, 0, 'f', 2).arg(text.colour.name(QColor::HexArgb), ground.name()));
@@ -232,6 +237,9 @@ QStringList flawsOfTexts(QWidget& window, const QImage& picture, const LongWords
     for (const PaintedText& other : seen) {
       const QRectF both = other.box.intersected(text.box);
       if (both.width() <= 1 || both.height() <= 1) continue;
+      // Words of one paragraph stand as close as their font sets them.
+      const bool paragraph = qobject_cast<const QLabel*>(text.widget) || qobject_cast<const QTextBrowser*>(text.widget->parentWidget());
+      if (paragraph && other.widget == text.widget && both.width() < 4) continue;
       if (other.text == text.text && other.widget == text.widget && std::abs(other.box.left() - text.box.left()) < 3) continue;  // drawn twice, with its edge
       say(QStringLiteral("overlaps “%1” (%2)").arg(other.text, nameOf(other.widget)));
     }

@@ -49,7 +49,7 @@ struct QualitySettings {
   double textContrast = 4.5, markContrast = 3;  ///< WCAG 2.1, 1.4.3 and 1.4.11
   double target = 24;                           ///< device-independent pixels (WCAG 2.2, 2.5.8)
 };
-/// `picture` is the window as grabbed.
+/// `picture` is the window as grabbed, 32 bits a pixel.
 [[nodiscard]] QStringList flawsOfTexts(QWidget& window, const QImage& picture, const LongWords& words, const QualitySettings& settings = {});
 [[nodiscard]] QStringList flawsOfTargets(QWidget& window, const QImage& picture, const QualitySettings& settings = {});
 /// A menu that is open: all of it in sight, every line high enough, none without a text.

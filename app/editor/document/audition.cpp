@@ -236,7 +236,7 @@ void Audition::takeUp(const std::vector<int>& rows) {
     first = false;
   }
   if (first) return;
-  document_.editReel(rows.size() > 1 ? tr("Take up %n clips", nullptr, static_cast<int>(rows.size())) : tr("Take up a clip"), selectTake(reel, current));
+  document_.editReel(rows.size() > 1 ? tr("Take up %1 clips").arg(rows.size()) : tr("Take up a clip"), selectTake(reel, current));
 }
 
 }  // namespace understudy::editor

@@ -2,6 +2,7 @@
 
 #include <QFileInfo>
 #include <algorithm>
+#include <utility>
 
 #include "app/editor/document/findings_keeper.h"
 #include "app/editor/document/props_keeper.h"
@@ -99,7 +100,10 @@ void Document::editReel(const QString& label, Reel next) {
   if (undo_.push(label.toStdString(), std::move(next))) follow();
 }
 
-void Document::seal() { undo_.seal(); }
+void Document::seal() {
+  undo_.seal();
+  if (std::exchange(held_, false)) Q_EMIT sealed();
+}
 
 void Document::undo() {
   if (undo_.undo()) follow();

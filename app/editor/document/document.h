@@ -57,6 +57,9 @@ class Document : public QObject {
   void editReel(const QString& label, Reel next);
   /// Ends a run of merged edits (the mouse button was let go).
   void seal();
+  /// Something is in the hand until seal(): what looks at the whole take waits until it is let go.
+  void hold() { held_ = true; }
+  [[nodiscard]] bool held() const { return held_; }
   void undo();
   void redo();
   [[nodiscard]] bool canUndo() const { return undo_.canUndo(); }
@@ -123,6 +126,7 @@ class Document : public QObject {
   void filesChanged();       ///< another figure is loaded
   void evaluatedChanged();   ///< evaluated() is new
   void shownChanged();       ///< a preview came or went
+  void sealed();             ///< what was held is let go
   void stateChanged();       ///< path, modified, undo labels
   void opened(const QString& path);
   void handedOver(const understudy::editor::HandOverReport& report);
@@ -137,6 +141,7 @@ class Document : public QObject {
   void remember(LoadedFigure loaded);
 
   UndoStack<Reel> undo_;
+  bool held_ = false;
   QString path_;
   std::vector<LoadedFigure> store_;
   std::vector<FileReference> failed_;

@@ -2,6 +2,7 @@
 #include <QFileInfo>
 
 #include "app/editor/document/document.h"
+#include "app/editor/document/findings_keeper.h"
 #include "core/bake/bake.h"
 #include "core/inspect/history.h"
 #include "core/repair/transform.h"
@@ -23,6 +24,14 @@ bool Document::save(const QString& path) {
 }
 
 void Document::handOver(const HandOver& settings, int firstFrame) {
+  // What was found on it and cannot be mended goes along, so that nobody tries once more.
+  std::optional<Findings> left;
+  Findings settled;
+  if (findings_->current()) {
+    left = findings_->findings();
+    std::erase_if(*left, [](const Finding& finding) { return !finding.proposal.empty() && !finding.waved; });
+    settled = findings_->settled();
+  }
   Take next = setFirstFrame(setExport(take(), settings), firstFrame);
   edit(tr("Hand-over settings"), next);
   const auto character = figure(Cast::character);
@@ -33,7 +42,7 @@ void Document::handOver(const HandOver& settings, int firstFrame) {
   }
   const QString name = QFileInfo(QString::fromStdString(settings.path)).fileName();
   const Sources sources{shownPerformer_, character, {}, {}};
-  files_.post(tr("Writing %1").arg(name), [this, snapshot = take(), sources, settings](const RunControl& control) -> JobLane::Answer {
+  files_.post(tr("Writing %1").arg(name), [this, snapshot = take(), sources, settings, left = std::move(left), settled = std::move(settled)](const RunControl& control) -> JobLane::Answer {
     // Evaluated afresh: what is written is the take as it stands now, also while the shown one is still under way.
     const auto fail = [this](const Issue& error) -> JobLane::Answer { return [this, error] { Q_EMIT message(error); }; };
     control.report(0, "Evaluating");
@@ -41,7 +50,7 @@ void Document::handOver(const HandOver& settings, int firstFrame) {
     if (!result) return fail(result.error());
     auto baked = bake(snapshot, *sources.character, result.value());
     if (!baked) return fail(baked.error());
-    baked->clip.history = historyText(snapshot, result.value(), nullptr);
+    baked->clip.history = historyText(snapshot, result.value(), left ? &*left : nullptr, settled);
     control.report(0.3, "Writing");
     const Status written = understudy::handOver(*sources.character, baked->clip, settings.path, settings.animationOnly, control);
     if (!written) return fail(written.error());

@@ -7,6 +7,7 @@
 #include "app/editor/document/repairing.h"
 #include "core/inspect/inspect.h"
 #include "core/job/finish.h"
+#include "core/job/offers.h"
 #include "core/take/edits.h"
 
 namespace understudy::editor {
@@ -20,6 +21,11 @@ struct FindingsKeeper::Analysed {
 
 FindingsKeeper::FindingsKeeper(Document& document) : QObject(&document), document_(document), analysed_(std::make_shared<Analysed>()) {
   connect(&document, &Document::evaluatedChanged, this, &FindingsKeeper::look);
+  quiet_.setSingleShot(true);
+  connect(&quiet_, &QTimer::timeout, this, &FindingsKeeper::weigh);
+  connect(&document, &Document::sealed, this, [this] {
+    if (waiting_) look();
+  });
   connect(&document, &Document::takeChanged, this, [this] { previewed_.clear(); });
   connect(&lane_, &JobLane::broken, &document, [&document](const QString& what) {
     document.tell(makeError(Fault::internal, tr("Looking for flaws was broken off: %1").arg(what).toStdString()));
@@ -29,6 +35,7 @@ FindingsKeeper::FindingsKeeper(Document& document) : QObject(&document), documen
 FindingsKeeper::~FindingsKeeper() { blockSignals(true); }
 
 void FindingsKeeper::look() {
+  const bool told = !current() && known_;
   const std::uint64_t mine = ++asked_;
   const auto evaluated = document_.evaluated();
   const Sources sources = document_.sources();
@@ -39,7 +46,14 @@ void FindingsKeeper::look() {
     Q_EMIT changed();
     return;
   }
-  Q_EMIT changed();
+  // While something is dragged it is told once that they are of an older take.
+  if (!told || !document_.held()) Q_EMIT changed();
+  // What looks at an older take is given up. While something is dragged the machine is for the stage.
+  lane_.cancel();
+  weighing_.cancel();
+  quiet_.stop();
+  waiting_ = document_.held();
+  if (waiting_) return;
   InspectSettings settings;
   if (const LoadedFigure* character = document_.loaded(Cast::character); character && character->profile) (void)setLimits(character->profile->thresholds, settings.limits);
   lane_.post(tr("Looking for flaws"), [this, mine, settings, evaluated, sources, take = document_.evaluatedTake(), analysed = analysed_](const RunControl& control) mutable -> JobLane::Answer {
@@ -51,14 +65,40 @@ void FindingsKeeper::look() {
     if (!take.props->empty()) settings.prop = take.props->front().id;
     auto seen = inspectTake(take, *evaluated, *analysed->performance, settings, control);
     if (!seen) return {};
-    return [this, mine, findings = std::move(seen->findings)]() mutable {
+    return [this, mine, findings = std::move(seen->findings), settled = std::move(seen->settled)]() mutable {
       if (mine < looked_) return;
       looked_ = mine;
       known_ = true;
       findings_ = std::move(findings);
+      settled_ = std::move(settled);
+      if (patience_ >= 0 && current()) quiet_.start(patience_);
       // The same complaint about waved-off ones never comes back; the choice stays while its flaw does.
       Q_EMIT changed();
       if (!chosen_.empty() && !find(chosen_)) choose({});
+    };
+  }, true);
+}
+
+// Costs about as much as finishing: long clips are not tried by themselves.
+void FindingsKeeper::weigh() {
+  constexpr int longest = 6000;
+  const auto evaluated = document_.evaluated();
+  const Sources sources = document_.sources();
+  if (!current() || finishing_ || mendable() == 0 || !evaluated || evaluated->frames > longest || !sources.character) return;
+  FinishSettings settings;
+  if (const LoadedFigure* character = document_.loaded(Cast::character); character && character->profile) (void)setLimits(character->profile->thresholds, settings.inspect.limits);
+  const Take take = document_.evaluatedTake();
+  if (!take.props->empty()) settings.inspect.prop = take.props->front().id;
+  weighing_.post(tr("Trying what is offered"), [this, mine = asked_, findings = findings_, take, sources, settings](const RunControl& control) mutable -> JobLane::Answer {
+    auto tried = weighed(std::move(findings), take, sources, settings, nullptr, control);
+    if (!tried) return {};
+    return [this, mine, findings = std::move(tried).value()]() mutable {
+      if (mine != asked_ || !current()) return;
+      // Waved off or taken up meanwhile stays as it is now.
+      for (Finding& finding : findings)
+        if (const Finding* now = find(finding.key)) finding.waved = now->waved;
+      findings_ = std::move(findings);
+      Q_EMIT changed();
     };
   }, true);
 }
@@ -170,6 +210,8 @@ void FindingsKeeper::waveOff(const std::string& key, bool waved) {
 void FindingsKeeper::finish() {
   if (finishing_ || !document_.evaluated() || !document_.evaluated()->complete()) return;
   finishing_ = true;
+  quiet_.stop();
+  weighing_.cancel();
   Q_EMIT changed();
   FindingLimits limits;
   if (const LoadedFigure* character = document_.loaded(Cast::character); character && character->profile) (void)setLimits(character->profile->thresholds, limits);

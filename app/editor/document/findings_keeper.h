@@ -2,6 +2,7 @@
 #pragma once
 
 #include <QObject>
+#include <QTimer>
 #include <memory>
 #include <string>
 
@@ -55,6 +56,15 @@ class FindingsKeeper : public QObject {
   void finish();
   [[nodiscard]] bool finishing() const { return finishing_; }
 
+  /// What is no flaw of it, though it looks like one; of the same evaluation as findings().
+  [[nodiscard]] const Findings& settled() const { return settled_; }
+  /// Tries all proposals on a copy, in the background: those that do more harm than good are offered no more, and what others bring
+  /// along is told. Does so by itself once nothing has changed for a while.
+  void weigh();
+  /// That while in milliseconds; below 0: only when asked.
+  void setPatience(int milliseconds) { patience_ = milliseconds; }
+  [[nodiscard]] JobLane& weighing() { return weighing_; }
+
   [[nodiscard]] JobLane& lane() { return lane_; }
 
  Q_SIGNALS:
@@ -67,15 +77,17 @@ class FindingsKeeper : public QObject {
   void accept(const QString& label, const std::vector<const Finding*>& findings);
 
   Document& document_;
-  Findings findings_;
+  Findings findings_, settled_;
   std::string chosen_, previewed_;
   std::uint64_t asked_ = 0, looked_ = 0;
-  bool known_ = false, finishing_ = false;
+  bool known_ = false, finishing_ = false, waiting_ = false;
   double strength_ = 1;
   /// Found once a clip; used by this lane's thread only.
   struct Analysed;
   std::shared_ptr<Analysed> analysed_;
-  JobLane lane_;
+  QTimer quiet_;
+  int patience_ = 1500;
+  JobLane lane_, weighing_;
 };
 
 /// "slides", "snaps straight": what a bone does; after the bone's name it makes a sentence.

@@ -1,5 +1,6 @@
 #include "app/editor/document/preview_writer.h"
 
+#include <QDir>
 #include <QFileInfo>
 #include <cmath>
 
@@ -10,7 +11,11 @@
 
 namespace understudy::editor {
 
-void writePreview(Document& document, const QString& file) {
+void writePreview(Document& document, const QString& asked) {
+  // Where no video can be made its pictures are, in a folder of its name.
+  const bool instead = isVideoName(asked.toStdString()) && !canWriteVideo();
+  const QFileInfo wanted(asked);
+  const QString file = instead ? wanted.dir().filePath(wanted.completeBaseName() + QStringLiteral(" pictures")) : asked;
   const auto evaluated = document.shown();
   const LoadedFigure* character = document.loaded(Cast::character);
   const LoadedFigure* performer = document.loaded(Cast::performer);
@@ -39,7 +44,7 @@ void writePreview(Document& document, const QString& file) {
   const TiledMotion motion = carried ? evaluated->motion : evaluated->performer;
   const Affined placement = document.worldFromFile(carried ? Cast::character : Cast::performer);
   const int hips = evaluated->map ? (carried ? evaluated->map->character : evaluated->map->performer).joint(Role::hips) : -1;
-  document.files().post(Document::tr("Drawing %1").arg(QFileInfo(file).fileName()), [&document, stage = who->stage, motion, placement, hips, settings, file](const RunControl& control) -> JobLane::Answer {
+  document.files().post(Document::tr("Drawing %1").arg(QFileInfo(file).fileName()), [&document, stage = who->stage, motion, placement, hips, settings, file, instead](const RunControl& control) -> JobLane::Answer {
     const Motion flat = motion.flat();
     const auto done = [&]() -> Status {
       auto context = OffscreenContext::create();
@@ -52,8 +57,11 @@ void writePreview(Document& document, const QString& file) {
       if (!files) return files.error();
       return Done{};
     }();
-    return [&document, done, file] {
-      if (done) document.tell(makeNote(Document::tr("The preview is written").toStdString(), file.toStdString()));
+    return [&document, done, file, instead] {
+      if (done && instead)
+        document.tell(makeWarning(Document::tr("A video needs the program ffmpeg, which is not there: its pictures are in a folder").toStdString(), file.toStdString(),
+                                  Document::tr("Install ffmpeg and write the preview again, or take the pictures").toStdString()));
+      else if (done) document.tell(makeNote(Document::tr("The preview is written").toStdString(), file.toStdString()));
       else document.tell(done.error());
     };
   });

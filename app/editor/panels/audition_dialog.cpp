@@ -33,8 +33,9 @@ int AuditionModel::rowCount(const QModelIndex& parent) const { return parent.isV
 
 QStringList AuditionModel::lines(const AuditionClip& clip) {
   if (!clip.problem.isEmpty()) return {tr("cannot be carried over"), clip.problem};
-  QStringList lines{tr("%1 s · arms %2 %, legs %3 %").arg(clip.seconds, 0, 'f', 1).arg(std::lround(100 * clip.reach)).arg(std::lround(100 * clip.strideReach))};
-  if (clip.findings >= 0) lines << tr("%n contacts", nullptr, clip.contacts) + QStringLiteral(" · ") + tr("≈ %n findings", nullptr, clip.findings);
+  QStringList lines{tr("%1 s · reach %2, %3 %").arg(clip.seconds, 0, 'f', 1).arg(std::lround(100 * clip.reach)).arg(std::lround(100 * clip.strideReach))};
+  if (clip.findings >= 0)
+    lines << (clip.contacts == 1 ? tr("1 contact") : tr("%1 contacts").arg(clip.contacts)) + QStringLiteral(" · ") + (clip.findings == 1 ? tr("≈ 1 finding") : tr("≈ %1 findings").arg(clip.findings));
   else lines << tr("looking…");
   return lines;
 }
@@ -191,9 +192,9 @@ void AuditionDialog::refresh() {
   take_->setEnabled(count > 0);
   take_->setText(count > 1 ? tr("Take up %1 clips as a reel").arg(count) : tr("Take up"));
   if (audition_.folder().isEmpty()) state_->setText(tr("Choose a folder: every clip in it loops here on your character."));
-  else if (audition_.busy()) state_->setText(tr("%n clips so far…", nullptr, clips));
+  else if (audition_.busy()) state_->setText(tr("clips so far: %1…").arg(clips));
   else if (clips == 0) state_->setText(tr("There is no motion in this folder. BVH, FBX, glTF, VRMA and Collada files can be tried out."));
-  else state_->setText(tr("%n clips. Pick one, or several for a reel with a take each.", nullptr, clips));
+  else state_->setText(clips == 1 ? tr("One clip. Pick it to take it up.") : tr("%1 clips. Pick one, or several for a reel with a take each.").arg(clips));
 }
 
 void AuditionDialog::takeUp() {

@@ -17,7 +17,7 @@ namespace understudy::editor {
 
 CastCard::CastCard(Document& document, Cast cast, QWidget* parent) : QToolButton(parent), document_(document), cast_(cast) {
   setPopupMode(QToolButton::InstantPopup);
-  setSizePolicy(QSizePolicy::Expanding, QSizePolicy::Fixed);
+  setSizePolicy(QSizePolicy::Expanding, QSizePolicy::Maximum);
   setCursor(Qt::PointingHandCursor);
   setAccessibleName(cast == Cast::performer ? tr("Performer") : tr("Character"));
   setToolTip(cast == Cast::performer ? tr("Choose the performer's file, clip, rate, unit and up axis  (Ctrl+Shift+P)")
@@ -25,9 +25,11 @@ CastCard::CastCard(Document& document, Cast cast, QWidget* parent) : QToolButton
   auto* menu = new QMenu(this);
   setMenu(menu);
   connect(menu, &QMenu::aboutToShow, this, &CastCard::fillMenu);
-  connect(&document, &Document::takeChanged, this, [this] { update(); });
-  connect(&document, &Document::filesChanged, this, [this] { update(); });
-  connect(&document, &Document::evaluatedChanged, this, [this] { update(); });
+  const auto refresh = [this, own = toolTip()] {
+    setToolTip((figureLines(document_, cast_) << own).join(QLatin1Char('\n')));
+    update();
+  };
+  for (auto signal : {&Document::takeChanged, &Document::filesChanged, &Document::evaluatedChanged}) connect(&document, signal, this, refresh);
 }
 
 void CastCard::fillMenu() {
@@ -122,6 +124,7 @@ void CastCard::paintEvent(QPaintEvent*) {
                                          : tr("your rigged model: glTF, FBX, Collada"));
   double y = 25;
   for (const QString& line : lines) {
+    if (y + 15 > height()) break;  // where room is short a card has fewer lines; its tooltip has them all
     p.drawText(QRectF(left, y, wide, 16), Qt::AlignVCenter, QFontMetrics(p.font()).elidedText(line, Qt::ElideRight, static_cast<int>(wide)));
     y += 17;
   }
@@ -151,6 +154,7 @@ CastPanel::CastPanel(Document& document, QWidget* parent) : QWidget(parent) {
     if (props->property("shown").toInt() == static_cast<int>(items.size())) return;
     props->setProperty("shown", static_cast<int>(items.size()));
     while (QLayoutItem* old = list->takeAt(0)) {
+      old->widget()->hide();
       old->widget()->deleteLater();
       delete old;
     }

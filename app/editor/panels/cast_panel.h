@@ -13,7 +13,7 @@ class CastCard : public QToolButton {
  public:
   CastCard(Document& document, Cast cast, QWidget* parent = nullptr);
   [[nodiscard]] QSize sizeHint() const override { return {260, 64}; }
-  [[nodiscard]] QSize minimumSizeHint() const override { return {160, 64}; }
+  [[nodiscard]] QSize minimumSizeHint() const override { return {160, 44}; }
 
  Q_SIGNALS:
   void fileAsked(understudy::editor::Cast cast);

@@ -168,7 +168,8 @@ void FindingsPanel::refresh() {
   sentence_->setVisible(chosen);
   if (chosen) {
     QString text = QString::fromStdString(chosen->sentence) + QLatin1Char('.');
-    if (!chosen->cause.empty()) text += QLatin1Char(' ') + QString::fromStdString(chosen->cause) + QLatin1Char('.');
+    if (QString cause = QString::fromStdString(chosen->cause); !cause.isEmpty()) text += QLatin1Char(' ') + cause.replace(0, 1, cause[0].toUpper()) + QLatin1Char('.');
+    if (!chosen->harm.empty()) text += QLatin1Char(' ') + tr("What is offered brings along: %1.").arg(QString::fromStdString(chosen->harm));
     sentence_->setText(text);
   }
 }

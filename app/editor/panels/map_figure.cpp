@@ -92,7 +92,13 @@ MapFigure::MapFigure(Document& document, Session& session, QWidget* parent) : QW
   setToolTip(tr("Click a limb to choose its role; with picking on, click a bone's dot to fill it"));
   setFocusPolicy(Qt::StrongFocus);
   setMouseTracking(true);
-  connect(&document, &Document::evaluatedChanged, this, &MapFigure::refresh);
+  connect(&document, &Document::evaluatedChanged, this, [this] {
+    // A repair or nudge leaves map and reference poses as they are, and with them this picture.
+    const auto evaluated = document_.evaluated();
+    const LoadedFigure* loaded = document_.loaded(Cast::character);
+    const bool same = evaluated && loaded && evaluated->report && evaluated->map == drawnMap_ && evaluated->report == drawnReport_ && loaded->stage == drawnStage_;
+    if (!same) refresh();
+  });
   connect(&session, &Session::selectionChanged, this, [this] { update(); });
   connect(&session, &Session::pickingChanged, this, [this] { update(); });
   connect(&Appearance::instance(), &Appearance::changed, this, &MapFigure::refresh);
@@ -105,6 +111,9 @@ void MapFigure::refresh() {
   joints_.clear();
   const LoadedFigure* loaded = document_.loaded(Cast::character);
   const auto evaluated = document_.evaluated();
+  drawnMap_ = evaluated ? evaluated->map : nullptr;
+  drawnReport_ = evaluated ? evaluated->report : nullptr;
+  drawnStage_ = loaded ? loaded->stage : nullptr;
   if (!loaded || !loaded->stage || !evaluated || width() < 20) {
     skin_ = {};
     return update();

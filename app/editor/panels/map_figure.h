@@ -31,7 +31,7 @@ class MapFigure : public QWidget {
   [[nodiscard]] std::optional<Role> roleAt(QPointF point) const;
   [[nodiscard]] JobLane& lane() { return lane_; }
   QSize sizeHint() const override { return {250, 250}; }
-  QSize minimumSizeHint() const override { return {160, 150}; }
+  QSize minimumSizeHint() const override { return {160, 56}; }
 
  Q_SIGNALS:
   void drawn();
@@ -58,6 +58,10 @@ class MapFigure : public QWidget {
   QImage skin_;
   std::optional<Role> hovered_;
   std::uint64_t asked_ = 0;
+  /// What the picture was drawn of.
+  std::shared_ptr<const BoneMap> drawnMap_;
+  std::shared_ptr<const RetargetReport> drawnReport_;
+  StageFigurePtr drawnStage_;
   JobLane lane_;
 };
 

@@ -31,6 +31,7 @@ void StageWidget::mousePressEvent(QMouseEvent* event) {
   if (!left) return;
   if (const int at = session_.picking() ? -1 : handleAt(pressed_); at >= 0) {
     drag_ = Drag::handle;
+    document_.hold();
     held_.emplace(document_, session_, handles()[static_cast<std::size_t>(at)], Sight{camera_, static_cast<double>(width()), static_cast<double>(height())}, shift(), pressed_.x(),
                   pressed_.y(), ++drags_);
     return;
@@ -48,6 +49,7 @@ void StageWidget::mousePressEvent(QMouseEvent* event) {
 
 void StageWidget::beginTurn(Drag drag, const HandleFrame& frame, QPointF point, const Vec3d& grabbed) {
   drag_ = drag;
+  document_.hold();
   dragJoint_ = session_.selected()->joint;
   base_ = turnedSoFar();
   ++drags_;
@@ -266,15 +268,15 @@ bool StageWidget::event(QEvent* event) {
       return true;
     }
   }
-  return QOpenGLWidget::event(event);
+  return QWidget::event(event);
 }
 
 void StageWidget::focusInEvent(QFocusEvent* event) {
-  QOpenGLWidget::focusInEvent(event);
+  QWidget::focusInEvent(event);
   update();
 }
 void StageWidget::focusOutEvent(QFocusEvent* event) {
-  QOpenGLWidget::focusOutEvent(event);
+  QWidget::focusOutEvent(event);
   update();
 }
 
@@ -304,7 +306,7 @@ void StageWidget::keyPressEvent(QKeyEvent* event) {
   else if (alt && event->key() == Qt::Key_Down) camera_.orbit(0, -turn);
   else if (event->key() == Qt::Key_Plus || event->key() == Qt::Key_Equal) camera_.zoom(0.88);
   else if (event->key() == Qt::Key_Minus) camera_.zoom(1 / 0.88);
-  else return QOpenGLWidget::keyPressEvent(event);
+  else return QWidget::keyPressEvent(event);
   moving_ = true;
   idle_.start();
   update();

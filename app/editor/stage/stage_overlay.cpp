@@ -235,6 +235,7 @@ void StageWidget::paintMarks(QPainter& painter) {
   painter.setRenderHint(QPainter::Antialiasing);
   const Colours& c = colours();
   labels_.clear();
+  if (!clear_.isEmpty()) labels_.push_back(clear_);
   const bool turning = drag_ == Drag::turnRing || drag_ == Drag::pullBone;
   paintRings(painter);
   paintHandles(painter);

@@ -1,12 +1,11 @@
 #include "app/editor/stage/stage_widget.h"
 
-#include <QOpenGLContext>
-#include <QOpenGLExtraFunctions>
 #include <QPainter>
 #include <QResizeEvent>
 #include <QSurfaceFormat>
 #include <algorithm>
 #include <cmath>
+#include <utility>
 
 #include "app/editor/document/aligning.h"
 #include "app/editor/document/nudging.h"
@@ -25,13 +24,14 @@ void askForStageFormat() {
   QSurfaceFormat::setDefaultFormat(format);
 }
 
-StageWidget::StageWidget(Document& document, Session& session, QWidget* parent) : QOpenGLWidget(parent), document_(document), session_(session), other_(document),
+StageWidget::StageWidget(Document& document, Session& session, QWidget* parent) : QWidget(parent), document_(document), session_(session), other_(document),
       set_(document, [this] {
         stale_ = true;
         update();
       }),
       number_(new StageNumber(this)) {
   setFocusPolicy(Qt::StrongFocus);
+  setAttribute(Qt::WA_OpaquePaintEvent);
   setMouseTracking(true);
   setAccessibleName(tr("Stage"));
   setAccessibleDescription(tr("Performer and character; arrow keys with Alt turn the camera"));
@@ -73,29 +73,12 @@ StageWidget::StageWidget(Document& document, Session& session, QWidget* parent) 
   connect(&idle_, &QTimer::timeout, this, &StageWidget::refined);
 }
 
-StageWidget::~StageWidget() {
-  makeCurrent();
-  renderer_.reset();
-  doneCurrent();
-}
+StageWidget::~StageWidget() = default;
 
 void StageWidget::refined() {
   if (session_.playing() || drag_ != Drag::none) return;
   moving_ = false;
   update();
-}
-
-void StageWidget::initializeGL() {
-  auto made = StageRenderer::create([](const char* name) -> void* {
-    QOpenGLContext* context = QOpenGLContext::currentContext();
-    return context ? reinterpret_cast<void*>(context->getProcAddress(name)) : nullptr;
-  });
-  if (made) {
-    renderer_ = std::move(made).value();
-  } else if (!refused_) {
-    refused_ = true;
-    Q_EMIT failed(made.error());
-  }
 }
 
 const StageWidget::Shown* StageWidget::shownOf(Cast cast) const {
@@ -192,43 +175,37 @@ std::vector<Bone> StageWidget::bonesIn(const QRectF& box) const {
   return best;
 }
 
-void StageWidget::paintGL() {
+void StageWidget::paintEvent(QPaintEvent*) {
   Q_EMIT drawing();
-  if (stale_) rebuild();
-  if (!framedOnce_ && !scene_.figures.empty()) {
-    framedOnce_ = true;
-    frameAll();
-  }
-  StageStyle style;
-  style.theme = Appearance::instance().kind() == Appearance::Kind::dark ? understudy::Theme::dark : understudy::Theme::light;
-  style.bare = session_.bare();
-  style.samples = moving_ || session_.playing() || drag_ != Drag::none ? 1 : 4;
-  style.pixelRatio = static_cast<float>(devicePixelRatioF());
-  if (renderer_)
-    renderer_->draw(scene_, camera_, style, static_cast<int>(std::lround(width() * devicePixelRatioF())),
-                    static_cast<int>(std::lround(height() * devicePixelRatioF())), defaultFramebufferObject());
-  if (!session_.bare()) {
-    // Painted in memory first: smooth lines and text without multisampling the whole picture.
-    const qreal ratio = devicePixelRatioF();
-    const QSize pixels(static_cast<int>(std::lround(width() * ratio)), static_cast<int>(std::lround(height() * ratio)));
-    if (overlay_.size() != pixels) overlay_ = QImage(pixels, QImage::Format_ARGB32_Premultiplied);
-    overlay_.setDevicePixelRatio(ratio);
-    overlay_.fill(Qt::transparent);
-    {
-      QPainter painter(&overlay_);
-      paintMarks(painter);
+  const qreal ratio = devicePixelRatioF();
+  const QSize pixels(static_cast<int>(std::lround(width() * ratio)), static_cast<int>(std::lround(height() * ratio)));
+  const QImage* picture = &canvas_.picture();
+  if (!fresh_ || stale_ || picture->size() != pixels) {
+    fresh_ = true;
+    if (stale_) rebuild();
+    if (!framedOnce_ && !scene_.figures.empty()) {
+      framedOnce_ = true;
+      frameAll();
     }
-    context()->functions()->glPixelStorei(GL_UNPACK_ALIGNMENT, 4);
-    context()->extraFunctions()->glPixelStorei(GL_UNPACK_ROW_LENGTH, 0);
-    QPainter painter(this);
-    painter.drawImage(0, 0, overlay_);
+    StageStyle style;
+    style.theme = Appearance::instance().kind() == Appearance::Kind::dark ? understudy::Theme::dark : understudy::Theme::light;
+    style.bare = session_.bare();
+    style.samples = moving_ || session_.playing() || drag_ != Drag::none ? 1 : 4;
+    style.pixelRatio = static_cast<float>(ratio);
+    picture = &canvas_.draw(scene_, camera_, style, pixels);
+    ++pictures_;
   }
-  ++pictures_;
+  if (canvas_.problem() && !std::exchange(refused_, true)) Q_EMIT failed(*canvas_.problem());
+  QPainter painter(this);
+  if (picture->isNull()) painter.fillRect(rect(), colours().stageBottom);
+  else painter.drawImage(QRectF(rect()), *picture);
+  if (!session_.bare()) paintMarks(painter);
+  painter.end();
   Q_EMIT drawn();
 }
 
 void StageWidget::resizeEvent(QResizeEvent* event) {
-  QOpenGLWidget::resizeEvent(event);
+  QWidget::resizeEvent(event);
   if (event->oldSize().width() > 0 && !scene_.figures.empty()) moving_ = true, idle_.start();
 }
 

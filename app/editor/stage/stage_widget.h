@@ -1,9 +1,8 @@
 // The stage: both figures on their ground, seen through a camera the artist moves; bones are selected and turned here.
 #pragma once
 
-#include <QImage>
-#include <QOpenGLWidget>
 #include <QTimer>
+#include <QWidget>
 #include <array>
 #include <functional>
 #include <memory>
@@ -13,6 +12,7 @@
 #include "app/editor/document/document.h"
 #include "app/editor/document/other_take.h"
 #include "app/editor/document/session.h"
+#include "app/editor/stage/stage_canvas.h"
 #include "app/editor/stage/stage_extras.h"
 #include "app/editor/stage/stage_handles.h"
 #include "app/editor/stage/turn_handle.h"
@@ -25,7 +25,7 @@ class StageNumber;
 /// Asks for the OpenGL that the stage draws with; to be called before the application is made.
 void askForStageFormat();
 
-class StageWidget : public QOpenGLWidget {
+class StageWidget : public QWidget {
   Q_OBJECT
  public:
   StageWidget(Document& document, Session& session, QWidget* parent = nullptr);
@@ -59,6 +59,16 @@ class StageWidget : public QOpenGLWidget {
   [[nodiscard]] OtherTake& otherTake() { return other_; }
   /// What is painted over the picture: handles, labels, findings; device-independent pixels of this widget.
   void paintMarks(QPainter& painter);
+  /// Labels give way to what lies over this part of the widget; empty: nothing does.
+  void keepClear(const QRectF& part) {
+    clear_ = part;
+    QWidget::update();
+  }
+  /// Asks for a new picture; what only comes into sight again is painted from the last one.
+  void update() {
+    fresh_ = false;
+    QWidget::update();
+  }
 
  public Q_SLOTS:
   void setView(understudy::View view);
@@ -74,8 +84,7 @@ class StageWidget : public QOpenGLWidget {
   void failed(const understudy::Issue& issue);
 
  protected:
-  void initializeGL() override;
-  void paintGL() override;
+  void paintEvent(QPaintEvent* event) override;
   void resizeEvent(QResizeEvent* event) override;
   void mousePressEvent(QMouseEvent* event) override;
   void mouseMoveEvent(QMouseEvent* event) override;
@@ -161,8 +170,8 @@ class StageWidget : public QOpenGLWidget {
   Document& document_;
   Session& session_;
   OtherTake other_;
-  std::unique_ptr<StageRenderer> renderer_;
-  bool refused_ = false;
+  StageCanvas canvas_;
+  bool refused_ = false, fresh_ = false;
   Camera camera_;
   View view_ = View::free;
   /// The camera each view was left with, and what it followed there.
@@ -202,8 +211,8 @@ class StageWidget : public QOpenGLWidget {
   bool clicked_ = false;
   std::optional<Under> pressedOn_;
   QTimer idle_;
-  QImage overlay_;
   std::vector<QRectF> labels_;         ///< painted in this picture
+  QRectF clear_;
   StageNumber* number_;
   int numberRing_ = -1;
   std::optional<StageHandle> numberHandle_;

@@ -56,6 +56,7 @@ void CurvesView::mousePressEvent(QMouseEvent* event) {
   }
   boxBefore_ = box();
   held_ = held();
+  if (!held_.empty()) document_.hold();
 }
 
 void CurvesView::mouseMoveEvent(QMouseEvent* event) {

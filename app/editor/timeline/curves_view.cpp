@@ -273,7 +273,7 @@ void CurvesView::paintReadout(QPainter& painter, const QRectF& area) const {
   }
   if (const auto figure = document_.figure(line.bone.cast)) {
     QString name = jointText(*figure, line.bone.joint);
-    if (lines_.size() > 1) name += tr(" and %n more", nullptr, static_cast<int>(lines_.size()) - 1);
+    if (lines_.size() > 1) name += tr(" and %1 more").arg(lines_.size() - 1);
     const double w = QFontMetricsF(painter.font()).horizontalAdvance(name) + 16;
     x -= w;
     painter.fillRect(QRectF(x, area.top() + 2, w, 18), c.sunken);

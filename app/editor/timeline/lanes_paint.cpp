@@ -1,7 +1,10 @@
 // How lanes are drawn.
 #include <QPainter>
 #include <QPainterPath>
+#include <algorithm>
+#include <array>
 #include <cmath>
+#include <utility>
 
 #include "app/editor/document/findings_keeper.h"
 #include "app/editor/look/appearance.h"
@@ -60,6 +63,7 @@ void LanesView::paintLanes(QPainter& painter) const {
     painter.drawRoundedRect(QRectF(scale_.frames() > 0 ? first : 10, rect.top() + 1, scale_.frames() > 0 ? last - first : width() - 20, rect.height() - 2), 3, 3);
     if (scale_.frames() <= 0) continue;
     const LaneBar* selected = nullptr;
+    std::array<int, 4> narrow{-1, -1, -1, -1};  // the pixel each row has last a bar in that is no wider
     for (const LaneBar& bar : lanes_[lane].bars) {
       const double a = scale_.x(bar.first - bar.before), b = scale_.x(bar.last + bar.after);
       if (b < 0 || a > width()) continue;
@@ -70,6 +74,10 @@ void LanesView::paintLanes(QPainter& painter) const {
       if (bar.id == session_.repair()) {
         selected = &bar;
         continue;
+      }
+      if (const QRectF box = bar.nudge ? QRectF() : barRect(lane, bar); !bar.nudge && box.width() < 1) {
+        int& pixel = narrow[static_cast<std::size_t>(std::clamp(bar.row, 0, 3))];
+        if (std::exchange(pixel, static_cast<int>(box.left())) == static_cast<int>(box.left())) continue;
       }
       bar.nudge ? paintNudge(painter, lane, bar) : paintBar(painter, lane, bar);
     }
@@ -86,28 +94,47 @@ void LanesView::paintFindings(QPainter& p) const {
   p.setPen(Qt::NoPen);
   p.setBrush(c.sunken);
   p.drawRoundedRect(QRectF(scale_.x(0) - 4, top, scale_.x(std::max(0, scale_.frames() - 1)) - scale_.x(0) + 8, h), 3, 3);
+  // A long clip has more findings than the strip has room: of those at one place the gravest is drawn, and lines that touch are one.
+  constexpr double place = 2;
   const Finding* chosen = document_.findings().chosen();
-  for (const bool grave : {false, true})
+  const double wide = std::max(4.0, scale_.perFrame());
+  for (const bool grave : {false, true}) {
+    std::vector<const Finding*> worst(static_cast<std::size_t>(width() / place) + 2, nullptr);
+    std::vector<std::pair<double, double>> lines;
     for (const Finding& finding : document_.findings().findings()) {
       if (isGrave(finding) != grave || finding.waved) continue;
       const double a = scale_.x(finding.span.first - evaluated->trimFirst) - scale_.perFrame() / 2;
       const double b = scale_.x(finding.span.last - evaluated->trimFirst) + scale_.perFrame() / 2;
       if (b < 0 || a > width()) continue;
-      // A line as long as it lasts, a block where it is worst.
-      const double x = scale_.x(finding.worst - evaluated->trimFirst), wide = std::max(4.0, scale_.perFrame());
-      const double share = 0.35 + 0.65 * std::min(1.0, finding.severity), tall = std::max(5.0, (h - 5) * share);
-      p.setPen(Qt::NoPen);
-      p.setBrush(faded(grave ? c.flaw : c.warning, 0.75));
+      lines.emplace_back(a, b);
+      const double x = scale_.x(finding.worst - evaluated->trimFirst);
+      const Finding*& here = worst[std::min(static_cast<std::size_t>(std::max(0.0, x) / place), worst.size() - 1)];
+      if (!here || here != chosen) here = !here || &finding == chosen || finding.severity > here->severity ? &finding : here;
+    }
+    // A line as long as they last, a block where each is worst.
+    std::sort(lines.begin(), lines.end());
+    p.setPen(Qt::NoPen);
+    p.setBrush(faded(grave ? c.flaw : c.warning, 0.75));
+    for (std::size_t i = 0; i < lines.size();) {
+      const double a = lines[i].first;
+      double b = lines[i].second;
+      for (++i; i < lines.size() && lines[i].first <= b + 1; ++i) b = std::max(b, lines[i].second);
       p.drawRoundedRect(QRectF(a, top + h - 3.5, std::max(2.0, b - a - 1), 2.5), 1.2, 1.2);
+    }
+    for (const Finding* finding : worst) {
+      if (!finding) continue;
+      const double x = scale_.x(finding->worst - evaluated->trimFirst);
+      const double share = 0.35 + 0.65 * std::min(1.0, finding->severity), tall = std::max(5.0, (h - 5) * share);
       const QRectF mark(x - wide / 2, top + h - 4.5 - tall, wide, tall);
+      p.setPen(Qt::NoPen);
       p.setBrush(grave ? c.flaw : c.warning);
       p.drawRoundedRect(mark, 1.2, 1.2);
-      if (&finding == chosen) {
-        p.setPen(QPen(c.selection, 1.5));
-        p.setBrush(Qt::NoBrush);
-        p.drawRoundedRect(mark.adjusted(-1, -1, 1, 1), 2, 2);
-      }
+      if (finding != chosen) continue;
+      p.setPen(QPen(c.selection, 1.5));
+      p.setBrush(Qt::NoBrush);
+      p.drawRoundedRect(mark.adjusted(-1, -1, 1, 1), 2, 2);
     }
+  }
 }
 
 void LanesView::paintBar(QPainter& p, std::size_t lane, const LaneBar& bar) const {

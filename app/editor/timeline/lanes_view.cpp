@@ -29,7 +29,11 @@ LanesView::LanesView(Document& document, Session& session, FrameScale& scale, QW
     reveal(session_.repair());
   });
   connect(&document, &Document::takeChanged, this, &LanesView::relayout);
-  connect(&document, &Document::evaluatedChanged, this, &LanesView::relayout);
+  connect(&document, &Document::evaluatedChanged, this, [this] {
+    // Lanes are laid out by the take; of its evaluation they need the length and rate only.
+    const auto evaluated = document_.evaluated();
+    if (!evaluated || laidOut_ != Length{evaluated->rate, evaluated->clipFrames, evaluated->trimFirst}) relayout();
+  });
   connect(&scale, &FrameScale::changed, this, &LanesView::stale);
   connect(&document.findings(), &FindingsKeeper::changed, this, [this] {
     stale();
@@ -48,6 +52,7 @@ void LanesView::stale() {
 void LanesView::relayout() {
   const auto evaluated = document_.evaluated();
   const std::size_t count = lanes_.size();
+  laidOut_ = evaluated ? std::optional(Length{evaluated->rate, evaluated->clipFrames, evaluated->trimFirst}) : std::nullopt;
   lanes_ = evaluated ? lanesOf(document_.take(), *evaluated) : std::vector<Lane>{{LaneGroup::nudges, {}, 1}};
   scrollLanes(0);
   stale();
@@ -231,6 +236,7 @@ void LanesView::mousePressEvent(QMouseEvent* event) {
   held_ = event->button() == Qt::LeftButton ? hitAt(event->position()) : LaneHit{};
   moved_ = false;
   if (held_.id == 0) return TrackView::mousePressEvent(event);
+  document_.hold();
   session_.setRepair(held_.id);
   pressedX_ = event->position().x();
   grabbed_ = scale_.nearest(pressedX_);

@@ -73,7 +73,14 @@ class LanesView : public TrackView {
   void paintNudge(QPainter& painter, std::size_t lane, const LaneBar& bar) const;
   void paintStay(QPainter& painter, std::size_t lane, const LaneBar& bar) const;
 
+  struct Length {
+    FrameRate rate;
+    int clipFrames = 0, trimFirst = 0;
+    friend bool operator==(const Length&, const Length&) = default;
+  };
+
   std::vector<Lane> lanes_;
+  std::optional<Length> laidOut_;  ///< of the evaluation they were laid out for
   QPixmap picture_;
   bool fresh_ = false;
   LaneHit held_;

@@ -111,8 +111,11 @@ bool Actions::eventFilter(QObject* watched, QEvent* event) {
 QMenu* Actions::menu(const QString& name) {
   for (const auto& [known, menu] : menus_)
     if (known == name) return menu;
-  menus_.emplace_back(name, bar_->addMenu(name));
-  return menus_.back().second;
+  // "Menu / submenu": one within the other.
+  const qsizetype in = name.lastIndexOf(within());
+  QMenu* made = in < 0 ? bar_->addMenu(name) : menu(name.left(in))->addMenu(name.mid(in + within().size()));
+  menus_.emplace_back(name, made);
+  return made;
 }
 
 QAction* Actions::add(const QString& menuName, const QString& text, const QKeySequence& key, std::function<void()> run, const char* iconName) {

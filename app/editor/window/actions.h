@@ -17,6 +17,8 @@ class Actions : public QObject {
   Q_OBJECT
  public:
   explicit Actions(QWidget* window);
+  /// Between the names of a menu and of one within it.
+  [[nodiscard]] static QString within() { return QStringLiteral(" / "); }
   /// Adds a command to a menu (made where it is new). `key` may be empty.
   QAction* add(const QString& menu, const QString& text, const QKeySequence& key, std::function<void()> run, const char* iconName = nullptr);
   void separator(const QString& menu);

@@ -71,7 +71,7 @@ void MainWindow::buildActions() {
   a.separator(play);
   a.add(play, tr("Trim the clip to the range"), QKeySequence(tr("Ctrl+T")), [this] { trimToRange(); });
   a.add(play, tr("Take the whole clip"), QKeySequence(tr("Ctrl+Shift+T")), [this] { document_.edit(tr("Take the whole clip"), setTrimSeconds(document_.take(), {})); });
-  buildTimelineActions(play, tr("&Repair"));
+  buildPlayActions(play);
   buildStageActions(view);
   a.add(view, tr("Lanes or curves"), QKeySequence(tr("C")), [this] { timeline_->toggleCurves(); });
   a.separator(view);

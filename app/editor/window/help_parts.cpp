@@ -40,7 +40,7 @@ void MainWindow::buildHelp() {
   connect(welcome_, &Welcome::tourAsked, tour_, &Tour::start);
   connect(welcome_, &Welcome::fileAsked, this, [this](const QString& file) { files_->openPath(file); });
   // Reels that are saved get their picture in the list of recent ones.
-  connect(files_, &FileKeeper::saved, this, [this](const QString& path) { keepThumbnail(path, stage_->grabFramebuffer()); });
+  connect(files_, &FileKeeper::saved, this, [this](const QString& path) { keepThumbnail(path, stage_->grab().toImage()); });
   a.refreshTips();
 }
 

@@ -69,7 +69,8 @@ class MainWindow : public QMainWindow {
   void buildRepairActions();
   void buildHelp();
   void buildStageActions(const QString& menu);
-  void buildTimelineActions(const QString& play, const QString& repairs);
+  void buildPlayActions(const QString& play);
+  void buildTimelineActions(const QString& repairs, const QString& span);
   void showSet();
   void wire();
   void setAppearance(bool light);

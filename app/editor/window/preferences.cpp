@@ -5,6 +5,7 @@
 #include <QFormLayout>
 #include <QHBoxLayout>
 #include <QHeaderView>
+#include <QKeyEvent>
 #include <QKeySequenceEdit>
 #include <QLabel>
 #include <QLineEdit>
@@ -60,6 +61,9 @@ PreferencesDialog::PreferencesDialog(Actions& actions, QWidget* parent) : QDialo
   auto* row = new QHBoxLayout;
   key_ = new QKeySequenceEdit(this);
   key_->setAccessibleName(tr("New key of the chosen command"));
+  // The field takes every key that is pressed in it but Tab, which goes on.
+  for (QWidget* part : {static_cast<QWidget*>(key_), static_cast<QWidget*>(key_->findChild<QLineEdit*>())})
+    if (part) part->installEventFilter(this);
   auto* give = new QPushButton(tr("Set key"), this);
   auto* none = new QPushButton(tr("No key"), this);
   auto* own = new QPushButton(tr("Its own"), this);
@@ -121,6 +125,19 @@ void PreferencesDialog::fill() {
     keys_->setItem(row, 1, cell);
     if (name == chosen) keys_->selectRow(row);
   }
+}
+
+bool PreferencesDialog::eventFilter(QObject* watched, QEvent* event) {
+  if (event->type() == QEvent::KeyPress || event->type() == QEvent::ShortcutOverride) {
+    const auto* key = static_cast<QKeyEvent*>(event);
+    const bool back = key->key() == Qt::Key_Backtab;
+    if ((back || key->key() == Qt::Key_Tab) && !(key->modifiers() & (Qt::ControlModifier | Qt::AltModifier | Qt::MetaModifier))) {
+      if (event->type() == QEvent::KeyPress) focusNextPrevChild(!back);
+      event->accept();
+      return true;
+    }
+  }
+  return QDialog::eventFilter(watched, event);
 }
 
 void PreferencesDialog::choose() {

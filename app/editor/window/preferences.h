@@ -25,6 +25,9 @@ class PreferencesDialog : public QDialog {
  Q_SIGNALS:
   void lightAsked(bool light);
 
+ protected:
+  bool eventFilter(QObject* watched, QEvent* event) override;
+
  private:
   void fill();
   void choose();

@@ -15,7 +15,6 @@
 #include "app/editor/window/main_window.h"
 #include "core/take/edits.h"
 
-
 namespace understudy::editor {
 namespace {
 
@@ -59,21 +58,27 @@ void MainWindow::buildRepairActions() {
   a.add(menu, tr("Mirror to the other side"), QKeySequence(tr("Shift+D")), [this] { repairs_->mirrorSelected(); }, "mirror");
   a.add(menu, tr("Split at this frame"), QKeySequence(tr("S")), [this] { repairs_->splitSelected(); }, "split");
   a.add(menu, tr("Remove"), QKeySequence(Qt::Key_Delete), [this] { repairs_->removeSelected(); }, "remove");
+  a.add(menu, tr("Merge with the next of its kind"), QKeySequence(tr("Shift+S")), [this] { mergeItem(document_, session_.repair()); });
   a.separator(menu);
   a.add(menu, tr("Repair before"), QKeySequence(tr("Ctrl+Up")), [this] { stepRepair(session_, repairs_->model(), -1); });
   a.add(menu, tr("Repair after"), QKeySequence(tr("Ctrl+Down")), [this] { stepRepair(session_, repairs_->model(), 1); });
-  a.add(menu, tr("Move one frame earlier"), QKeySequence(tr("Ctrl+Left")), [this] { moveItem(document_, session_.repair(), -1, QStringLiteral("move-by-key")); });
-  a.add(menu, tr("Move one frame later"), QKeySequence(tr("Ctrl+Right")), [this] { moveItem(document_, session_.repair(), 1, QStringLiteral("move-by-key")); });
-  a.add(menu, tr("Starts at this frame"), QKeySequence(tr("Ctrl+[")), [this] { setEdge(document_, session_, SpanPart::first); });
-  a.add(menu, tr("Ends at this frame"), QKeySequence(tr("Ctrl+]")), [this] { setEdge(document_, session_, SpanPart::last); });
-  a.separator(menu);
-  a.add(menu, tr("Add a prop…"), QKeySequence(), [this] { files_->askProp(); });
-  a.add(menu, tr("Add a plain shaft as prop"), QKeySequence(), [this] { document_.props().add({}); });
-  a.separator(menu);
+  const QString span = menu + Actions::within() + tr("Span and eases"), kinds = menu + Actions::within() + tr("Add one of a kind"), props = menu + Actions::within() + tr("Props");
+  a.add(span, tr("Move one frame earlier"), QKeySequence(tr("Ctrl+Left")), [this] { moveItem(document_, session_.repair(), -1, QStringLiteral("move-by-key")); });
+  a.add(span, tr("Move one frame later"), QKeySequence(tr("Ctrl+Right")), [this] { moveItem(document_, session_.repair(), 1, QStringLiteral("move-by-key")); });
+  a.add(span, tr("Starts at this frame"), QKeySequence(tr("Ctrl+[")), [this] { setEdge(document_, session_, SpanPart::first); });
+  a.add(span, tr("Ends at this frame"), QKeySequence(tr("Ctrl+]")), [this] { setEdge(document_, session_, SpanPart::last); });
+  a.separator(span);
+  buildTimelineActions(menu, span);
   for (std::size_t kind = 0; kind < repairKinds().size(); ++kind)
-    a.add(menu, tr("Add %1").arg(kindText(kind)), QKeySequence(), [this, kind] { repairs_->add(kind); });
-  a.separator(menu);
-  a.add(menu, tr("New take like this one"), QKeySequence(), [this] { addTakeLike(document_, false); });
+    a.add(kinds, tr("Add %1").arg(kindText(kind)), QKeySequence(), [this, kind] { repairs_->add(kind); });
+  a.add(props, tr("Add a prop…"), QKeySequence(), [this] { files_->askProp(); });
+  a.add(props, tr("Add a plain shaft as prop"), QKeySequence(), [this] { document_.props().add({}); });
+  const QString reelMenu = tr("&File") + Actions::within() + tr("Takes");
+  a.add(reelMenu, tr("New take like this one"), QKeySequence(), [this] { addTakeLike(document_, false); });
+  a.add(reelMenu, tr("Next take"), QKeySequence(tr("Ctrl+Tab")), [this] {
+    const Reel& reel = document_.reel();
+    document_.editReel(tr("Next take"), selectTake(reel, (reel.current + 1) % std::max(1, static_cast<int>(reel.takes.size()))));
+  });
   const QString review = tr("Re&view");
   a.add(review, tr("Write a note here"), QKeySequence(tr("Ctrl+M")), [this] {
     right_->setCurrentWidget(notes_);
@@ -92,10 +97,6 @@ void MainWindow::buildRepairActions() {
   a.add(review, tr("Write a preview…"), QKeySequence(tr("Ctrl+Shift+E")), [this] { files_->askPreview(); });
   a.add(review, tr("Next note"), QKeySequence(tr("J")), [this] { notes_->step(1); });
   a.add(review, tr("Note before"), QKeySequence(tr("Shift+J")), [this] { notes_->step(-1); });
-  a.add(menu, tr("Next take"), QKeySequence(tr("Ctrl+Tab")), [this] {
-    const Reel& reel = document_.reel();
-    document_.editReel(tr("Next take"), selectTake(reel, (reel.current + 1) % std::max(1, static_cast<int>(reel.takes.size()))));
-  });
 }
 
 }  // namespace understudy::editor

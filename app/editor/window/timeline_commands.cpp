@@ -14,7 +14,7 @@
 
 namespace understudy::editor {
 
-void MainWindow::buildTimelineActions(const QString& play, const QString& repairs) {
+void MainWindow::buildPlayActions(const QString& play) {
   Actions& a = *actions_;
   a.separator(play);
   a.add(play, tr("Type the frame"), QKeySequence(tr("G")), [this] { timeline_->editFrame(); });
@@ -31,10 +31,13 @@ void MainWindow::buildTimelineActions(const QString& play, const QString& repair
   a.add(play, tr("Marker here: one frame later"), QKeySequence(), [this] { timeline_->markers().moveHere(1); });
   a.add(play, tr("Remove the marker here"), QKeySequence(tr("Shift+Z")), [this] { timeline_->markers().removeHere(); });
 
-  a.separator(repairs);
-  a.add(repairs, tr("Merge with the next of its kind"), QKeySequence(tr("Shift+S")), [this] { mergeItem(document_, session_.repair()); });
+}
+
+void MainWindow::buildTimelineActions(const QString& repairs, const QString& span) {
+  Actions& a = *actions_;
+  const QString phase = repairs + Actions::within() + tr("Phases of a plant"), locks = repairs + Actions::within() + tr("Set and locks");
   const auto ease = [&](const QString& text, const QString& key, bool before, int by) {
-    a.add(repairs, text, QKeySequence(key), [this, before, by] { easeItem(document_, session_.repair(), before, by); });
+    a.add(span, text, QKeySequence(key), [this, before, by] { easeItem(document_, session_.repair(), before, by); });
   };
   ease(tr("Longer ease before"), tr("Alt+["), true, 1);
   ease(tr("Shorter ease before"), tr("Alt+Shift+["), true, -1);
@@ -48,29 +51,28 @@ void MainWindow::buildTimelineActions(const QString& play, const QString& repair
   };
   const std::pair<QString, PlantPhase> phases[] = {{tr("Phase from here: heel"), PlantPhase::heel}, {tr("Phase from here: flat"), PlantPhase::flat}, {tr("Phase from here: ball"), PlantPhase::ball},
                                                    {tr("Phase from here: toe"), PlantPhase::toe}, {tr("Phase from here: spin"), PlantPhase::spin}};
-  for (const auto& [text, phase] : phases)
-    a.add(repairs, text, QKeySequence(), [onPlant, phase = phase, text = text] { onPlant(text, [phase](const Repair& r, int frame, const Evaluated& e) { return withPhase(r, phase, frame, e.rate); }); });
-  a.add(repairs, tr("Released from here"), QKeySequence(),
+  for (const auto& [text, kind] : phases)
+    a.add(phase, text, QKeySequence(), [onPlant, phase = kind, text = text] { onPlant(text, [phase](const Repair& r, int frame, const Evaluated& e) { return withPhase(r, phase, frame, e.rate); }); });
+  a.add(phase, tr("Released from here"), QKeySequence(),
         [onPlant] { onPlant(tr("Release a plant"), [](const Repair& r, int frame, const Evaluated& e) { return withRelease(r, frame, e.rate, e.clipFrames); }); });
-  a.separator(repairs);
-  a.add(repairs, tr("Lock the selected bones over the range"), QKeySequence(tr("Ctrl+J")), [this] { lockSelection(document_, session_); });
-  a.add(repairs, tr("Unlock here"), QKeySequence(tr("Ctrl+Shift+J")), [this] {
+  a.add(locks, tr("Lock the selected bones over the range"), QKeySequence(tr("Ctrl+J")), [this] { lockSelection(document_, session_); });
+  a.add(locks, tr("Unlock here"), QKeySequence(tr("Ctrl+Shift+J")), [this] {
     if (!unlockHere(document_, session_))
       document_.tell(makeNote(tr("Nothing is locked here").toStdString(), {}, tr("Go to a frame inside a lock; with bones selected only theirs are taken away").toStdString()));
   });
-  a.separator(repairs);
+  a.separator(locks);
   for (const SetKind kind : {SetKind::plane, SetKind::box, SetKind::ball, SetKind::steps})
-    a.add(repairs, tr("Set: add %1").arg(setKindText(kind)), QKeySequence(), [this, kind] {
+    a.add(locks, tr("Set: add %1").arg(setKindText(kind)), QKeySequence(), [this, kind] {
       addToSet(document_, session_, kind);
       showSet();
     });
-  a.add(repairs, tr("Set: add a mesh…"), QKeySequence(), [this] {
+  a.add(locks, tr("Set: add a mesh…"), QKeySequence(), [this] {
     const QString path = QFileDialog::getOpenFileName(this, tr("A mesh for the set"), QString(), tr("Meshes (*.glb *.gltf *.fbx *.dae *.obj)"));
     if (path.isEmpty()) return;
     addToSet(document_, session_, SetKind::mesh, path);
     showSet();
   });
-  a.add(repairs, tr("Set and locks"), QKeySequence(tr("Ctrl+6")), [this] { showSet(); });
+  a.add(locks, tr("Show set and locks"), QKeySequence(tr("Ctrl+6")), [this] { showSet(); });
 }
 
 }  // namespace understudy::editor

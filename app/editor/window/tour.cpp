@@ -134,6 +134,7 @@ void Tour::show(int step) {
     at_ = -1;
     hide();
     frame_->hide();
+    window_.stage().keepClear({});
     QSettings().setValue(QStringLiteral("tourTaken"), true);
     Q_EMIT stepped(-1);
     return;
@@ -185,6 +186,7 @@ void Tour::place() {
   const QWidget& stage = window_.stage();
   const QPoint corner = stage.mapTo(&window_, QPoint(14, stage.height() - height() - 14));
   move(corner.x(), std::max(60, corner.y()));
+  window_.stage().keepClear(QRectF(stage.mapFrom(&window_, pos()), QSizeF(size())));
   raise();
 }
 
