@@ -144,6 +144,7 @@ TEST_F(EditorReview, MarkersAreSetNamedMovedGoneToAndRemoved) {
 }
 
 TEST_F(EditorReview, AVideoThatCannotBeMadeIsAFolderOfPictures) {
+  writeFile(walk, makeWalkBvh({.frames = 8}));
   load();
   const QByteArray path = qgetenv("PATH");
   qputenv("PATH", QFile::encodeName(QString::fromStdString(folder.file("nothing"))));

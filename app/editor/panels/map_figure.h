@@ -31,7 +31,7 @@ class MapFigure : public QWidget {
   [[nodiscard]] std::optional<Role> roleAt(QPointF point) const;
   [[nodiscard]] JobLane& lane() { return lane_; }
   QSize sizeHint() const override { return {250, 250}; }
-  QSize minimumSizeHint() const override { return {160, 56}; }
+  QSize minimumSizeHint() const override { return {160, 150}; }
 
  Q_SIGNALS:
   void drawn();

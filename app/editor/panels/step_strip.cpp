@@ -87,7 +87,7 @@ std::array<StepState, stepCount> stepsOf(const Document& document, bool handedOv
   steps[0].note = both ? performer + QStringLiteral(" · ") + character
                   : !performer.isEmpty() ? say("now the character")
                   : !character.isEmpty() ? say("now the performer")
-                                         : say("a capture and a character");
+                                         : say("drop two files");
   const auto evaluated = document.evaluated();
   const MapSummary map = both ? summaryOf(document.map()) : MapSummary{};
   steps[1].title = say("Map");

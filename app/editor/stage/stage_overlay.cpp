@@ -22,10 +22,9 @@ QRectF StageWidget::paintLabel(QPainter& painter, QPointF at, const QString& tex
   const Colours& c = colours();
   painter.setFont(Appearance::small());
   const QFontMetricsF metrics(painter.font());
-  double w = 0;
-  const QStringList lines = text.split(QLatin1Char('\n'));
-  for (const QString& line : lines) w = std::max(w, metrics.horizontalAdvance(line));
-  const double h = metrics.height() * static_cast<double>(lines.size()), rim = pale ? 2 : 5;
+  // No wider than the stage: what is longer goes on below.
+  const QRectF words = metrics.boundingRect(QRectF(0, 0, std::max(80.0, width() - 40.0), 1e4), Qt::AlignLeft | Qt::AlignTop | Qt::TextWordWrap, text);
+  const double w = std::ceil(words.width()), h = std::ceil(words.height()), rim = pale ? 2 : 5;
   QRectF box = pale ? QRectF(at.x() + 14, at.y() - h / 2 - rim, w + 17, h + 2 * rim) : QRectF(at.x() + 16, at.y() - h - 16, w + 20, h + 2 * rim);
   if (box.right() > width() - 6) box.moveRight(pale ? at.x() - 14 : at.x() - 16);
   if (!pale && box.top() < 6) box.moveTop(at.y() + 16);
@@ -49,7 +48,7 @@ QRectF StageWidget::paintLabel(QPainter& painter, QPointF at, const QString& tex
   painter.setBrush(bar);
   painter.drawRoundedRect(QRectF(box.left(), box.top(), 3, box.height()), 1.5, 1.5);
   painter.setPen(c.text);
-  painter.drawText(box.adjusted(pale ? 8 : 11, rim, pale ? 0 : -6, -rim), Qt::AlignLeft | Qt::AlignTop, text);
+  painter.drawText(box.adjusted(pale ? 8 : 11, rim, pale ? 0 : -6, -rim), Qt::AlignLeft | Qt::AlignTop | Qt::TextWordWrap, text);
   return box;
 }
 
@@ -280,6 +279,8 @@ void StageWidget::paintMarks(QPainter& painter) {
     painter.setPen(QPen(c.performer, 1));
     painter.drawRect(QRectF(rect()).adjusted(0.5, 0.5, -0.5, -0.5));
   }
+  const auto* welcome = findChild<QWidget*>(QStringLiteral("welcome"), Qt::FindDirectChildrenOnly);
+  if (scene_.figures.empty() && welcome && welcome->isVisible()) return;  // it says all there is to say
   if (scene_.figures.empty()) {
     painter.setFont(Appearance::title());
     painter.setPen(c.text);
@@ -287,7 +288,7 @@ void StageWidget::paintMarks(QPainter& painter) {
     painter.drawText(middle, Qt::AlignCenter, tr("Drop a capture and a character here"));
     painter.setFont(Appearance::body());
     painter.setPen(c.dimText);
-    painter.drawText(middle.translated(0, 30), Qt::AlignCenter, tr("BVH or FBX motion · glTF, FBX or Collada character · or a reel"));
+    painter.drawText(QRectF(16, middle.bottom() + 6, width() - 32, 60), Qt::AlignHCenter | Qt::AlignTop | Qt::TextWordWrap, tr("BVH or FBX motion · glTF, FBX or Collada character · or a reel"));
   } else if (aligning()) {
     const auto evaluated = document_.evaluated();
     const auto role = session_.selected() && session_.selected()->cast == Cast::character ? alignedRole(document_, session_.selected()->joint) : std::nullopt;

@@ -54,6 +54,7 @@ PreferencesDialog::PreferencesDialog(Actions& actions, QWidget* parent) : QDialo
   keys_->verticalHeader()->hide();
   keys_->verticalHeader()->setDefaultSectionSize(26);
   keys_->setShowGrid(false);
+  keys_->setTabKeyNavigation(false);
   keys_->setSelectionBehavior(QAbstractItemView::SelectRows);
   keys_->setSelectionMode(QAbstractItemView::SingleSelection);
   keys_->setEditTriggers(QAbstractItemView::NoEditTriggers);
