@@ -6,7 +6,9 @@
 #include <QListView>
 #include <QPushButton>
 #include <QSettings>
+#include <QStackedWidget>
 #include <QStyle>
+#include <QTabWidget>
 #include <QVBoxLayout>
 #include <QTextDocumentFragment>
 #include <algorithm>
@@ -141,6 +143,12 @@ void Tour::show(int step) {
   }
   const TourStep& now = steps_[static_cast<std::size_t>(step)];
   before_ = window_.document().take();
+  // What a step is about comes to the front of its tabs.
+  if (now.where)
+    for (QWidget* part = now.where(); part; part = part->parentWidget()) {
+      auto* pages = qobject_cast<QStackedWidget*>(part->parentWidget());
+      if (auto* tabs = pages ? qobject_cast<QTabWidget*>(pages->parentWidget()) : nullptr) tabs->setCurrentWidget(part);
+    }
   title_->setText(now.title);
   const QString text = window_.actions().withKeys(now.text);
   text_->setText(text);

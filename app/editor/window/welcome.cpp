@@ -52,7 +52,9 @@ Welcome::Welcome(Document& document, QWidget* over) : QFrame(over), document_(do
   what->setProperty("quiet", true);
   column->addWidget(title);
   column->addWidget(what);
-  auto* row = new QHBoxLayout;
+  // One row of buttons, or two where their words need it.
+  rows_ = new QBoxLayout(QBoxLayout::LeftToRight);
+  auto *row = new QHBoxLayout, *second = new QHBoxLayout;
   auto* open = new QPushButton(tr("Open files…"), this);
   open->setToolTip(tr("Choose a performer, a character or a reel  (Ctrl+O)"));
   open->setProperty("next", true);
@@ -64,9 +66,12 @@ Welcome::Welcome(Document& document, QWidget* over) : QFrame(over), document_(do
   tour_ = new QPushButton(tr("Take the tour"), this);
   tour_->setObjectName(QStringLiteral("takeTour"));
   tour_->setToolTip(tr("The demo from two files to the finished one, step by step"));
-  for (QPushButton* button : {open, audition, demo_, tour_}) row->addWidget(button);
-  row->addStretch(1);
-  column->addLayout(row);
+  for (QPushButton* button : {open, audition}) row->addWidget(button);
+  for (QPushButton* button : {demo_, tour_}) second->addWidget(button);
+  second->addStretch(1);
+  rows_->addLayout(row);
+  rows_->addLayout(second, 1);
+  column->addLayout(rows_);
   auto* heading = new QLabel(tr("LATELY"), this);
   heading->setObjectName(QStringLiteral("heading"));
   column->addSpacing(4);
@@ -133,6 +138,9 @@ void Welcome::fill() {
 
 void Welcome::place() {
   const int w = std::min(640, over_->width() - 32), h = std::min(430, over_->height() - 32);
+  int wanted = 52;
+  for (const QPushButton* button : findChildren<QPushButton*>()) wanted += button->sizeHint().width() + rows_->spacing();
+  rows_->setDirection(wanted > w ? QBoxLayout::TopToBottom : QBoxLayout::LeftToRight);
   setGeometry((over_->width() - w) / 2, (over_->height() - h) / 2, w, h);
 }
 

@@ -5,6 +5,7 @@
 
 #include "app/editor/document/document.h"
 
+class QBoxLayout;
 class QListWidget;
 class QPushButton;
 
@@ -39,6 +40,7 @@ class Welcome : public QFrame {
   Document& document_;
   QWidget* over_;
   QListWidget* recent_;
+  QBoxLayout* rows_;
   QPushButton *demo_, *tour_;
   QString listed_;
 };
