@@ -211,10 +211,12 @@ QStringList flawsOfTexts(QWidget& window, const QImage& picture, const LongWords
       if (!inScroll) say(QStringLiteral("hidden text"));
       continue;
     }
+    // What was typed scrolls in its field.
+    if (const auto* field = qobject_cast<const QLineEdit*>(text.widget); field && field->text() == text.text) inScroll = true;
     const QRectF in = sight.adjusted(-1, -1, 1, 1);
     if (!in.contains(text.box)) {
       const bool across = text.box.left() < in.left() || text.box.right() > in.right();
-      if (!inScroll || across) say(QStringLiteral("clipped by %1 px").arg(std::max({in.left() - text.box.left(), text.box.right() - in.right(), in.top() - text.box.top(), text.box.bottom() - in.bottom()}), 0, 'f', 1));
+      if (!inScroll || (across && !qobject_cast<const QLineEdit*>(text.widget))) say(QStringLiteral("clipped by %1 px").arg(std::max({in.left() - text.box.left(), text.box.right() - in.right(), in.top() - text.box.top(), text.box.bottom() - in.bottom()}), 0, 'f', 1));
       continue;
     }
     if (text.text.contains(QChar(0x2026)) && !words.gave(text.text)) {
