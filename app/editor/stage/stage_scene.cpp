@@ -119,6 +119,11 @@ void StageWidget::addReferences() {
     const Vec3d hips = apply(shown.placement, shown.world[static_cast<std::size_t>(shown.hips)].translation);
     shown.placement.translation -= Vec3d{hips.x, 0, hips.z};
   }
+  // A capture's reference pose may hang anywhere: its hips go where the character's are, so that limbs lie on limbs.
+  const auto height = [](const Shown& shown) { return apply(shown.placement, shown.world[static_cast<std::size_t>(shown.hips)].translation).y; };
+  if (const Shown* character = shownOf(Cast::character))
+    for (Shown& shown : shown_)
+      if (shown.cast == Cast::performer && static_cast<std::size_t>(shown.hips) < shown.world.size()) shown.placement.translation.y += height(*character) - height(shown);
 }
 
 FigureInstance StageWidget::instanceOf(const Shown& shown) const {
