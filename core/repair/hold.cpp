@@ -5,6 +5,7 @@
 #include <optional>
 
 #include "core/repair/admit.h"
+#include "core/repair/poser.h"
 #include "core/repair/tracks.h"
 
 namespace understudy {
@@ -87,9 +88,42 @@ class HoldLayer : public RepairLayer {
     for (const Hold& hold : holds_)
       if (!common(hold.extent, frames).empty()) joints.insert(joints.end(), hold.joints.begin(), hold.joints.end());
     forEachTrack(std::move(joints), in, out, [&](int joint, bool position, const auto& read, const auto& write) { run(joint, position, frames, read, write); });
+    carryEnds(in, frames, out);
+  }
+
+  [[nodiscard]] std::vector<int> movedJoints() const override {
+    std::vector<int> out;
+    for (const auto* limbs : {&context_->arms, &context_->legs})
+      for (const LimbRig& limb : *limbs)
+        if (std::any_of(holds_.begin(), holds_.end(), [&](const Hold& hold) { return carries(hold, limb); })) out.push_back(limb.end);
+    std::sort(out.begin(), out.end());
+    return out;
   }
 
  private:
+  /// A hand or foot that hangs elsewhere is to go along with a limb that is held, unless it is held itself.
+  static bool carries(const Hold& hold, const LimbRig& limb) {
+    return limb.complete() && limb.detached && (hold.has(limb.root) || hold.has(limb.mid)) && !hold.has(limb.end);
+  }
+  void carryEnds(const TiledMotion& in, FrameSpan frames, TiledMotion& out) const {
+    if (movedJoints().empty()) return;
+    Poser was(*context_), now(*context_);
+    for (const auto* limbs : {&context_->arms, &context_->legs})
+      for (const LimbRig& limb : *limbs) {
+        std::vector<FrameSpan> acting;
+        for (const Hold& hold : holds_)
+          if (carries(hold, limb)) acting.push_back(common(hold.extent, frames));
+        for (const FrameSpan& span : joined(std::move(acting)))
+          for (int f = span.first; f <= span.last; ++f) {
+            was.load(in, f);
+            now.load(out, f);
+            const Vec3d gap = rotate(conjugate(was.rotation(limb.mid)), was.position(limb.end) - was.position(limb.mid));
+            now.moveBy(limb.end, now.toWorld(limb.mid, gap) - now.position(limb.end));
+            now.store(out, f);
+          }
+      }
+  }
+
   void add(std::size_t index, Issues& issues) {
     const Repair& repair = *repairs_[index];
     const auto* bridge = std::get_if<BridgeRepair>(&repair.action);

@@ -13,9 +13,9 @@ constexpr double straightestEver = 0.998;
 constexpr double slackReach = 0.012;  // part of its length by which a leg may be stretched beyond its own reach where it does not stand
 constexpr double clearTime = 0.12;    // seconds from a stay in which a foot on its way begins to keep off the ground
 constexpr double keptZone = 0.07;      // radians of a knee within which it begins to be kept from straightening further
-constexpr double homing = 0.1;        // seconds over which a leg on its way comes back to its own motion
+constexpr double homing = 0.08;       // seconds over which a leg on its way comes back to its own motion
 constexpr double rolling = 0.1;       // seconds over which a rolling foot's leg does
-constexpr double unusual = 1.3;       // an acceleration that is so much more than the usual is taken down
+constexpr double unusual = 0.8;       // an acceleration of a blend that is beyond so much of the usual is taken down
 
 /// True where a leg goes from one stay to the next without coming back to its own motion.
 bool meets(const Stay& a, const Stay& b) { return b.span.first - a.span.last <= a.after + b.before + 2; }
