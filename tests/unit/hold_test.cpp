@@ -4,6 +4,7 @@
 #include <limits>
 
 #include "core/repair/hold.h"
+#include "core/repair/poser.h"
 #include "tests/support/layer_checks.h"
 
 namespace understudy {
@@ -43,6 +44,34 @@ TEST(Bridge, RebuildsASpoiltStretchFromItsEdges) {
   // Velocity: the step into the span follows the step before it.
   for (int f : {40, 46}) EXPECT_LT(length(step(out, f, arm) - step(out, f == 40 ? 39 : 47, arm)), 0.01);
   for (int f : {39, 46}) EXPECT_TRUE(test::sameFrame(out, clean, f));
+}
+
+// A foot that hangs on the hips instead of the shank stays where the shank would carry it.
+TEST(Bridge, CarriesAFootThatHangsElsewhere) {
+  const test::Stand stick = test::walkingStick(10, 0);
+  Figure figure = *stick.context->figure;
+  const auto foot = static_cast<std::size_t>(stick.context->joint(Role::leftFoot)), hips = static_cast<std::size_t>(stick.context->joint(Role::hips));
+  const auto world = restWorld(figure.skeleton);
+  figure.skeleton.parents[foot] = static_cast<int>(hips);
+  figure.skeleton.rest[foot].translation = apply(inverse(world[hips]), world[foot].translation);
+  const test::Stand stand = test::swinging(std::make_shared<const Figure>(std::move(figure)), stick.context->map, 60, 15, 3);
+  const LimbRig& leg = stand.context->legs[0];
+  ASSERT_TRUE(leg.detached);
+  const auto gap = [&](const TiledMotion& motion, int frame) {
+    Poser pose(*stand.context);
+    pose.load(motion, frame);
+    return rotate(conjugate(pose.rotation(leg.mid)), pose.position(leg.end) - pose.position(leg.mid));
+  };
+  Issues issues;
+  const TiledMotion out = run(stand, {over(BridgeRepair{{"@leftUpperLeg"}, true}, FrameSpan{20, 29})}, issues);
+  double turned = 0;
+  for (int f = 20; f <= 29; ++f) {
+    turned = std::max(turned, angleBetween(at(out, f, leg.root), at(stand.motion, f, leg.root)));
+    EXPECT_LT(distance(gap(out, f), gap(stand.motion, f)), 1e-5) << f;
+  }
+  EXPECT_GT(turned, 0.02);
+  const TiledMotion in = stand.motion.withMoved(stand.context->figure->skeleton, out.movedJoints());
+  for (const int f : {19, 30}) EXPECT_TRUE(test::sameFrame(out, in, f)) << f;
 }
 
 TEST(Bridge, IsExactOnEvenMotionHoweverLong) {
