@@ -83,7 +83,7 @@ Status releaseHeldArms(Judged& now, const std::vector<Accepted>& accepted, const
     const bool all = causes.size() == holding.size();
     holding = std::move(causes);
     if (!all && trial == 0) continue;
-    if (holding.empty() || deepOver(*findings) >= deepOver(now.findings) || otherBurden(*findings) > otherBurden(now.findings) + settings.deep) break;
+    if (holding.empty() || deepOver(*findings) >= deepOver(now.findings) || otherBurden(*findings) > otherBurden(now.findings) + settings.deep / 3) break;
     now = {std::move(take), std::move(*findings)};
     done.insert(done.end(), which.begin(), which.end());
     break;

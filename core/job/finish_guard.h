@@ -32,7 +32,7 @@ struct Judged {
 
 struct GuardSettings {
   double useless = 0.8;  ///< of the severity that a clearance was accepted for and that it leaves; from here on it is tried without
-  double deep = 0.125;   ///< of the severity of an arm in the body (10 mm at a height of 1.7 m) from which on the touches there are tried without
+  double deep = 0.375;   ///< of the severity of an arm in the body (30 mm at a height of 1.7 m) from which on the touches there are tried without
   int mostTrials = 4;    ///< evaluations of the take that the guard may ask for
 };
 

@@ -71,7 +71,7 @@ TEST(FinishGuard, MutesTheTouchThatHoldsAnArmInTheBodyAndNoOther) {
   take = addRepair(take, test::proposedRepair(touch, "hand on chest"), &first);
   take = addRepair(take, test::proposedRepair(touch, "hand on head"), &second);
   const Finding lostFirst = flaw(FindingKind::lostContact, "@leftHand", {10, 40}, 60, 0.9), lostSecond = flaw(FindingKind::lostContact, "@leftHand", {60, 80}, 60, 0.9);
-  const Finding deepFirst = flaw(FindingKind::depth, "@leftUpperArm", {5, 45}, 40, 0.5), deepSecond = flaw(FindingKind::depth, "@leftUpperArm", {70, 75}, 20, 0.25);
+  const Finding deepFirst = flaw(FindingKind::depth, "@leftUpperArm", {5, 45}, 40, 0.5), deepSecond = flaw(FindingKind::depth, "@leftUpperArm", {70, 75}, 32, 0.4);
   Judged now{take, {deepFirst, deepSecond}};
   // Without the second one its arm lies in the body as well.
   const auto judge = [&](const Take& tried) -> Result<Findings> {
