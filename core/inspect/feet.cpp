@@ -104,7 +104,17 @@ std::optional<PlantKept> plantKept(const RepairContext& context, const TiledMoti
   int flatFrames = 0, stillFrames = 0;
   int moving = 0;
   const double down = context.scaled(0.002), most = context.scaled(limits.height), farthest = context.scaled(limits.slide);
+  const bool soft = kept.soft > 0;
+  double lowBefore = 0;
+  Vec3d carried;
   const auto beyond = [](FrameSpan& span, int f) { span = span.empty() ? FrameSpan{f, f} : FrameSpan{span.first, f}; };
+  const auto slidTo = [&](double slid, int f) {
+    if (slid > farthest) beyond(kept.slides, f);
+    if (slid > kept.slide) {
+      kept.slide = slid;
+      kept.slideFrame = f;
+    }
+  };
   for (int f = kept.held.first; f <= kept.held.last; ++f) {
     // When a foot comes and goes is known to a frame.
     if ((f == kept.held.first && f > 0) || (f == kept.held.last && f + 1 < motion.frames())) continue;
@@ -131,21 +141,28 @@ std::optional<PlantKept> plantKept(const RepairContext& context, const TiledMoti
     if (phaseAt(*plant, context.rate, f) != PlantPhase::flat) {
       start.clear();
       before.clear();
+      carried = {};
       continue;
     }
     if (start.empty()) start = at, rigidStart = rigid;
     const auto slideOf = [&](const Vec3d& way) { return length(way - plant->normal * dot(way, plant->normal)); };
-    double moved = before.empty() ? 1e300 : 0;
+    double moved = before.empty() ? 1e300 : 0, least = 1e300;
+    Vec3d step;
     for (std::size_t i = 0; i < points.size(); ++i) {
       if (dot(rigid[i], plant->normal) - plant->ground <= rigidLow + down) kept.rigidSlide = std::max(kept.rigidSlide, slideOf(rigid[i] - rigidStart[i]));
       if (dot(at[i], plant->normal) - plant->ground > low + down) continue;
       if (!before.empty()) moved = std::max(moved, distance(at[i], before[i]));
-      const double slid = slideOf(at[i] - start[i]);
-      if (slid > farthest) beyond(kept.slides, f);
-      if (slid > kept.slide) {
-        kept.slide = slid;
-        kept.slideFrame = f;
+      if (!before.empty() && dot(before[i], plant->normal) - plant->ground <= lowBefore + down && distance(at[i], before[i]) < least) {
+        step = at[i] - before[i];
+        least = length(step);
       }
+      if (!soft) slidTo(slideOf(at[i] - start[i]), f);
+    }
+    if (soft && !before.empty()) {
+      // Skin that the shank draws along cannot all stay; what counts is what stands still while it touches.
+      carried += step;
+      moved = least;
+      slidTo(slideOf(carried), f);
     }
     if (!before.empty()) {
       ++flatFrames;
@@ -155,6 +172,7 @@ std::optional<PlantKept> plantKept(const RepairContext& context, const TiledMoti
       kept.moving = std::max(kept.moving, moving);
     }
     before = at;
+    lowBefore = low;
   }
   if (flatFrames > 0) kept.still = static_cast<double>(stillFrames) / flatFrames;
   return kept;

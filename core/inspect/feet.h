@@ -17,7 +17,8 @@ struct FeetLimits {
 
 /// What one plant asks and how a motion keeps it. Metres; frames count from 0 in the untrimmed clip.
 struct PlantKept {
-  double slide = 0;   ///< farthest that a point of the sole, down and flat, gets from where it came down
+  double slide = 0;   ///< farthest that a point of the sole, down and flat, gets from where it came down; of a soft sole: that the skin
+                      ///< in contact gets, frame by frame at the point of it that moves least
   double above = 0;   ///< highest that the lowest point of the sole is above the ground
   double below = 0;   ///< deepest that any point of the sole is below it
   int moving = 0;     ///< the most flat frames in a row in which it moves more
