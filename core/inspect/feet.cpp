@@ -6,6 +6,7 @@
 #include <numbers>
 
 #include "core/repair/poser.h"
+#include "core/repair/skin_frames.h"
 
 namespace understudy {
 namespace {
@@ -61,14 +62,12 @@ std::vector<SkinPoint> bearingPoints(const RepairContext& context, int side) {
     }
   std::sort(chosen.begin(), chosen.end());
   chosen.erase(std::unique(chosen.begin(), chosen.end()), chosen.end());
-  const auto in = [&](int joint, const Vec3d& p) {
-    return joint < 0 ? Vec3d{} : rotate(conjugate(context.body.rotation[static_cast<std::size_t>(joint)]), p - context.body.position[static_cast<std::size_t>(joint)]);
-  };
+  const SkinFrames frames(context);
+  const auto in = [&](int joint, std::size_t i) { return joint < 0 ? Vec3d{} : frames.local(joint, skin[i].position); };
   std::vector<SkinPoint> points;
   for (const std::size_t i : chosen)
-    points.push_back({in(leg.end, world[i]), in(leg.tip, world[i]), in(leg.mid, world[i]), leg.tip < 0 ? 0.0 : static_cast<double>(skin[i].toes),
-                      // Traces of shank weight in a sole are no standing foot's doing.
-                      leg.mid < 0 || skin[i].other < 0.05F ? 0.0 : static_cast<double>(skin[i].other)});
+    points.push_back({in(leg.end, i), in(leg.tip, i), in(leg.mid, i), leg.tip < 0 ? 0.0 : static_cast<double>(skin[i].toes),
+                      leg.mid < 0 || skin[i].other <= 0.005F ? 0.0 : static_cast<double>(skin[i].other)});
   return points;
 }
 

@@ -5,6 +5,8 @@
 #include <numbers>
 #include <tuple>
 
+#include "core/repair/skin_frames.h"
+
 namespace understudy {
 namespace {
 
@@ -74,30 +76,6 @@ Vec3d standingNormal(const std::vector<Vec3d>& all) {
     if (f.size >= widest / 3 && (best.size == 0 || f.normal.y > best.normal.y + 1e-4 || (f.normal.y > best.normal.y - 1e-4 && f.size > best.size))) best = f;
   return best.normal;
 }
-
-/// Takes points of the reference pose to the rigid frame a joint has in motion. Nodes keep their own constant scale there,
-/// which need not be that of the bind pose.
-class SkinFrames {
- public:
-  explicit SkinFrames(const RepairContext& context) : context_(context), rest_(restWorld(context.figure->skeleton)) {
-    const auto n = static_cast<std::size_t>(context.body.rig.size());
-    std::vector<Quatd> local(n);
-    std::vector<Vec3d> position(n);
-    turn_.resize(n);
-    for (std::size_t j = 0; j < n; ++j) local[j] = context.figure->skeleton.rest[j].rotation;
-    worldOf(context.body.rig, local, {}, turn_, position);
-  }
-  [[nodiscard]] Vec3d local(int joint, const Vec3d& filePosition) const {
-    const auto j = static_cast<std::size_t>(joint);
-    const Vec3d bound = apply(inverse(context_.body.pose.fileWorld[j]), filePosition);
-    return rotate(conjugate(turn_[j]), worldFromFile(*context_.figure, context_.body.pose).linear * (rest_[j].linear * bound));
-  }
-
- private:
-  const RepairContext& context_;
-  std::vector<Affined> rest_;
-  std::vector<Quatd> turn_;
-};
 
 }  // namespace
 

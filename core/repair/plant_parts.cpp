@@ -5,6 +5,7 @@
 
 #include "core/repair/plant_stay.h"
 #include "core/repair/poser.h"
+#include "core/repair/skin_frames.h"
 
 namespace understudy {
 namespace {
@@ -37,6 +38,7 @@ PartSkin::PartSkin(const RepairContext& context) {
   const Skeleton& skeleton = figure.skeleton;
   const PosedBody& body = context.body;
   const Affined toWorld = worldFromFile(figure, body.pose);
+  const SkinFrames frames(context);
   const int hips = context.joint(Role::hips);
   const auto at = [&](int joint) { return body.position[static_cast<std::size_t>(joint)]; };
   for (const Mesh& mesh : figure.meshes) {
@@ -53,7 +55,7 @@ PartSkin::PartSkin(const RepairContext& context) {
       for (std::size_t side = 0; side < 2; ++side) {
         const LimbRig &arm = context.arms[side], &leg = context.legs[side];
         if (arm.complete() && (joint == arm.end || isAncestor(skeleton, arm.end, joint)))
-          hand_[side].push_back(rotate(conjugate(body.rotation[static_cast<std::size_t>(arm.end)]), p - at(arm.end)));
+          hand_[side].push_back(frames.local(arm.end, Vec3d(positions[v])));
         // A knee rests on its front: how far the skin reaches forward around the joint.
         if (leg.complete() && (joint == leg.root || joint == leg.mid) && std::abs(p.y - at(leg.mid).y) < 0.08 * leg.full())
           knee_[side] = std::max(knee_[side], p.z - at(leg.mid).z);
