@@ -223,6 +223,31 @@ class Inspector {
     return proposals;
   }
 
+  /// What takes away again what a repair has brought: the later stage by which a flaw grows most. "" where none does.
+  template <class Measure>
+  [[nodiscard]] std::string undoneBy(const Repair& repair, const Finding& finding, const Measure& findings) const {
+    const auto motionAfter = [&](std::size_t stage) -> const TiledMotion& { return stage + 1 < stageCount ? seen_.stageInputs[stage + 1] : seen_.untrimmed; };
+    const auto measureOf = [&](const TiledMotion& motion) {
+      double most = 0;
+      for (const Finding& f : findings(motion, {repair}))
+        if (f.kind == finding.kind && !common(f.span, finding.span).empty()) most = std::max(most, f.measure);
+      return most;
+    };
+    constexpr auto late = static_cast<std::size_t>(RepairStage::late);
+    std::size_t stage = 0, maker = late;
+    while (stage < late && !appliedBy(static_cast<RepairStage>(stage), repair)) ++stage;
+    if (stage >= late) return {};
+    double before = measureOf(motionAfter(stage)), grown = 0.5 * finding.measure;
+    for (++stage; stage < late; ++stage) {
+      const double after = measureOf(motionAfter(stage));
+      if (after - before > grown) grown = after - before, maker = stage;
+      before = after;
+    }
+    const Repair* other = maker < late ? causes_.repairAt(static_cast<RepairStage>(maker), finding.bones.front(), finding.worst) : nullptr;
+    if (!other) return {};
+    return describe(*other) + " takes it off by " + spokenFigure(grown, "mm") + (std::holds_alternative<ClearanceRepair>(other->action) ? ": the arm would lie in the body" : "");
+  }
+
   /// Findings of what the take repairs, with their causes, of what muted repairs leave, and of what it does not repair, with their proposals.
   template <class Kind, class Measure>
   void measure(const std::vector<Repair>& proposals, const Measure& findings) {
@@ -237,6 +262,7 @@ class Inspector {
       for (Finding& finding : findings(seen_.untrimmed, {repair})) {
         finding.proposal.clear();
         if (std::string missed = causes_.ofMiss(repair, finding); !missed.empty()) finding.cause = std::move(missed);
+        if (finding.cause.empty()) finding.cause = undoneBy(repair, finding, findings);
         if (nudgedLate(finding.span)) breaksLate(finding, repair, findings(seen_.stageInputs[static_cast<std::size_t>(RepairStage::late)], {repair}));
         add(std::move(finding));
       }

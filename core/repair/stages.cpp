@@ -30,6 +30,14 @@ bool concerns(RepairStage stage, const Repair& repair) {
   return false;
 }
 
+bool appliedBy(RepairStage stage, const Repair& repair) {
+  const bool clearance = stage == RepairStage::freeClearance || stage == RepairStage::gripClearance;
+  if (clearance) return std::holds_alternative<ClearanceRepair>(repair.action);
+  if (stage == RepairStage::hands) return std::holds_alternative<HandShapeRepair>(repair.action);
+  if (stage == RepairStage::touch) return std::holds_alternative<TouchRepair>(repair.action);
+  return concerns(stage, repair);
+}
+
 bool concerns(RepairStage stage, const Nudge& nudge) { return stage == (nudge.late ? RepairStage::late : RepairStage::offset); }
 
 RepairLayerPtr makeLayer(RepairStage stage, std::shared_ptr<const RepairContext> context, std::vector<const Repair*> repairs,

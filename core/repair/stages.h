@@ -29,6 +29,9 @@ inline constexpr int stageCount = 11;
 [[nodiscard]] bool concerns(RepairStage stage, const Repair& repair);
 [[nodiscard]] bool concerns(RepairStage stage, const Nudge& nudge);
 
+/// True where it is the stage that brings about what the repair asks.
+[[nodiscard]] bool appliedBy(RepairStage stage, const Repair& repair);
+
 /// The stage's layer. Null where these repairs have nothing to do at this stage. `repairs` and `nudges`, all of this stage and
 /// to be applied, stay alive as long as the layer. What cannot be applied is told in `issues` and left out.
 [[nodiscard]] RepairLayerPtr makeLayer(RepairStage stage, std::shared_ptr<const RepairContext> context, std::vector<const Repair*> repairs,
