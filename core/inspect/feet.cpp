@@ -46,12 +46,14 @@ std::vector<SkinPoint> bearingPoints(const RepairContext& context, int side) {
   const Affined toWorld = worldFromFile(*context.figure, context.body.pose);
   std::vector<Vec3d> world;
   for (const SoleVertex& v : skin) world.push_back(apply(toWorld, v.position));
+  // What bends apart has its own lowest points: toes, and skin that the shank draws along.
+  std::array<std::vector<std::size_t>, 4> groups;
+  for (std::size_t i = 0; i < skin.size(); ++i) groups[(skin[i].toes > 0.5F ? 1U : 0U) + (skin[i].other > 0.1F ? 2U : 0U)].push_back(i);
   std::vector<std::size_t> chosen;
   const auto choose = [&](const Vec3d& direction) {
-    std::size_t best = 0;
-    for (std::size_t i = 1; i < world.size(); ++i)
-      if (dot(world[i], direction) > dot(world[best], direction)) best = i;
-    chosen.push_back(best);
+    for (const std::vector<std::size_t>& group : groups)
+      if (!group.empty())
+        chosen.push_back(*std::max_element(group.begin(), group.end(), [&](std::size_t a, std::size_t b) { return dot(world[a], direction) < dot(world[b], direction); }));
   };
   constexpr double degree = std::numbers::pi / 180;
   choose({0, -1, 0});
