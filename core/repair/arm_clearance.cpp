@@ -225,7 +225,9 @@ ArmClearer::Carry ArmClearer::carry(const ArmChange& change) const {
 
 ArmClearer::Likeness ArmClearer::likeness(const ArmChange& change, const Carry& carry) const {
   const Vec3d upper = (carry.by[2].linear * first_ - first_) * upper_, fore = (carry.by[3].linear * second_ - second_) * lower_;
-  const double girdle = (byWrist_ ? 0.6 : 8.0) * std::max(distance(root_, girdle_), (byWrist_ ? 0.05 : 0.1) * scale_), wrist = (0.15 + 0.25 * hold_) * (byWrist_ ? give_ : 1), hold = (0.03 + 0.05 * hold_) * scale_;
+  const double girdle = (byWrist_ ? 0.6 : 8.0) * std::max(distance(root_, girdle_), (byWrist_ ? 0.05 : 0.1) * scale_), wrist = (0.15 + 0.25 * hold_) * (byWrist_ ? give_ : 1);
+  // A hand that touches turns the less the less it is held: where it lets go nothing is left of the turn.
+  const double hold = (0.03 + 0.05 * hold_) * scale_ / (hold_ > 0 ? std::max(hold_, 0.02) : 1);
   const std::array<double, ArmChange::size>& x = change.x;
   if (!byWrist_) {
     const Vec3d shift = carry.by[4].translation * wrist;
