@@ -12,7 +12,7 @@ namespace {
 constexpr double aboutToLand = 0.7;  // how much one that comes down counts: the pelvis is there when it lands
 constexpr double onTheBall = 0.2;    // how much a foot counts that can rise further
 constexpr double onTheWay = 0.2;     // how much a foot counts that is on its way to or from the ground
-constexpr double leastTurn = 0.02;    // radians by which the pelvis needs to turn before it does
+constexpr double leastTurn = 0.035;  // radians by which the pelvis needs to turn before it does: trunk bones that turn are seen
 constexpr double releaseLoss = 0.6;  // part of its hold that a foot loses over its release
 
 /// How much a foot counts for the pelvis: flat and on its heel it stands; on its ball it can make up for the leg's length.
