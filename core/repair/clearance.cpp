@@ -1,70 +1,11 @@
 #include "core/repair/clearance.h"
 
 #include <algorithm>
-#include <cmath>
-#include <optional>
 
-#include "core/repair/arm_solve.h"
-#include "core/repair/clearance_tasks.h"
-#include "core/repair/steady_choice.h"
+#include "core/repair/clearance_run.h"
 
 namespace understudy {
 namespace {
-
-/// Nodes of the solution lie this many a second.
-constexpr double nodesPerSecond = 30;
-/// Half widths of the smoothing rounds, in nodes. After each one the arms are cleared again.
-constexpr int rounds[] = {6, 5, 4, 3, 2, 2};
-constexpr int spread = 6 + 5 + 4 + 3 + 2 + 2;
-/// Every so many nodes a solution is looked for from nothing.
-constexpr int coarse = 4;
-/// Of those: how far a way out of the body is followed beside another one, and how far its choice looks.
-constexpr int followed = 8, lookedAround = 8;
-/// Metres (at a height of 1.7) from which solutions are different ways, and up to which they are the same.
-constexpr double otherWay = 0.10, sameWay = 0.04;
-/// What a change of the way costs against a way that long, and how firmly what is left in the body counts.
-constexpr std::size_t mostWays = 4;
-constexpr double unsteady = 4, leftFirm = 400;
-/// Turns of an arm's bones beyond this are told, radians (15°).
-constexpr double toldFrom = 0.2617994;
-/// Seconds before and after a touch in which its hand comes to leave its way as far as it takes.
-constexpr double giveSeconds = 0.15;
-/// Radians at most by which a hand tilts on what it touches.
-constexpr double mostTilt = 0.7;
-/// Metres won a metre moved from which on all of a solution is taken.
-constexpr double worthwhile = 0.2;
-
-template <class At>
-void mix(ArmChanges& out, std::size_t arms, int radius, const At& at) {
-  out = {};
-  double sum = 0;
-  for (int k = -radius; k <= radius; ++k) {
-    const double u = k / (radius + 1.0), w = (1 - u * u) * (1 - u * u);
-    const ArmChanges& other = at(k);
-    for (std::size_t a = 0; a < arms; ++a)
-      for (std::size_t i = 0; i < ArmChange::size; ++i) out[a].x[i] += w * other[a].x[i];
-    sum += w;
-  }
-  for (std::size_t a = 0; a < arms; ++a)
-    for (double& v : out[a].x) v /= sum;
-}
-
-/// Uniform cubic B-spline through nodes that are smooth already: no overshoot, curvature goes on across nodes.
-ArmChanges between(const ArmChanges& a, const ArmChanges& b, const ArmChanges& c, const ArmChanges& d, double t) {
-  const double s = 1 - t, wa = s * s * s / 6, wd = t * t * t / 6, wb = (4 - 6 * t * t + 3 * t * t * t) / 6, wc = 1 - wa - wb - wd;
-  ArmChanges out;
-  for (std::size_t arm = 0; arm < out.size(); ++arm)
-    for (std::size_t i = 0; i < ArmChange::size; ++i) out[arm].x[i] = wa * a[arm].x[i] + wb * b[arm].x[i] + wc * c[arm].x[i] + wd * d[arm].x[i];
-  return out;
-}
-
-double smoothStep(double t) {
-  t = std::clamp(t, 0.0, 1.0);
-  return t * t * (3 - 2 * t);
-}
-
-bool nothing(const ArmChanges& x) { return x[0].none() && x[1].none(); }
-bool nothing(const ArmGroup::Watches& w) { return w[0].none() && w[1].none(); }
 
 class ClearanceLayer final : public RepairLayer {
  public:
@@ -73,7 +14,7 @@ class ClearanceLayer final : public RepairLayer {
       : RepairLayer(std::move(context), std::move(repairs)), model_(std::move(model)), tasks_(std::move(tasks)), hands_(hands) {
     fits_ = armFits(*context_, *model_);
     gripsMatter_ = gripsMatterToFreeArms(*context_, repairs_);
-    stride_ = std::max(1, static_cast<int>(std::lround(context_->rate.hertz() / nodesPerSecond)));
+    stride_ = ClearanceRun::strideAt(context_->rate);
   }
 
   /// Of a hold all the time of those it meets, in which arms are cleared as ones that hold; of a clearance what of its span has holds in
@@ -97,7 +38,10 @@ class ClearanceLayer final : public RepairLayer {
         if (std::find(arm.holders.begin(), arm.holders.end(), repair) != arm.holders.end()) return task.span;
     return {};
   }
-  [[nodiscard]] FrameSpan affected(FrameSpan changed) const override { return widened(changed, support(), support()); }
+  [[nodiscard]] FrameSpan affected(FrameSpan changed) const override {
+    const int reach = ClearanceRun::support(stride_);
+    return widened(changed, reach, reach);
+  }
 
   [[nodiscard]] std::vector<int> movedJoints() const override {
     std::vector<int> out;
@@ -111,16 +55,17 @@ class ClearanceLayer final : public RepairLayer {
 
   void apply(const TiledMotion& in, FrameSpan frames, TiledMotion& out, std::vector<Residual>& residuals) const override {
     if (frames.empty() || in.frames() == 0) return;
+    const ClearanceWork work{*context_, model_, fits_, repairs_, frames_, hands_, stride_};
     Poser poser(*context_), writer(*context_);
     std::vector<char> written(static_cast<std::size_t>(frames.count()), 0);
     for (const ClearanceTask& task : tasks_) {
       const FrameSpan own = common(frames, task.span);
       if (own.empty()) continue;
-      Run run(*this, task, in, poser);
+      ClearanceRun run(work, task, in, poser);
       run.solve(own);
       for (int f = own.first; f <= own.last; ++f) {
         const ArmChanges x = run.at(f);
-        if (nothing(x)) continue;
+        if (x[0].none() && x[1].none()) continue;
         // The second task of a frame goes on from what the first has left there.
         char& before = written[static_cast<std::size_t>(f - frames.first)];
         writer.load(before ? out : in, f);
@@ -132,335 +77,6 @@ class ClearanceLayer final : public RepairLayer {
   }
 
  private:
-  [[nodiscard]] int support() const { return (spread + 4 + 4 + coarse * (followed + lookedAround + 1)) * stride_; }
-
-  /// One task over a range of frames.
-  class Run {
-   public:
-    Run(const ClearanceLayer& layer, const ClearanceTask& task, const TiledMotion& in, Poser& poser)
-        : layer_(layer), task_(task), in_(in), poser_(poser), stride_(layer.stride_), count_(task.arms.size()), margin_(task.margin),
-          slack_(0.003 * layer.context_->height / 1.7) {
-      arms_.reserve(count_);
-      std::vector<ArmClearer*> all;
-      for (const ClearedArm& arm : task.arms) {
-        ArmClearanceSettings settings = arm.settings;
-        if (count_ == 1) settings.turn = mostTilt;
-        arms_.emplace_back(*layer.context_, layer.model_, arm.side, settings, arm.held.points);
-      }
-      for (ArmClearer& arm : arms_) all.push_back(&arm);
-      group_.emplace(std::move(all));
-    }
-
-    void solve(FrameSpan frames) {
-      const int lastNode = (in_.frames() - 1 + stride_ - 1) / stride_;
-      // Whole groups of four nodes, also beyond the clip's end, where its last pose stays.
-      constexpr int far = coarse * (followed + lookedAround);
-      const int from = std::max(0, frames.first / stride_ - 2 - spread) / coarse * coarse;
-      const int to = std::min(lastNode + 3, frames.last / stride_ + 3 + spread + 3) / coarse * coarse;
-      first_ = std::max(0, from - far);
-      last_ = std::min((lastNode + 3) / coarse * coarse, to + far);
-      const auto count = static_cast<std::size_t>(last_ - first_ + 1);
-      nodes_.assign(count, {});
-      seen_.assign(count, {});
-      poses_.assign(count, {});
-      idle_.assign(count, 0);
-      for (int n = first_; n <= last_; ++n) idle_[place(n)] = !busy(n);
-      // Every fourth node from nothing, the others from those beside them, so that neighbours go the same way.
-      for (int n = first_; n <= last_; n += coarse) search(n, 40, 0);
-      choose();
-      drop(from, to);
-      for (int half = coarse / 2; half >= 1; half /= 2)
-        for (int n = first_ + half; n + half <= last_; n += 2 * half) search(n, 10, half);
-      std::vector<ArmChanges> smooth = nodes_;
-      int round = 0;
-      for (const int radius : rounds) {
-        ++round;
-        for (int n = first_; n <= last_; ++n)
-          mix(smooth[place(n)], count_, radius, [&](int k) -> const ArmChanges& { return nodes_[place(std::clamp(n + k, first_, last_))]; });
-        for (int n = first_; n <= last_; ++n) {
-          ArmChanges& x = smooth[place(n)];
-          const ArmGroup::Watches& watch = seen_[place(n)].watches;
-          if (nothing(watch) || nothing(x)) continue;
-          load(n);
-          if (round <= 2 && (layer_.hands_ == ClearedHands::free || shared())) {
-            x = group_->search(x, homeOf(), margin_ + slack_, 8, freedom(frameOf(n)), seen_[place(n)]);
-            continue;
-          }
-          group_->look(x, seen_[place(n)]);
-          x = settled(x, group_->solve(x, group_->near(x), watch, margin_ + slack_, 3, freedom(frameOf(n))));
-        }
-        nodes_ = smooth;
-      }
-      each(frames);
-    }
-
-    /// The change of a frame, evened out.
-    [[nodiscard]] ArmChanges at(int f) const {
-      std::array<double, 2> weight{};
-      for (std::size_t a = 0; a < count_; ++a) weight[a] = weightOf(a, f);
-      if (weight[0] <= 0 && weight[1] <= 0) return {};
-      ArmChanges x;
-      mix(x, count_, stride_, [&](int k) -> const ArmChanges& { return found_[static_cast<std::size_t>(std::clamp(f + k, 0, in_.frames() - 1) - from_)]; });
-      // What both hands hold goes one way with both.
-      const double wrist = shared() ? std::min(weight[0], weight[1]) * shiftOf(f) : 1;
-      for (std::size_t a = 0; a < count_; ++a)
-        for (std::size_t i = 0; i < ArmChange::size; ++i) x[a].x[i] *= shared() && i > 2 ? wrist : weight[a];
-      return x;
-    }
-
-    void write(Poser& poser, int f, ArmChanges x, std::vector<Residual>& residuals) {
-      loadFrom(poser, f);
-      if (layer_.hands_ == ClearedHands::stay) x = group_->kept(x, freedom(f));
-      const double left = std::max(0.0, group_->depth(x, watchAt(f)));
-      double turned = 0;
-      for (std::size_t a = 0; a < count_; ++a) turned = std::max(turned, arms_[a].turned(x[a]));
-      for (const std::size_t r : task_.repairs) residuals[r].note(f, left, turned > toldFrom ? turned : 0);
-      for (std::size_t a = 0; a < count_; ++a) arms_[a].write(poser, x[a]);
-    }
-
-   private:
-    [[nodiscard]] std::size_t place(int node) const { return static_cast<std::size_t>(node - first_); }
-    [[nodiscard]] int frameOf(int node) const { return std::min(node * stride_, in_.frames() - 1); }
-    [[nodiscard]] bool shared() const { return count_ == 2; }
-    [[nodiscard]] double span(std::size_t repair, int f) const { return spanWeight(layer_.frames_[repair], f); }
-
-    /// How much of an arm's change is applied at a frame.
-    [[nodiscard]] double weightOf(std::size_t a, int f) const {
-      double off = 1;
-      for (const std::size_t r : task_.repairs) off *= 1 - layer_.repairs_[r]->weight * span(r, f);
-      double taken = 1;
-      if (layer_.hands_ == ClearedHands::stay) {
-        // Around a hold as well: the changes it asks for die away by themselves where the free arm has been cleared.
-        taken = 0;
-        for (const std::size_t r : task_.arms[a].holders) taken = std::max(taken, near(r, f));
-      }
-      return (1 - off) * taken;
-    }
-    /// 1 while a repair acts and some time around, from there down to 0.
-    [[nodiscard]] double near(std::size_t repair, int f) const {
-      const FrameSpan acting = layer_.frames_[repair].acting();
-      if (acting.empty()) return 0;
-      const double away = std::max({acting.first - f, f - acting.last, 0}) / layer_.context_->rate.hertz();
-      return smoothStep(2 - away / fadeSeconds);
-    }
-    /// How much of a common shift of both hands is allowed at a frame: none of what a touch holds.
-    [[nodiscard]] double shiftOf(int f) const {
-      double pin = 0;
-      for (const ClearancePin& p : task_.pins) pin = std::max(pin, span(p.repair, f));
-      return 1 - pin;
-    }
-    [[nodiscard]] ArmFreedom freedom(int f) const {
-      ArmFreedom out;
-      if (layer_.hands_ == ClearedHands::free) {
-        out.turn = false;
-      } else if (shared()) {
-        out.wrist = out.turn = shiftOf(f) >= 1;
-      } else {
-        out.wrist = giveOf(f) > 0;
-        out.turn = holdOf(f) > 0;
-      }
-      return out;
-    }
-    /// How much a single hand may leave its way at a frame: not at all while it touches what is not held to here, soon before and after.
-    [[nodiscard]] double giveOf(int f) const {
-      if (layer_.hands_ == ClearedHands::free || shared()) return 1;
-      double away = 1e9;
-      for (const ClearancePin& pin : task_.pins)
-        if (!pin.slides) away = std::min(away, awayOf(pin, f));
-      return smoothStep(away / giveSeconds);
-    }
-    /// How firmly a single hand is held to where it touches the body at a frame.
-    [[nodiscard]] double holdOf(int f) const {
-      if (layer_.hands_ == ClearedHands::free || shared()) return 0;
-      double away = 1e9;
-      for (const ClearancePin& pin : task_.pins)
-        if (pin.slides) away = std::min(away, awayOf(pin, f));
-      return smoothStep(1 - away / giveSeconds);
-    }
-    /// Seconds from a frame to a touch.
-    [[nodiscard]] double awayOf(const ClearancePin& pin, int f) const {
-      const FrameSpan held = layer_.frames_[pin.repair].span;
-      return held.empty() ? 1e9 : std::max({held.first - f, f - held.last, 0}) / layer_.context_->rate.hertz();
-    }
-    /// As much of a solution as its way is worth: where there is no room, a far change that wins little is noise.
-    [[nodiscard]] ArmChanges settled(const ArmChanges& start, const ArmChanges& solved) const {
-      if (group_->left() <= 0 || solved == start) return solved;
-      const double way = group_->cost(solved, start), won = group_->leftBefore() - group_->left();
-      const double t = way > 0 ? smoothStep(won / (worthwhile * way)) : 1;
-      ArmChanges out = start;
-      for (std::size_t a = 0; a < count_; ++a)
-        for (std::size_t i = 0; i < ArmChange::size; ++i) out[a].x[i] += t * (solved[a].x[i] - start[a].x[i]);
-      return out;
-    }
-    [[nodiscard]] bool holds(std::size_t a, int f) const {
-      const HeldProp& held = task_.arms[a].held;
-      return std::any_of(held.grips.begin(), held.grips.end(), [&](std::size_t r) { return span(r, f) > 0; }) ||
-             std::any_of(held.spans.begin(), held.spans.end(), [&](const FrameSpan& s) { return s.holds(f); });
-    }
-    /// Whether a node, by what smoothing reaches from it, can matter to any frame.
-    [[nodiscard]] bool busy(int node) const {
-      const int reach = (spread + 6) * stride_, f = frameOf(node), step = std::max(1, stride_);
-      for (int k = std::max(0, f - reach); k <= std::min(in_.frames() - 1, f + reach); k += step)
-        for (std::size_t a = 0; a < count_; ++a)
-          if (weightOf(a, k) > 0) return true;
-      return false;
-    }
-
-    void readPose(Poser& poser, std::array<ArmClearer::Pose, 2>& pose) {
-      for (std::size_t a = 0; a < count_; ++a) arms_[a].read(poser, pose[a], a > 0 ? &pose[0].frame : nullptr);
-    }
-    void loadPose(const std::array<ArmClearer::Pose, 2>& pose, int f) {
-      for (std::size_t a = 0; a < count_; ++a) {
-        arms_[a].load(pose[a]);
-        arms_[a].setHolding(holds(a, f));
-        arms_[a].setGive(giveOf(f));
-        if (const double hold = holdOf(f); hold > 0) arms_[a].setTouch(hold);
-      }
-      if (shared()) {
-        const Vec3d middle = (arms_[0].wrist() + arms_[1].wrist()) * 0.5;
-        for (ArmClearer& arm : arms_) arm.setPivot(middle);
-      }
-    }
-    void load(int n) {
-      std::array<ArmClearer::Pose, 2>& pose = poses_[place(n)];
-      if (pose[0].turned.empty()) {
-        poser_.load(in_, frameOf(n));
-        readPose(poser_, pose);
-      }
-      loadPose(pose, frameOf(n));
-    }
-    void loadFrom(Poser& poser, int f) {
-      readPose(poser, own_);
-      loadPose(own_, f);
-    }
-
-    void search(int n, int steps, int half) {
-      if (idle_[place(n)]) return;
-      load(n);
-      const ArmChanges home = homeOf();
-      ArmChanges start = home;
-      if (half > 0)
-        for (std::size_t a = 0; a < count_; ++a)
-          for (std::size_t i = 0; i < ArmChange::size; ++i) start[a].x[i] = (nodes_[place(n - half)][a].x[i] + nodes_[place(n + half)][a].x[i]) / 2;
-      nodes_[place(n)] = group_->search(start, home, margin_ + slack_, steps, freedom(frameOf(n)), seen_[place(n)]);
-    }
-
-    /// A way of the arms out of the body at a node.
-    struct Way {
-      ArmChanges x;
-      ArmGroup::Seen seen;
-    };
-
-    /// Where neighbours went different ways, each is followed beside the other one; of all the ways those are kept that go together.
-    void choose() {
-      const std::size_t count = static_cast<std::size_t>((last_ - first_) / coarse + 1);
-      const auto node = [&](std::size_t c) { return first_ + static_cast<int>(c) * coarse; };
-      const double metre = layer_.context_->height / 1.7;
-      std::vector<std::vector<Way>> ways(count);
-      for (std::size_t c = 0; c < count; ++c) ways[c].push_back({nodes_[place(node(c))], seen_[place(node(c))]});
-      bool any = false;
-      for (const int by : {1, -1})
-        for (std::size_t k = 1; k < count; ++k) {
-          const std::size_t start = by > 0 ? k : count - 1 - k;
-          if (idle_[place(node(start))]) continue;
-          load(node(start));
-          if (group_->cost(ways[start - static_cast<std::size_t>(by)][0].x, ways[start][0].x) < otherWay * metre) continue;
-          Way way = ways[start - static_cast<std::size_t>(by)][0];
-          for (std::size_t c = start, n = 0; c < count && n < followed; c += static_cast<std::size_t>(by), ++n) {
-            if (idle_[place(node(c))] || ways[c].size() >= mostWays) break;
-            load(node(c));
-            way.seen.asked = false;
-            way.x = group_->search(way.x, homeOf(), margin_ + slack_, 16, freedom(frameOf(node(c))), way.seen);
-            if (std::any_of(ways[c].begin(), ways[c].end(), [&](const Way& other) { return group_->cost(way.x, other.x) < sameWay * metre; })) break;
-            ways[c].push_back(way);
-            any = true;
-          }
-        }
-      if (!any) return;
-      std::vector<std::vector<double>> worth(count);
-      for (std::size_t c = 0; c < count; ++c) {
-        worth[c].assign(ways[c].size(), 0);
-        if (ways[c].size() < 2) continue;
-        load(node(c));
-        const ArmChanges home = homeOf();
-        for (std::size_t w = 0; w < ways[c].size(); ++w) worth[c][w] = group_->worth(ways[c][w].x, home, leftFirm, ways[c][w].seen.watches, margin_);
-      }
-      std::size_t loaded = count;
-      const std::vector<int> chosen = steadyChoice(worth, lookedAround, [&](std::size_t c, int a, int b) {
-        if (loaded != c) load(node(c));
-        loaded = c;
-        const double way = group_->cost(ways[c - 1][static_cast<std::size_t>(a)].x, ways[c][static_cast<std::size_t>(b)].x);
-        return unsteady * way * way;
-      });
-      for (std::size_t c = 0; c < count; ++c) {
-        if (chosen[c] == 0) continue;
-        Way& way = ways[c][static_cast<std::size_t>(chosen[c])];
-        nodes_[place(node(c))] = way.x;
-        seen_[place(node(c))] = std::move(way.seen);
-      }
-    }
-
-    /// Leaves nodes outside of a range alone from here on.
-    void drop(int from, int to) {
-      const auto keep = [&](auto& list) {
-        list.erase(list.begin() + (to - first_ + 1), list.end());
-        list.erase(list.begin(), list.begin() + (from - first_));
-      };
-      keep(nodes_);
-      keep(seen_);
-      keep(poses_);
-      keep(idle_);
-      first_ = from;
-      last_ = to;
-    }
-
-    /// Where the loaded pose's arms fit the body.
-    [[nodiscard]] ArmChanges homeOf() const {
-      ArmChanges home;
-      if (layer_.hands_ == ClearedHands::free)
-        for (std::size_t a = 0; a < count_; ++a)
-          if (task_.arms[a].settings.torso) home[a] = arms_[a].fitted((*layer_.fits_)[static_cast<std::size_t>(task_.arms[a].side)]);
-      return home;
-    }
-
-    /// Frame by frame, a little beyond the ends, so that what each frame adds can be evened out.
-    void each(FrameSpan frames) {
-      from_ = std::max(0, frames.first - stride_);
-      const int to = std::min(in_.frames() - 1, frames.last + stride_);
-      found_.assign(static_cast<std::size_t>(to - from_ + 1), {});
-      for (int f = from_; f <= to; ++f) {
-        const int n = f / stride_;
-        const auto node = [&](int k) -> const ArmChanges& { return nodes_[place(std::clamp(k, first_, last_))]; };
-        const ArmChanges start = between(node(n - 1), node(n), node(n + 1), node(n + 2), (f % stride_) / double(stride_));
-        if (nothing(start) && nothing(watchAt(f))) continue;
-        if (f % stride_ == 0) {
-          load(n);
-        } else {
-          poser_.load(in_, f);
-          loadFrom(poser_, f);
-        }
-        found_[static_cast<std::size_t>(f - from_)] = settled(start, group_->solve(start, group_->near(start), watchAt(f), margin_ + slack_, 2, freedom(f)));
-      }
-    }
-    [[nodiscard]] const ArmGroup::Watches& watchAt(int f) const { return seen_[place(std::clamp((f + stride_ / 2) / stride_, first_, last_))].watches; }
-
-    const ClearanceLayer& layer_;
-    const ClearanceTask& task_;
-    const TiledMotion& in_;
-    Poser& poser_;
-    int stride_;
-    std::size_t count_;
-    double margin_, slack_;
-    std::vector<ArmClearer> arms_;
-    std::optional<ArmGroup> group_;
-    int first_ = 0, last_ = 0, from_ = 0;
-    std::vector<ArmChanges> nodes_, found_;
-    std::vector<ArmGroup::Seen> seen_;
-    std::vector<std::array<ArmClearer::Pose, 2>> poses_;
-    std::vector<char> idle_;
-    std::array<ArmClearer::Pose, 2> own_;
-  };
-
   std::shared_ptr<const BodyModel> model_;
   std::shared_ptr<const std::array<ArmFit, 2>> fits_;
   std::vector<ClearanceTask> tasks_;
