@@ -135,7 +135,7 @@ class StageRenderer {
   StageRenderer(const StageRenderer&) = delete;
   StageRenderer& operator=(const StageRenderer&) = delete;
 
-  /// Draws into `framebuffer` (0, or QOpenGLWidget's), lower left corner, `width` × `height` device pixels. Needs a
+  /// Draws into `framebuffer` (0: the window's), lower left corner, `width` × `height` device pixels. Needs a
   /// depth buffer there when `style.samples` is 1. Leaves that framebuffer bound; blending, depth test and culling
   /// off, no program, vertex array or texture bound.
   void draw(const Scene& scene, const Camera& camera, const StageStyle& style, int width, int height, unsigned framebuffer = 0);
