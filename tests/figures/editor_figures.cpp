@@ -8,6 +8,7 @@
 #include <QStandardPaths>
 #include <QTemporaryDir>
 #include <QTest>
+#include <QScopeGuard>
 #include <algorithm>
 #include <cmath>
 #include <cstdio>
@@ -160,6 +161,8 @@ class Figures {
     auto window = open({samples + "sweep.bvh", heavyCharacter()}, {1900, 1150});
     StageWidget& stage = window->stage();
     stage.setParent(nullptr);
+    // It goes with its window.
+    const auto back = qScopeGuard([&] { stage.setParent(window.get()); });
     stage.resize(1280, 720);
     stage.show();
     (void)QTest::qWaitForWindowExposed(&stage);
