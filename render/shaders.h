@@ -149,10 +149,21 @@ void main() {
 }
 )";
 
-inline constexpr const char* groundFragment = R"(#version 330 core
+// Comes before the fragment shaders of what lies on the ground: how much of it is seen at a place (x, z), less towards its edge.
+inline constexpr const char* groundFade = R"(#version 330 core
+uniform vec2 middle;
+uniform float reach;
+float groundFade(vec2 place) {
+  vec2 away = (place - middle) / reach;
+  float d = clamp((dot(away, away) - 0.015) * 1.25, 0.0, 1.0);
+  return (1.0 - d) * (1.0 - d);
+}
+)";
+
+inline constexpr const char* groundFragment = R"(
 in vec2 at;
-uniform vec2 middle, size;
-uniform float reach, pixel;
+uniform vec2 size;
+uniform float pixel;
 uniform vec4 ground, fine, metre, axis;  // display colours
 uniform vec4 top, horizon;
 uniform float horizonAt, span;
@@ -160,9 +171,7 @@ uniform int grid;
 uniform float strength;
 out vec4 result;
 void main() {
-  vec2 away = (at - middle) / reach;
-  float d = clamp((dot(away, away) - 0.015) * 1.25, 0.0, 1.0);
-  float fade = (1.0 - d) * (1.0 - d) * strength;
+  float fade = groundFade(at) * strength;
   vec3 c = ground.rgb;
   if (grid == 1) {
     vec2 w = max(fwidth(at), vec2(1e-5));
@@ -198,17 +207,13 @@ void main() {
 }
 )";
 
-inline constexpr const char* shadowFragment = R"(#version 330 core
+inline constexpr const char* shadowFragment = R"(
 in vec2 at, texel;
-uniform vec2 middle;
-uniform float reach;
 uniform sampler2D shadow;
 uniform vec4 shadowColour;
 out vec4 result;
 void main() {
-  vec2 away = (at - middle) / reach;
-  float d = clamp((dot(away, away) - 0.015) * 1.25, 0.0, 1.0);
-  result = vec4(shadowColour.rgb, shadowColour.a * (1.0 - d) * (1.0 - d) * texture(shadow, texel).r);
+  result = vec4(shadowColour.rgb, shadowColour.a * groundFade(at) * texture(shadow, texel).r);
 }
 )";
 

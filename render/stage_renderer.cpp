@@ -32,12 +32,13 @@ Result<std::unique_ptr<StageRenderer>> StageRenderer::create(const GetProcAddres
       return makeError(Fault::internal, "The stage cannot draw: the driver refuses the mesh shader (" + log + ")", impl->driverName, advice);
     }
   }
+  const std::string ground = std::string(shaders::groundFade) + shaders::groundFragment, shadow = std::string(shaders::groundFade) + shaders::shadowFragment;
   const struct {
     Program& program;
     const char *vertex, *fragment, *name;
   } programs[] = {{impl->sky, shaders::skyVertex, shaders::skyFragment, "sky"},
-                  {impl->ground, shaders::groundVertex, shaders::groundFragment, "ground"},
-                  {impl->shade, shaders::shadowVertex, shaders::shadowFragment, "shadow"},
+                  {impl->ground, shaders::groundVertex, ground.c_str(), "ground"},
+                  {impl->shade, shaders::shadowVertex, shadow.c_str(), "shadow"},
                   {impl->stroke, shaders::strokeVertex, shaders::strokeFragment, "stroke"}};
   for (const auto& p : programs) {
     if (const std::string log = impl->build(p.program, p.vertex, p.fragment); !log.empty()) {

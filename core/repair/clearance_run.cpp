@@ -20,8 +20,9 @@ constexpr int coarse = 4;
 constexpr int followed = 8, lookedAround = 8;
 /// Metres (at a height of 1.7) from which solutions are different ways, and up to which they are the same.
 constexpr double otherWay = 0.10, sameWay = 0.04;
-/// What a change of the way costs against a way that long, and how firmly what is left in the body counts.
+/// Ways that are followed from one place at most.
 constexpr std::size_t mostWays = 4;
+/// What a change of the way costs against a way that long, and how firmly what is left in the body counts.
 constexpr double unsteady = 4, leftFirm = 400;
 /// Turns of an arm's bones beyond this are told, radians (15°).
 constexpr double toldFrom = 0.2617994;

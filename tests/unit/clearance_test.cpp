@@ -86,6 +86,16 @@ Repair clearance() {
   return r;
 }
 
+/// A touch of the left (0) or right (1) hand, of nothing yet.
+Repair handTouch(int side) {
+  Repair r;
+  r.id = 2u + static_cast<unsigned>(side);
+  TouchRepair touch;
+  touch.bone = side == 0 ? "@leftHand" : "@rightHand";
+  r.action = touch;
+  return r;
+}
+
 class Puppets : public testing::TestWithParam<test::PuppetOptions> {};
 
 TEST_P(Puppets, ArmsEndOutsideAndNear) {
@@ -260,13 +270,7 @@ TEST(Clearance, ChangesBeyondItsSupportAreNotSeen) {
 TEST(Clearance, HandsStayWhereTheyAreWhenAsked) {
   const Stage s = stage({0.24, 1, false, false}, [](const Figure& f) { return test::puppetWalk(f, 90, {60, 1}, 0.2, 1.2); });
   const Repair r = clearance();
-  Repair touches[2];
-  for (const int side : {0, 1}) {
-    touches[side].id = 2u + static_cast<unsigned>(side);
-    TouchRepair touch;
-    touch.bone = side == 0 ? "@leftHand" : "@rightHand";
-    touches[side].action = touch;
-  }
+  const Repair touches[2] = {handTouch(0), handTouch(1)};
   const TiledMotion out = cleared(s, {&r, &touches[0], &touches[1]}, ClearedHands::stay);
   Poser before(*s.context), after(*s.context);
   bool any = false;
@@ -288,17 +292,14 @@ TEST(Clearance, HandsThatTouchTheBodySlideAndTiltToLetTheirArmsOut) {
   const double mm = s.context->height / 1.7 / 1000;
   // First onto the skin, by the stage of touches.
   const Repair r = clearance();
-  Repair touches[2];
+  Repair touches[2] = {handTouch(0), handTouch(1)};
   for (const int side : {0, 1}) {
-    touches[side].id = 2u + static_cast<unsigned>(side);
-    TouchRepair touch;
-    touch.bone = side == 0 ? "@leftHand" : "@rightHand";
+    auto& touch = std::get<TouchRepair>(touches[side].action);
     touch.target = TouchTarget::body;
     touch.on = "@chest";
     touch.skin = true;
     touch.place = {side == 0 ? 0.05 : -0.05, 0, 0.3};
     touch.normal = {0, 0, 1};
-    touches[side].action = touch;
   }
   Stage on = s;
   Issues issues;

@@ -15,7 +15,6 @@
 #include <QSpinBox>
 #include <QVBoxLayout>
 
-#include "app/editor/document/describe.h"
 
 namespace understudy::editor {
 
