@@ -396,9 +396,18 @@ class Finder {
     return t;
   }
 
+  /// Whether the hands go beside each other as the shoulders are: arms that swing alike keep them so by themselves.
+  [[nodiscard]] bool sideBySide(const std::array<std::vector<Vec3d>, 2>& places, int first, int last) const {
+    Vec3d mean{0, 0, 0};
+    for (int f = first; f <= last; ++f) mean = mean + places[1][f] - places[0][f];
+    mean = mean / static_cast<double>(last - first + 1);
+    const double across = std::abs(dot(mean, out_.sites.at(BodySite::chest).side));
+    return across >= s_.besideLeast * stature_ && across >= std::cos(s_.besideTilt) * length(mean);
+  }
+
   void record(const std::vector<double>& apart, const std::array<std::vector<Vec3d>, 2>& places, int first, int last) {
     HandsTogether t = describe(apart, places, first, last);
-    if (t.turn > s_.twist) return;
+    if (t.turn > (sideBySide(places, first, last) ? s_.twistSideBySide : s_.twist)) return;
     // What goes on over a short break is one thing held.
     if (!out_.together.empty()) {
       HandsTogether& before = out_.together.back();

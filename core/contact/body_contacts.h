@@ -36,6 +36,9 @@ struct BodyContactSettings {
   double travel = 4;
   double least = 0.03;
   double twist = 0.5;    ///< radians (root mean square) the hands may turn against each other meanwhile
+  /// Arms that swing alike, as in a jump, keep the hands apart as the shoulders are without holding anything: hands at least
+  /// `besideLeast` apart within `besideTilt` (radians) of the chest's breadth may turn no more than `twistSideBySide`.
+  double besideLeast = 0.15, besideTilt = 0.3, twistSideBySide = 0.15;
   double regrip = 0.35;  ///< seconds of a break over which a hold goes on
 };
 

@@ -129,4 +129,13 @@ Gesture waving(double seconds, double hertz) {
   });
 }
 
+Gesture armsSwingAlike(double seconds, double hertz) {
+  return makeGesture(seconds, hertz, [](int side, double t) {
+    const double s = sideOfHand(side), swing = 0.9 * std::sin(3 * t), roll = 0.6 + 0.3 * std::sin(3 * t);
+    const Vec3d down{0, -std::cos(swing), std::sin(swing)}, up{0, std::sin(swing), std::cos(swing)};
+    const Vec3d palm = Vec3d{-s, 0, 0} * std::cos(roll) - up * std::sin(roll);
+    return HandPlace{Vec3d{0.22 * s, 1.4, 0} + down * 0.5, down, palm, {s, 0, -1}};
+  });
+}
+
 }  // namespace understudy::test

@@ -40,5 +40,7 @@ struct Gesture {
 [[nodiscard]] Gesture stickInHands(double apart = 0.3, double seconds = 4, double hertz = 60);
 /// Both hands move about, each on its own.
 [[nodiscard]] Gesture waving(double seconds = 4, double hertz = 60);
+/// Both arms swing forwards and back beside each other as before a jump, the palms turning from inwards to downwards.
+[[nodiscard]] Gesture armsSwingAlike(double seconds = 4, double hertz = 60);
 
 }  // namespace understudy::test

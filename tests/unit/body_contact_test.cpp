@@ -12,8 +12,8 @@
 namespace understudy {
 namespace {
 
-BodyContacts found(const test::Gesture& g) {
-  Result<BodyContacts> r = findBodyContacts(*g.performer, g.map->performer, g.motion);
+BodyContacts found(const test::Gesture& g, const BodyContactSettings& settings = {}) {
+  Result<BodyContacts> r = findBodyContacts(*g.performer, g.map->performer, g.motion, settings);
   EXPECT_TRUE(r.ok()) << (r.ok() ? "" : r.error().text());
   return r.ok() ? std::move(*r) : BodyContacts{};
 }
@@ -107,6 +107,22 @@ TEST(BodyContact, AStickIsHeldTogether) {
     EXPECT_GT(c.together[0].confidence, 0.6);
     for (const BodyContact& t : c.touches) EXPECT_FALSE(t.handToHand());
   }
+}
+
+TEST(BodyContact, ArmsThatSwingAlikeHoldNothing) {
+  const BodyContacts c = found(test::armsSwingAlike());
+  EXPECT_TRUE(c.together.empty()) << listOf(c);
+  BodyContactSettings loose;
+  loose.twistSideBySide = loose.twist;
+  EXPECT_FALSE(found(test::armsSwingAlike(), loose).together.empty()) << "nothing is left to tell apart here";
+}
+
+TEST(BodyContact, ABarLiftedLevelIsHeld) {
+  const BodyContacts c = found(test::makeGesture(4, 60, [](int side, double t) {
+    const double s = side == 0 ? 1 : -1;
+    return test::HandPlace{{0.2 * s, 1.1 + 0.2 * std::sin(2 * t), 0.35 + 0.05 * std::sin(3 * t)}, {0, 0.2, 1}, {0, -1, 0}, {s, -1, 0}};
+  }));
+  EXPECT_EQ(c.together.size(), 1U) << listOf(c);
 }
 
 TEST(BodyContact, NothingWhereThereIsNothing) {
