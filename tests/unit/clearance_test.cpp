@@ -6,6 +6,7 @@
 #include "core/body/body_model.h"
 #include "core/inspect/grips.h"
 #include "core/inspect/touches.h"
+#include "core/repair/arm_clearance.h"
 #include "core/repair/clearance.h"
 #include "core/repair/grip.h"
 #include "core/repair/poser.h"
@@ -329,6 +330,27 @@ TEST(Clearance, HandsThatTouchTheBodySlideAndTiltToLetTheirArmsOut) {
   EXPECT_GT(deepPinned, 8 * mm);
   EXPECT_LT(deepSlid, 4 * mm);
   EXPECT_GE(kept, 0.9 * asked);
+}
+
+TEST(Clearance, ABentElbowOpensWithoutRollingTheForearm) {
+  const Stage s = stage({});
+  Poser poser(*s.context);
+  poser.load(s.motion, 0);
+  const LimbRig& limb = s.context->arms[0];
+  // The forearm bent about an axis that lies 20° off the rest hinge, as elbows do in captures.
+  const Vec3d upper = normalised(poser.position(limb.mid) - poser.position(limb.root)), hinge = -rotate(poser.rotation(limb.root), limb.hinge);
+  poser.turn(limb.mid, fromAxisAngle(normalised(hinge * std::cos(0.35) + cross(upper, hinge) * std::sin(0.35)), 1.5));
+  ArmClearer arm(*s.context, bodyModelOf(*s.context), 0, {});
+  ASSERT_TRUE(arm.able() && !arm.byWrist());
+  arm.load(poser);
+  const Quatd before = conjugate(poser.rotation(limb.root)) * poser.rotation(limb.mid);
+  ArmChange open;
+  open.x[0] = -0.6;
+  arm.write(poser, open);
+  const Quatd after = conjugate(poser.rotation(limb.root)) * poser.rotation(limb.mid);
+  const Vec3d turn = logOf(after * conjugate(before)), fore = rotate(conjugate(poser.rotation(limb.root)), normalised(poser.position(limb.end) - poser.position(limb.mid)));
+  EXPECT_NEAR(length(turn), 0.6, 1e-6);
+  EXPECT_LE(std::abs(dot(turn, fore)), 0.01);
 }
 
 TEST(Clearance, SaysWhatItCannotDo) {
