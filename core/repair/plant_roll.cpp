@@ -150,8 +150,8 @@ Vec3d PlantLeg::slid(const std::vector<Vec3d>& from, const std::vector<Vec3d>& t
   const double near = std::max(0.002 * soleLength_, 1e-6);
   // What is down, in `near`, and stiff enough to say how far the sole has gone.
   constexpr double bears = 1.8, softest = 0.3;
-  Vec3d sum, least;
-  double weight = 0, leastLength = 1e300;
+  Vec3d sum, least, leastSoft;
+  double weight = 0, leastLength = 1e300, leastSoftLength = 1e300;
   for (std::size_t k = 0; k < bearing_.size(); ++k) {
     const double a = (dot(to[k], normal) - low) / near, b = (dot(from[k], normal) - was) / near;
     if (a > 30 || b > 30) continue;
@@ -160,10 +160,13 @@ Vec3d PlantLeg::slid(const std::vector<Vec3d>& from, const std::vector<Vec3d>& t
     sum += moved * w;
     weight += w;
     const Vec3d across = moved - normal * dot(moved, normal);
-    if (a < bears && b < bears && stiff > softest && length(across) < leastLength) least = across, leastLength = length(across);
+    if (a >= bears || b >= bears) continue;
+    if (stiff > softest && length(across) < leastLength) least = across, leastLength = length(across);
+    if (length(across) < leastSoftLength) leastSoft = across, leastSoftLength = length(across);
   }
   // A sole that rolls turns about one of the points it stands on: the one that stays most.
   if (leastLength < 1e299) return least;
+  if (leastSoftLength < 1e299) return leastSoft;
   if (weight <= 1e-12) return {};
   sum = sum / weight;
   return sum - normal * dot(sum, normal);

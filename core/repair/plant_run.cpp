@@ -232,7 +232,7 @@ void PlantRun::lowerPelvis(FrameSpan span) {
       const double flat = d.x * d.x + d.z * d.z, limit = settings.pelvisLimit * plan_.context.leg;
       const double sinks = flat >= most * most ? limit : d.y - std::sqrt(most * most - flat);
       need[f] = std::max(need[f], std::clamp(sinks, 0.0, limit) * g.firm);
-      const double least = mayFold(o) * full;
+      const double least = (mayFold(o) + (leg(side).soft ? 5 : 1) * easyReach) * full;
       if (flat < least * least) tooNear[f] = std::max(tooNear[f], std::clamp(std::sqrt(least * least - flat) - d.y, 0.0, settings.raiseLimit * plan_.context.leg) * g.firm);
     }
   drop_ = closelyCovering(need, span, plan_.reach);

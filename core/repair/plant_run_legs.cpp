@@ -154,7 +154,7 @@ void PlantRun::stick() {
     for (int f = s.span.first; f <= s.span.last; ++f) {
       FootPose& pose = standing_[i][static_cast<std::size_t>(f - s.span.first)];
       const FootPose wanted = pose;
-      const bool held = f < s.release && s.phase(f) != PlantPhase::spin;
+      const bool held = f < s.release;
       for (int round = 0; round < 3; ++round) {
         pose.at = wanted.at + shift;
         if (!held) break;

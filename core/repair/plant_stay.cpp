@@ -25,26 +25,57 @@ struct Footing {
   double yaw = 0;
   Vec3d base, heading;
 };
-std::vector<Footing> footings(const Stay& stay, const PlantLeg& leg) {
-  std::vector<Footing> out(stay.phases.size(), Footing{stay.yaw, stay.base, leg.heading(stay.plane, stay.yaw)});
+
+/// How far the foot has to go from one pose to the next for what it spins about to keep its place: of what is down in both, the point
+/// nearest to `near`, where it spun before, which it becomes.
+Vec3d spinShift(const PlantLeg& leg, const GroundPlane& plane, const FootPose& last, const FootPose& now, Vec3d& near) {
+  const double was = leg.lowest(last, plane.normal).height, is = leg.lowest(now, plane.normal).height, down = 0.002 * leg.footLength();
+  double best = 1e300;
+  Vec3d from, to;
+  for (std::size_t i = 0; i < leg.points(); ++i) {
+    const Vec3d a = leg.place(i, last), b = leg.place(i, now);
+    const double up = std::max({dot(a, plane.normal) - was, dot(b, plane.normal) - is, down});
+    // Higher by a hair counts as much as farther by several feet.
+    if (const double cost = (up / down - 1) * 4 * leg.footLength() + distance(last.at + a, near); cost < best) best = cost, from = last.at + a, to = now.at + b;
+  }
+  if (best > 1e299) return {};
+  near = from;
+  const Vec3d way = from - to;
+  return way - plane.normal * dot(way, plane.normal);
+}
+
+/// The foot's direction at every frame of a stay.
+std::vector<double> yawsOf(const Stay& stay) {
   const auto spins = static_cast<double>(std::count(stay.phases.begin(), stay.phases.end(), PlantPhase::spin));
-  if (spins == 0 || stay.turn == 0) return out;
+  std::vector<double> out(stay.phases.size(), stay.yaw);
   double yaw = stay.yaw;
-  const Vec3d pivot = stay.base + leg.spinArm(stay.plane, yaw);
-  for (std::size_t i = 0; i < stay.phases.size();) {
+  for (std::size_t i = 0; i < out.size();) {
     std::size_t end = i;
-    while (end < stay.phases.size() && stay.phases[end] == PlantPhase::spin) ++end;
-    const double share = stay.turn * static_cast<double>(end - i) / spins;
-    for (std::size_t k = i; k < end; ++k) {
-      const double now = yaw + share * (1 - fade(static_cast<double>(k - i + 1) / static_cast<double>(end - i + 1)));
-      out[k] = {now, pivot - leg.spinArm(stay.plane, now), leg.heading(stay.plane, now)};
-    }
+    while (end < out.size() && stay.phases[end] == PlantPhase::spin) ++end;
+    const double share = spins > 0 ? stay.turn * static_cast<double>(end - i) / spins : 0;
+    for (std::size_t k = i; k < end; ++k) out[k] = yaw + share * (1 - fade(static_cast<double>(k - i + 1) / static_cast<double>(end - i + 1)));
     yaw += share;
-    if (end == i) {
-      out[i] = {yaw, pivot - leg.spinArm(stay.plane, yaw), leg.heading(stay.plane, yaw)};
-      ++end;
-    }
+    if (end == i) out[end++] = yaw;
     i = end;
+  }
+  return out;
+}
+
+/// The footing of every frame of a stay whose foot is pitched so: it spins about what is down.
+std::vector<Footing> footings(const Stay& stay, const PlantLeg& leg, const std::vector<double>& pitch) {
+  const std::vector<double> yaws = yawsOf(stay);
+  std::vector<Footing> out;
+  double yaw = stay.yaw;
+  Vec3d base = stay.base, near;
+  bool spins = false;
+  for (std::size_t i = 0; i < yaws.size(); ++i) {
+    if (yaws[i] != yaw) {
+      if (!spins) near = base + leg.spinArm(stay.plane, yaw);
+      base += spinShift(leg, stay.plane, leg.standing(stay.plane, base, yaw, pitch[i > 0 ? i - 1 : i]), leg.standing(stay.plane, base, yaws[i], pitch[i]), near);
+      yaw = yaws[i];
+    }
+    spins = stay.phases[i] == PlantPhase::spin;
+    out.push_back({yaw, base, leg.heading(stay.plane, yaw)});
   }
   return out;
 }
@@ -110,7 +141,7 @@ class Release {
 
 /// The first `held` frames of a stay.
 std::vector<FootPose> standingUpTo(const Stay& stay, const PlantLeg& leg, const std::vector<LegFrame>& own, const std::vector<Vec3d>& moves, const Roll& roll, int held) {
-  const std::vector<Footing> footing = footings(stay, leg);
+  const std::vector<Footing> footing = footings(stay, leg, roll.pitch);
   const GroundPlane& plane = stay.plane;
   std::vector<FootPose> out(own.size());
   const int toes = toeFrame(stay, leg, held);
@@ -204,7 +235,7 @@ Roll ownRoll(const Stay& stay, const PlantLeg& leg, const std::vector<LegFrame>&
   roll.reaches.resize(own.size());
   std::vector<double>& out = roll.pitch;
   std::vector<double>& reaches = roll.reaches;
-  const std::vector<Footing> footing = footings(stay, leg);
+  std::vector<Footing> footing;
   const auto hipOf = [&](int i) { return own[static_cast<std::size_t>(i)].hip + moves[static_cast<std::size_t>(i)]; };
   const auto reachOf = [&](int i) { return distance(own[static_cast<std::size_t>(i)].hip, own[static_cast<std::size_t>(i)].foot.at); };
   const auto reachAt = [&](int i, double pitch) {
@@ -218,45 +249,51 @@ Roll ownRoll(const Stay& stay, const PlantLeg& leg, const std::vector<LegFrame>&
   const auto raw = [&](int i, int sign) {
     return sign > 0 ? leg.pitchOf(own[static_cast<std::size_t>(i)].foot.foot, stay.plane.normal) : reachAt(i, 0) - reachOf(i);
   };
-  for (int i = 0; i < n;) {
-    const int sign = signOf(stay.phases[static_cast<std::size_t>(i)]);
-    int end = i;
-    while (end + 1 < n && signOf(stay.phases[static_cast<std::size_t>(end + 1)]) == sign) ++end;
-    if (sign != 0) {
-      // What the foot beside the run has where it is to be flat is taken off there, and nothing at the plant's own ends.
-      const double atStart = i > 0 && signOf(stay.phases[static_cast<std::size_t>(i - 1)]) == 0 ? raw(i - 1, sign) : 0;
-      const double atEnd = end + 1 < n && signOf(stay.phases[static_cast<std::size_t>(end + 1)]) == 0 ? raw(end + 1, sign) : 0;
-      for (int k = i; k <= end; ++k) {
-        const double part = fade(static_cast<double>(k - i + 1) / (end - i + 2));
-        const double value = raw(k, sign) - atStart * part - atEnd * (1 - part);
-        double& pitch = out[static_cast<std::size_t>(k)];
-        if (sign > 0) {
-          pitch = std::min(softPart(value, rollIn), steepest);
-          continue;
+  // Where a foot stands that spins depends on how it rolls.
+  const bool spins = stay.turn != 0 && std::find(stay.phases.begin(), stay.phases.end(), PlantPhase::spin) != stay.phases.end();
+  for (int round = 0; round < (spins ? 2 : 1); ++round) {
+    footing = footings(stay, leg, out);
+    std::fill(out.begin(), out.end(), 0.0);
+    for (int i = 0; i < n;) {
+      const int sign = signOf(stay.phases[static_cast<std::size_t>(i)]);
+      int end = i;
+      while (end + 1 < n && signOf(stay.phases[static_cast<std::size_t>(end + 1)]) == sign) ++end;
+      if (sign != 0) {
+        // What the foot beside the run has where it is to be flat is taken off there, and nothing at the plant's own ends.
+        const double atStart = i > 0 && signOf(stay.phases[static_cast<std::size_t>(i - 1)]) == 0 ? raw(i - 1, sign) : 0;
+        const double atEnd = end + 1 < n && signOf(stay.phases[static_cast<std::size_t>(end + 1)]) == 0 ? raw(end + 1, sign) : 0;
+        for (int k = i; k <= end; ++k) {
+          const double part = fade(static_cast<double>(k - i + 1) / (end - i + 2));
+          const double value = raw(k, sign) - atStart * part - atEnd * (1 - part);
+          double& pitch = out[static_cast<std::size_t>(k)];
+          if (sign > 0) {
+            pitch = std::min(softPart(value, rollIn), steepest);
+            continue;
+          }
+          // The joint comes nearer to the hip until it stands above what it turns about, or the foot is much steeper than it was.
+          const double flat = reachAt(k, 0), ownPitch = leg.pitchOf(own[static_cast<std::size_t>(k)].foot.foot, stay.plane.normal);
+          const double limit = std::max(-steepest, std::min(ownPitch, 0.0) - beyondOwn);
+          double most = 0;
+          while (most > limit) {
+            const double next = std::max(most - 5 * degree, limit);
+            if (reachAt(k, next) >= reachAt(k, most)) break;
+            most = next;
+          }
+          const double can = flat - reachAt(k, most), asked = softPart(value, rollIn / 2 * leg.footLength());
+          reaches[static_cast<std::size_t>(k)] = flat - asked;
+          if (asked <= 0 || can <= 0) continue;
+          const double full = asked / can, wanted = flat - asked / std::sqrt(std::sqrt(1 + full * full * full * full));
+          double least = 0;
+          for (int step = 0; step < 20; ++step) {
+            const double middle = (least + most) / 2;
+            (reachAt(k, middle) > wanted ? least : most) = middle;
+          }
+          pitch = most;
         }
-        // The joint comes nearer to the hip until it stands above what it turns about, or the foot is much steeper than it was.
-        const double flat = reachAt(k, 0), ownPitch = leg.pitchOf(own[static_cast<std::size_t>(k)].foot.foot, stay.plane.normal);
-        const double limit = std::max(-steepest, std::min(ownPitch, 0.0) - beyondOwn);
-        double most = 0;
-        while (most > limit) {
-          const double next = std::max(most - 5 * degree, limit);
-          if (reachAt(k, next) >= reachAt(k, most)) break;
-          most = next;
-        }
-        const double can = flat - reachAt(k, most), asked = softPart(value, rollIn / 2 * leg.footLength());
-        reaches[static_cast<std::size_t>(k)] = flat - asked;
-        if (asked <= 0 || can <= 0) continue;
-        const double full = asked / can, wanted = flat - asked / std::sqrt(std::sqrt(1 + full * full * full * full));
-        double least = 0;
-        for (int step = 0; step < 20; ++step) {
-          const double middle = (least + most) / 2;
-          (reachAt(k, middle) > wanted ? least : most) = middle;
-        }
-        pitch = most;
+        if (sign < 0) evenOut(out, i, end, stay.even);
       }
-      if (sign < 0) evenOut(out, i, end, stay.even);
+      i = end + 1;
     }
-    i = end + 1;
   }
   const int held = heldFrames(stay, n), toes = toeFrame(stay, leg, held);
   for (int i = std::max(toes, 1); i < held; ++i) {

@@ -14,6 +14,16 @@
 namespace understudy {
 namespace {
 
+/// Shoes whose tips are off the ground when they stand flat, as a shoe's are.
+void raiseTips(Mesh& mesh) {
+  float low = 1e9F, ahead = -1e9F;
+  for (const Vec3f& p : mesh.positions) low = std::min(low, p.y);
+  for (const Vec3f& p : mesh.positions)
+    if (p.y < low + 1e-4F) ahead = std::max(ahead, p.z);
+  for (Vec3f& p : mesh.positions)
+    if (p.y < low + 1e-4F && p.z > ahead - 1e-4F) p.y += 0.015F;
+}
+
 /// A stick character (box feet with a toe joint) that walks after an invented performer whose feet slide and float.
 struct Walk {
   std::shared_ptr<const Figure> character;
@@ -23,15 +33,20 @@ struct Walk {
   std::shared_ptr<const Figure> performer;
   Motion clip;
 
-  explicit Walk(const StickOptions& options = {}, int frames = 121) {
+  explicit Walk(const StickOptions& options = {}, int frames = 121, bool oneBoneFeet = false) {
     TemporaryFolder folder;
     WalkOptions walk;
     walk.frames = frames;
     writeFile(folder.file("walk.bvh"), makeWalkBvh(walk));
     writeFile(folder.file("stick.glb"), makeStickCharacterGlb(options));
     performer = std::make_shared<const Figure>(std::move(readFigure(folder.file("walk.bvh")).value()));
-    character = std::make_shared<const Figure>(std::move(readFigure(folder.file("stick.glb")).value()));
-    map = std::make_shared<const BoneMap>(BoneMap{mapRoles(*performer), mapRoles(*character)});
+    Figure stick = std::move(readFigure(folder.file("stick.glb")).value());
+    if (oneBoneFeet)
+      for (Mesh& mesh : stick.meshes) raiseTips(mesh);
+    character = std::make_shared<const Figure>(std::move(stick));
+    BoneMap roles{mapRoles(*performer), mapRoles(*character)};
+    if (oneBoneFeet) roles.character.at(Role::leftToes) = roles.character.at(Role::rightToes) = {};
+    map = std::make_shared<const BoneMap>(std::move(roles));
     clip = sample(performer->clips[0], performer->skeleton).value();
     Retargeted result = retarget(*performer, clip, *character, *map).value();
     context = repairContext(character, map, {}, clip.rate, clip.frames).value();
@@ -44,10 +59,10 @@ struct Walk {
     const ReferencePose& reference = context->body.pose;
     const Affined world = worldFromFile(*character, reference);
     const auto foot = static_cast<std::size_t>(map->character.joint(side == 0 ? Role::leftFoot : Role::rightFoot));
-    const auto toes = static_cast<std::size_t>(map->character.joint(side == 0 ? Role::leftToes : Role::rightToes));
+    const int toes = map->character.joint(side == 0 ? Role::leftToes : Role::rightToes);
     std::vector<Vec3d> points;
     for (const SoleVertex& v : context->soles[static_cast<std::size_t>(side)].skin) {
-      const std::size_t joint = v.toes > 0.5F ? toes : foot;
+      const std::size_t joint = v.toes > 0.5F ? static_cast<std::size_t>(toes) : foot;
       points.push_back(apply(world * pose[joint] * inverse(reference.fileWorld[joint]), v.position));
     }
     return points;
@@ -271,6 +286,36 @@ TEST(Plant, ASpinTurnsAboutTheBall) {
     stillest = std::min(stillest, worst);
   }
   EXPECT_LT(stillest, 5e-4);
+}
+
+TEST(Plant, ASpinOnARaisedHeelTurnsAboutWhatIsDown) {
+  const Walk walk({}, 121, true);
+  Repair repair = step(0, 40);
+  plantOf(repair).marks = {{40 / 60.0, PlantPhase::heel}, {48 / 60.0, PlantPhase::flat}, {56 / 60.0, PlantPhase::ball}, {62 / 60.0, PlantPhase::spin}};
+  repair = anchoredPlant(std::move(repair), *walk.context, walk.motion);
+  plantOf(repair).turn = 0.8;
+  const Planted result = run(walk, {repair});
+  double heelUp = 0, turned = 0;
+  int judged = 0;  // frames in which something stays down
+  for (int f = 57; f <= 69; ++f) {
+    const auto before = walk.sole(result.motion, 0, f - 1), now = walk.sole(result.motion, 0, f);
+    const double was = lowest(before), is = lowest(now);
+    double least = 1e9, most = 0, highest = 0;
+    for (std::size_t i = 0; i < now.size(); ++i) {
+      highest = std::max(highest, now[i].y);
+      most = std::max(most, std::hypot(now[i].x - before[i].x, now[i].z - before[i].z));
+      if (now[i].y < is + 1e-3 && before[i].y < was + 1e-3) least = std::min(least, std::hypot(now[i].x - before[i].x, now[i].z - before[i].z));
+    }
+    if (least < 1e8) {
+      EXPECT_LT(least, 1e-4) << "frame " << f + 1;
+      ++judged;
+    }
+    if (f >= 62) heelUp = std::max(heelUp, highest), turned = std::max(turned, most);
+  }
+  const auto flat = walk.sole(result.motion, 0, 50);
+  EXPECT_GT(heelUp, std::max_element(flat.begin(), flat.end(), [](const Vec3d& a, const Vec3d& b) { return a.y < b.y; })->y + 0.01) << "the heel must be up";
+  EXPECT_GT(turned, 0.01) << "the foot must turn";
+  EXPECT_GE(judged, 10);
 }
 
 TEST(Plant, HalfTheWeightGoesHalfTheWay) {
