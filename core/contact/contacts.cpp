@@ -254,6 +254,7 @@ void describe(FootContact& foot, ContactSpan& span, const Track& heel, const Tra
     if (pivotSpeed < s.still) {
       if (span.stillFirst < 0) span.stillFirst = i;
       span.stillLast = i;
+      ++span.stillFrames;
     }
   }
   span.height = groundUnderBall + ballBase * leg - floor;
@@ -270,6 +271,46 @@ int ballJoint(const Figure& figure, const SkeletonMap& map, Role toes, int foot,
     if (d > reach) reach = d, best = j;
   }
   return best;
+}
+
+/// True where the level is one at which a foot only hangs still: it is much lower for long, and does not rest there.
+bool hangs(const Track& heel, const Track& ball, double rate, const ContactSettings& s) {
+  const int n = static_cast<int>(heel.height.size());
+  int lower = 0, rests = 0;
+  for (int i = 0; i < n; ++i) {
+    if (std::min(heel.height[i], ball.height[i]) > -s.airHeight) continue;
+    ++lower;
+    rests += std::min(heel.speed[i], ball.speed[i]) < s.still;
+  }
+  return lower >= s.airPart * n && rests < std::max(1.0, s.shortest * rate);
+}
+
+/// Takes back all contacts where feet hardly ever rest in them and the body does not travel as they slide.
+void dropInPlace(Contacts& contacts, const ContactSettings& s) {
+  int rests = 0, all = 0, steps = 0;
+  Vec3d slides, travels;  // sums over frames
+  int feet = 0;
+  for (const FootContact& foot : contacts.feet) {
+    if (foot.ball.empty()) continue;
+    ++feet;
+    travels += foot.ball.back() - foot.ball.front();
+    for (const ContactSpan& span : foot.spans) {
+      rests += span.stillFrames;
+      all += span.last - span.first + 1;
+      slides += foot.ball[static_cast<std::size_t>(span.last)] - foot.ball[static_cast<std::size_t>(span.first)];
+      steps += span.last - span.first;
+    }
+  }
+  if (rests >= s.restPart * all || feet == 0) return;
+  const FootContact& any = contacts.feet[0].ball.empty() ? contacts.feet[1] : contacts.feet[0];
+  const auto across = [](const Vec3d& v) { return std::hypot(v.x, v.z); };
+  const double frames = std::max<double>(1, static_cast<double>(any.ball.size()) - 1);
+  if (across(slides) / std::max(steps, 1) < across(travels) / feet / frames) return;
+  contacts.inPlace = true;
+  for (FootContact& foot : contacts.feet) {
+    foot.spans.clear();
+    std::fill(foot.phases.begin(), foot.phases.end(), FootPhase::none);
+  }
 }
 
 }  // namespace
@@ -389,9 +430,17 @@ Result<Contacts> findContacts(const Figure& figure, const SkeletonMap& map, cons
     if (foot.heel.empty()) continue;
     const Track heel = trackOf(foot.heel, foot.heelLevel, rate, leg, stands[side]);
     const Track ball = trackOf(foot.ball, foot.ballLevel, rate, leg, stands[side]);
+    if (hangs(heel, ball, rate, settings)) {
+      contacts.inPlace = true;
+      foot.phases.assign(foot.heel.size(), FootPhase::none);
+      continue;
+    }
     findSpans(foot, heel, ball, rate, leg, settings);
     for (ContactSpan& span : foot.spans) describe(foot, span, heel, ball, leg, contacts.floor, ground[side], settings);
   }
+  dropInPlace(contacts, settings);
+  if (contacts.inPlace && contacts.feet[0].spans.empty() && contacts.feet[1].spans.empty())
+    contacts.issues.push_back(makeNote("The feet never stand still on the ground, as where a clip walks or runs in place: none of them is planted", figure.path, {}));
   control.report(1, "Finding ground contacts");
   return contacts;
 }

@@ -35,6 +35,13 @@ struct ContactSettings {
   double still = 0.2;
   /// Contacts and gaps shorter than this (seconds) are no steps.
   double shortest = 0.06;
+  /// Where a foot spends this part of the clip or more lower than `airHeight` below the level at which it is stillest, and never rests
+  /// there, that level is in the air: clips that walk and run in place have such feet.
+  double airHeight = 0.1;
+  double airPart = 0.2;
+  /// Where less than this part of all contacts is stationary, and feet slide faster in them than the body travels, nothing is a contact:
+  /// the clip walks in place.
+  double restPart = 0.3;
   /// A slow step: between two rests farther apart than `stepLength`, heel and ball are both higher than `stepLift`.
   double stepLength = 0.08;
   double stepLift = 0.012;
@@ -54,6 +61,7 @@ struct ContactSpan {
   double landing = 0, leaving = 0;             ///< seconds from the first frame, between frames where the motion tells
   bool landingSeen = false, leavingSeen = false;  ///< false: the clip begins or ends on the ground
   int stillFirst = -1, stillLast = -1;         ///< the stationary part, −1: none
+  int stillFrames = 0;                         ///< of it, those in which the foot rests
   double height = 0;                           ///< of the ground above Contacts::floor, metres, from the stationary part
   friend bool operator==(const ContactSpan&, const ContactSpan&) = default;
 };
@@ -78,6 +86,7 @@ struct FootContact {
 struct Contacts {
   std::array<FootContact, 2> feet;  ///< left, right
   double leg = 0;    ///< thigh + shank, metres
+  bool inPlace = false;  ///< feet hardly ever stand still: what looked like contacts is left out
   double floor = 0;  ///< world height of the ground, metres; from the skin where there is one, else ± 0.02 leg
   Issues issues;
 };

@@ -261,6 +261,36 @@ TEST(Contact, AFootHeldStillInTheAirIsNotOnTheGround) {
   EXPECT_NEAR(found->feet[1].spans[1].landing, 5.9, 0.15);
 }
 
+TEST(Contact, ClipsInPlaceHaveNone) {
+  for (const int rate : {24, 30, 120})
+    for (const double stride : {0.5, 1.0, 1.4, 2.0}) {
+      const Gait gait{.stride = stride, .rate = rate};
+      const double speed = gait.stride / gait.cycle;
+      const Walk walk = build(gait, 2 * rate, [&](int side, int f) {
+        const double t = static_cast<double>(f) / rate;
+        Pose pose = poseOf(gait, 0.3 + t / gait.cycle + (side == 0 ? 0 : 0.5));
+        pose.ankle.z -= speed * t;
+        return pose;
+      });
+      const Result<Contacts> found = findContacts(walk.figure, walk.map, walk.motion);
+      ASSERT_TRUE(found.ok());
+      EXPECT_TRUE(found->feet[0].spans.empty() && found->feet[1].spans.empty()) << rate << " fps, " << stride << " m";
+      for (const FootContact& foot : found->feet) EXPECT_TRUE(std::all_of(foot.phases.begin(), foot.phases.end(), [](FootPhase p) { return p == FootPhase::none; }));
+    }
+}
+
+TEST(Contact, FeetThatHangStillHighUpDoNotStand) {
+  // Both swing below the place where they are stillest, and never rest there.
+  const Gait gait{.rate = 24};
+  const Walk walk = build(gait, 48, [&](int side, int f) {
+    const double turn = 2 * std::numbers::pi * (f / 24.0 + 0.5 * side);
+    return Pose{{0, 0.4 + 0.3 * std::cos(turn), 0.4 * std::sin(turn)}, 0};
+  });
+  const Result<Contacts> found = findContacts(walk.figure, walk.map, walk.motion);
+  ASSERT_TRUE(found.ok());
+  EXPECT_TRUE(found->feet[0].spans.empty() && found->feet[1].spans.empty());
+}
+
 TEST(Contact, ACarefulStepIsAStep) {
   const Gait gait{.rate = 60};
   // 0.3 m in 0.9 s, lifted by 35 mm: never faster than 0.6 m/s, never as high as the limits of a walk.
