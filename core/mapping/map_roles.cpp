@@ -2,179 +2,11 @@
 #include <cmath>
 #include <string>
 
-#include "core/mapping/body_shape.h"
-#include "core/mapping/bone_map.h"
-#include "core/mapping/name_rules.h"
+#include "core/mapping/body_tree.h"
+#include "core/mapping/mapper.h"
 
 namespace understudy {
 namespace {
-
-// Which joints deform a mesh, carry curves, or are no bones at all.
-struct Kinds {
-  bool weightsKnown = false;
-  std::vector<char> weighted, inSkin, aboveSkin, carriesMesh, hasCurve;
-};
-
-Kinds kindsOf(const Figure& figure) {
-  const Skeleton& sk = figure.skeleton;
-  const std::size_t n = sk.parents.size();
-  Kinds k{false, std::vector<char>(n), std::vector<char>(n), std::vector<char>(n), std::vector<char>(n), std::vector<char>(n)};
-  for (const Skin& skin : figure.skins)
-    for (const int j : skin.joints)
-      if (j >= 0 && j < sk.size()) k.inSkin[j] = 1;
-  for (int j = sk.size() - 1; j >= 0; --j)
-    if ((k.inSkin[j] || k.aboveSkin[j]) && sk.parents[j] >= 0) k.aboveSkin[sk.parents[j]] = 1;
-  for (const Mesh& mesh : figure.meshes)
-    if (mesh.node >= 0 && mesh.node < sk.size()) k.carriesMesh[mesh.node] = 1;
-  for (const Mesh& mesh : figure.meshes) {
-    if (mesh.skin < 0 || mesh.skin >= static_cast<int>(figure.skins.size())) continue;
-    const std::vector<int>& joints = figure.skins[mesh.skin].joints;
-    const std::size_t count = std::min(mesh.influenceJoint.size(), mesh.influenceWeight.size());
-    k.weightsKnown = k.weightsKnown || count > 0;
-    for (std::size_t i = 0; i < count; ++i)
-      if (mesh.influenceWeight[i] > 0 && mesh.influenceJoint[i] < joints.size()) k.weighted[joints[mesh.influenceJoint[i]]] = 1;
-  }
-  if (!figure.clips.empty()) {
-    const Clip& clip = figure.clips.front();
-    for (const KeyedCurve& curve : clip.curves)
-      if (curve.joint >= 0 && curve.joint < sk.size() && curve.target != CurveTarget::morphWeights) k.hasCurve[curve.joint] = 1;
-    if (clip.sampled && clip.sampled->joints == sk.size()) {
-      const Motion& m = *clip.sampled;
-      const int step = std::max(1, m.frames / 24);
-      for (int f = 0; f < m.frames; f += step) {
-        const auto now = m.rotationsAt(f);
-        for (int j = 0; j < m.joints; ++j) {
-          const Quatf q = now[j];
-          if (std::abs(q.x) + std::abs(q.y) + std::abs(q.z) > 1e-6F) k.hasCurve[j] = 1;
-        }
-      }
-      for (const int j : m.movedJoints) k.hasCurve[j] = 1;
-    }
-  }
-  return k;
-}
-
-BodyTree treeOf(const Figure& figure, const Kinds& kinds, bool useNames) {
-  const Skeleton& sk = figure.skeleton;
-  const int n = sk.size();
-  BodyTree t;
-  t.parents = sk.parents;
-  t.cues.resize(n);
-  if (useNames)
-    for (int j = 0; j < n; ++j) t.cues[j] = readName(sk.names[j]);
-  t.trust = useNames ? nameTrust(t.cues, sk.parents) : 0;
-  t.isBone.assign(n, 0);
-  t.isTip.assign(n, 0);
-  t.bones.resize(n);
-  t.tips.resize(n);
-  const bool skinned = figure.hasSkin(), believed = t.trust > .5, bvh = figure.format == "BVH";
-  t.isSure = skinned || std::find(kinds.hasCurve.begin(), kinds.hasCurve.end(), 1) != kinds.hasCurve.end();
-  std::vector<char> leaf(n, 1), bodyBelow(n, 0), onlyTips(n, 1);
-  for (int j = n - 1; j >= 0; --j) {
-    const int p = sk.parents[j];
-    const NameCue& cue = t.cues[j];
-    bool bone = !skinned || kinds.inSkin[j] || kinds.aboveSkin[j];
-    if (skinned && kinds.carriesMesh[j] && !kinds.inSkin[j] && !kinds.aboveSkin[j]) {
-      if (p >= 0) leaf[p] = 0;
-      continue;  // a prop, or the mesh itself
-    }
-    if (believed && cue.helper && !bodyBelow[j]) continue;
-    bool tip = skinned && !bone && onlyTips[j];
-    // Exporters list the ends of chains among a skin's joints, but nothing hangs on them.
-    if (skinned && kinds.weightsKnown && leaf[j] && !kinds.weighted[j] && !(believed && cue.known() && !cue.end)) tip = true;
-    if (believed && cue.end && onlyTips[j]) tip = true;
-    // An End Site cannot turn; elsewhere a leaf that nothing moves below a moved joint ends a chain, unless its name is a bone's.
-    if (!skinned && leaf[j] && !kinds.hasCurve[j] && !(believed && cue.known() && !cue.end) && (bvh || (p >= 0 && kinds.hasCurve[p])))
-      tip = true;
-    if (tip) bone = false;
-    t.isBone[j] = bone;
-    t.isTip[j] = tip;
-    if (believed && cue.known() && !cue.helper) bodyBelow[j] = 1;
-    if (p >= 0) {
-      leaf[p] = 0;
-      if (bone) onlyTips[p] = 0;
-      if (bodyBelow[j]) bodyBelow[p] = 1;
-      if (bone) t.bones[p].push_back(j);
-      if (tip) t.tips[p].push_back(j);
-    }
-  }
-  for (int j = 0; j < n; ++j) {
-    std::reverse(t.bones[j].begin(), t.bones[j].end());
-    if (!t.bones[j].empty()) t.isBone[j] = 1;
-  }
-  // Joints kept alive by their children are children themselves.
-  for (int j = 0; j < n; ++j)
-    if (t.isBone[j] && sk.parents[j] >= 0) {
-      auto& own = t.bones[sk.parents[j]];
-      if (std::find(own.begin(), own.end(), j) == own.end()) own.push_back(j);
-      t.isBone[sk.parents[j]] = 1;
-    }
-  return t;
-}
-
-std::vector<Vec3d> positions(const Figure& figure, const std::vector<Affined>& world) {
-  const Affined toWorld = figure.space.toWorld();
-  std::vector<Vec3d> out(world.size());
-  for (std::size_t j = 0; j < world.size(); ++j) {
-    out[j] = apply(toWorld, world[j].translation);
-    if (!isFinite(out[j])) out[j] = {};
-  }
-  return out;
-}
-
-// Bind matrices live in the mesh's own space, which may lie or be scaled differently from the scene: the first joint of
-// each skin tells how to bring it there.
-std::vector<Affined> bindInScene(const Figure& figure, const std::vector<Affined>& rest) {
-  const Skeleton& sk = figure.skeleton;
-  std::vector<Affined> world(rest.size());
-  std::vector<char> bound(rest.size(), 0);
-  for (const Skin& skin : figure.skins) {
-    const std::size_t count = std::min(skin.joints.size(), skin.inverseBind.size());
-    std::size_t top = count;
-    for (std::size_t i = 0; i < count; ++i)
-      if (top == count || skin.joints[i] < skin.joints[top]) top = i;
-    if (top == count) continue;
-    const Affined scene = rest[skin.joints[top]] * skin.inverseBind[top];
-    for (std::size_t i = 0; i < count; ++i) {
-      const int j = skin.joints[i];
-      if (bound[j] || std::abs(determinant(skin.inverseBind[i].linear)) < 1e-30) continue;
-      world[j] = scene * inverse(skin.inverseBind[i]);
-      bound[j] = 1;
-    }
-  }
-  for (int j = 0; j < sk.size(); ++j)
-    if (!bound[j]) world[j] = sk.parents[j] < 0 ? Affined(sk.rest[j]) : world[sk.parents[j]] * Affined(sk.rest[j]);
-  return world;
-}
-
-// World transforms at a fraction of the first clip, without sampling all of it.
-std::vector<Affined> clipPose(const Figure& figure, double fraction) {
-  const Skeleton& sk = figure.skeleton;
-  const Clip& clip = figure.clips.front();
-  if (clip.sampled) {
-    const int last = std::max(0, clip.sampled->frames - 1);
-    return worldAt(sk, *clip.sampled, std::clamp(static_cast<int>(fraction * last), 0, last));
-  }
-  std::vector<Trsd> local = sk.rest;
-  const double time = clip.start + fraction * (clip.end - clip.start);
-  for (const KeyedCurve& curve : clip.curves) {
-    if (curve.joint < 0 || curve.joint >= sk.size() || curve.times.empty() || curve.target == CurveTarget::morphWeights) continue;
-    float v[4] = {0, 0, 0, 0};
-    evaluate(curve, time, v);
-    if (curve.target == CurveTarget::translation) local[curve.joint].translation = {v[0], v[1], v[2]};
-    if (curve.target == CurveTarget::rotation) local[curve.joint].rotation = normalised(Quatd{v[0], v[1], v[2], v[3]});
-    if (curve.target == CurveTarget::scale) local[curve.joint].scale = {v[0], v[1], v[2]};
-  }
-  std::vector<Affined> world(local.size());
-  forwardKinematics(sk, local, world);
-  return world;
-}
-
-bool hasMotion(const Figure& figure) {
-  if (figure.clips.empty()) return false;
-  const Clip& clip = figure.clips.front();
-  return clip.sampled ? clip.sampled->frames > 0 && clip.sampled->joints == figure.skeleton.size() : !clip.curves.empty();
-}
 
 int footOf(const Limb& leg) {
   return leg.end >= 0 ? leg.joint(leg.end) : leg.detachedFoot;
@@ -254,40 +86,6 @@ void applyStated(const Figure& figure, SkeletonMap& map) {
   }
 }
 
-struct Mapper {
-  const Figure& figure;
-  const BodyTree& t;
-  SkeletonMap map;
-
-  std::string label(int j) const {
-    const std::string& name = figure.skeleton.names[j];
-    return name.empty() ? "#" + std::to_string(figure.skeleton.fileNodes[j]) : "'" + name + "'";
-  }
-
-  // Confidence from what the name adds to the place in the body.
-  void set(Role role, std::vector<int> joints, double geometry, const std::string& where) {
-    if (joints.empty() || joints[0] < 0) return;
-    const NameCue& cue = t.cues[joints[0]];
-    double confidence = geometry;
-    std::string reason;
-    const Part part = partOf(role);
-    if (t.trust > 0 && cue.known()) {
-      const double fit = cue.at(part);
-      if (fit > .25) {
-        confidence += (1 - confidence) * .8 * t.trust;
-        reason = "named " + label(joints[0]) + ", ";
-      } else {
-        confidence -= .2 * t.trust;
-        reason = "in spite of its name " + label(joints[0]) + ", ";
-      }
-    }
-    RoleJoints& entry = map.at(role);
-    entry.joints = std::move(joints);
-    entry.confidence = std::clamp(confidence, .05, .99);
-    entry.reason = reason + where;
-  }
-};
-
 // Joints of a chain from one place up to the next, and twist bones beside them.
 std::vector<int> segment(const BodyTree& t, const std::vector<int>& chain, int from, int to) {
   std::vector<int> out(chain.begin() + from, chain.begin() + std::max(from + 1, to));
@@ -295,94 +93,6 @@ std::vector<int> segment(const BodyTree& t, const std::vector<int>& chain, int f
     for (const int c : t.bones[chain[from]])
       if (t.cues[c].twist && !t.cues[c].helper && std::find(chain.begin(), chain.end(), c) == chain.end()) out.push_back(c);
   return out;
-}
-
-// Chain of bones below a finger's first one.
-std::vector<int> fingerChain(const BodyTree& t, int root) {
-  std::vector<int> chain;
-  for (int j = root; j >= 0 && chain.size() < 6;) {
-    chain.push_back(j);
-    j = t.bones[j].empty() ? -1 : t.bones[j].front();
-  }
-  return chain;
-}
-
-void mapFingers(Mapper& m, int hand, int lower, bool left) {
-  const BodyTree& t = m.t;
-  const double fore = distance(t.at[lower], t.at[hand]);
-  std::vector<std::vector<int>> chains;
-  const auto addRoot = [&](int root) {
-    if (t.trust > .5 && (t.cues[root].twist || t.cues[root].helper || t.cues[root].end)) return;
-    chains.push_back(fingerChain(t, root));
-  };
-  for (const int c : t.bones[hand]) {
-    // A second joint of the hand (palm) hands its fingers on.
-    const bool onlyHand = t.trust > .5 ? t.cues[c].best() == Part::hand : t.bones[c].size() >= 3;
-    if (onlyHand)
-      for (const int d : t.bones[c]) addRoot(d);
-    else
-      addRoot(c);
-  }
-  for (const int c : t.bones[t.parents[hand]])
-    if (c != hand && distance(t.at[c], t.at[lower]) > .6 * fore) {
-      if (distance(t.at[c], t.at[hand]) < .03 * fore && !t.bones[c].empty() && !(t.trust > .5 && t.cues[c].at(Part::thumb) > 0))
-        for (const int d : t.bones[c]) addRoot(d);
-      else
-        addRoot(c);
-    }
-  std::array<int, 5> which{-1, -1, -1, -1, -1};
-  bool anyNamed = false;
-  if (t.trust > .5) {
-    int generic = -1, generics = 0;
-    for (std::size_t i = 0; i < chains.size(); ++i) {
-      int finger = -1;
-      std::size_t first = 0;
-      for (std::size_t s = 0; s < chains[i].size() && finger < 0; ++s)
-        for (int f = 0; f < 5; ++f)
-          if (t.cues[chains[i][s]].at(static_cast<Part>(static_cast<int>(Part::thumb) + f)) > .5) finger = f, first = s;
-      if (finger >= 0) {
-        if (which[finger] < 0) which[finger] = static_cast<int>(i);
-        chains[i].erase(chains[i].begin(), chains[i].begin() + static_cast<long>(first));
-        while (chains[i].size() > 1 && (t.cues[chains[i].back()].end)) chains[i].pop_back();
-        anyNamed = true;
-      } else if (t.cues[chains[i].front()].at(Part::finger) > 0) {
-        generic = static_cast<int>(i), ++generics;
-      }
-    }
-    if (generics == 1 && which[2] < 0) which[2] = generic, anyNamed = true;
-  }
-  if (!anyNamed && chains.size() >= 3 && chains.size() <= 5) {
-    // By shape: the thumb starts nearest to the wrist, the others follow in order of distance from it.
-    const Vec3d along = normalised(t.at[hand] - t.at[lower]);
-    std::vector<std::pair<double, int>> order;
-    int thumb = -1;
-    double nearest = 1e9;
-    for (std::size_t i = 0; i < chains.size(); ++i) {
-      const double d = dot(t.at[chains[i].front()] - t.at[hand], along) + .5 * dot(t.at[chains[i].back()] - t.at[hand], along);
-      if (d < nearest) nearest = d, thumb = static_cast<int>(i);
-    }
-    for (std::size_t i = 0; i < chains.size(); ++i)
-      if (static_cast<int>(i) != thumb) {
-        const std::size_t s = chains[i].size() > 1 ? 1 : 0;
-        order.push_back({distance(t.at[chains[i][s]], t.at[chains[thumb].back()]), static_cast<int>(i)});
-      }
-    std::sort(order.begin(), order.end());
-    which[0] = thumb;
-    static constexpr std::array<std::array<int, 4>, 5> slots{{{1, 0, 0, 0}, {1, 0, 0, 0}, {2, 4, 0, 0}, {1, 2, 3, 0}, {1, 2, 3, 4}}};
-    for (std::size_t i = 0; i < order.size(); ++i) which[slots[order.size()][i]] = order[i].second;
-  }
-  const int base = indexOf(left ? Role::leftThumbMetacarpal : Role::rightThumbMetacarpal);
-  for (int f = 0; f < 5; ++f) {
-    if (which[f] < 0) continue;
-    const std::vector<int>& c = chains[which[f]];
-    std::size_t skip = 0;
-    if (f > 0 && c.size() >= 2 && t.trust > .5 && (t.cues[c[0]].phalanx == 0 || (c.size() >= 4 && t.cues[c[0]].number == 0))) skip = 1;
-    // A palm bone is longer than the bone after it, and no shorter than its own distance from the wrist.
-    const double palm = c.size() >= 4 ? distance(t.at[c[0]], t.at[c[1]]) : 0;
-    if (f > 0 && c.size() >= 4 && palm > 1.3 * distance(t.at[c[1]], t.at[c[2]]) && palm > .6 * distance(t.at[hand], t.at[c[0]])) skip = 1;
-    for (std::size_t s = skip; s < c.size() && s - skip < 3; ++s)
-      m.set(roleAt(base + 3 * f + static_cast<int>(s - skip)), {c[s]}, anyNamed ? .8 : .45, "on the hand");
-  }
 }
 
 // Which of the two sides of a BodyShape is the left one.
@@ -562,8 +272,7 @@ void mapByNames(Mapper& m) {
 SkeletonMap mapRoles(const Figure& figure, const MapSettings& settings) {
   const Skeleton& sk = figure.skeleton;
   if (sk.size() == 0) return {};
-  const Kinds kinds = kindsOf(figure);
-  BodyTree t = treeOf(figure, kinds, settings.useNames);
+  BodyTree t = treeOf(figure, settings.useNames);
 
   // The pose that shows an upright body best: bind, rest, then frames of the first clip.
   const std::vector<Affined> rest = restWorld(sk);

@@ -48,6 +48,7 @@ void reportDropped(const Plan& plan, const Motion& clip, Issues& issues) {
     issues.push_back(makeWarning("'" + jointKey(p.figure->skeleton, watched[i].first) + "' " + text, p.figure->path));
   }
 }
+
 }  // namespace
 
 Result<Retargeted> retarget(const Figure& performer, const Motion& clip, const Figure& character, const BoneMap& map, const RetargetSettings& settings,
