@@ -1,7 +1,9 @@
 #include "core/evaluate/props.h"
 
 #include <algorithm>
+#include <cmath>
 #include <filesystem>
+#include <numbers>
 
 #include "core/io/read.h"
 #include "core/repair/grip.h"
@@ -42,21 +44,32 @@ Result<PropModel> openProp(const PropItem& item, const std::shared_ptr<const Fig
 
 namespace {
 
-/// Points of the surface, each next one the farthest from those before.
+/// Points of the surface: the outermost in directions spread evenly (a golden spiral), then each next one the farthest from those before.
 std::vector<Vec3d> outlineOf(const PropModel& model) {
   constexpr std::size_t most = 64;
+  constexpr int directions = 256;
   std::vector<Vec3d> all, out;
   for (const Mesh& mesh : model.figure.meshes)
     for (const Vec3f& p : mesh.positions)
       if (isFinite(Vec3d(p))) all.push_back(Vec3d(p));
+  std::vector<std::size_t> outermost;
+  for (int k = 0; k < directions && !all.empty(); ++k) {
+    const double y = 1 - (2 * k + 1.0) / directions, across = std::sqrt(1 - y * y), turn = k * std::numbers::pi * (3 - std::sqrt(5.0));
+    const Vec3d way{across * std::cos(turn), y, across * std::sin(turn)};
+    std::size_t far = 0;
+    for (std::size_t i = 1; i < all.size(); ++i)
+      if (dot(all[i], way) > dot(all[far], way)) far = i;
+    outermost.push_back(far);
+  }
+  std::sort(outermost.begin(), outermost.end());
+  outermost.erase(std::unique(outermost.begin(), outermost.end()), outermost.end());
+  for (const std::size_t i : outermost) out.push_back(all[i]);
   std::vector<double> away(all.size(), 1e300);
-  for (std::size_t next = 0; !all.empty() && out.size() < std::min(most, all.size());) {
-    out.push_back(all[next]);
-    double far = -1;
-    for (std::size_t i = 0; i < all.size(); ++i) {
-      away[i] = std::min(away[i], distance(all[i], out.back()));
-      if (away[i] > far) far = away[i], next = i;
-    }
+  for (std::size_t i = 0; i < all.size(); ++i)
+    for (const Vec3d& p : out) away[i] = std::min(away[i], distance(all[i], p));
+  while (out.size() < std::min(most, all.size())) {
+    out.push_back(all[static_cast<std::size_t>(std::max_element(away.begin(), away.end()) - away.begin())]);
+    for (std::size_t i = 0; i < all.size(); ++i) away[i] = std::min(away[i], distance(all[i], out.back()));
   }
   return out;
 }

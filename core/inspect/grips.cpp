@@ -5,6 +5,7 @@
 #include <cstdio>
 
 #include "core/repair/poser.h"
+#include "core/repair/prop_floor.h"
 
 namespace understudy {
 namespace {
@@ -49,6 +50,7 @@ std::vector<Repair> proposeGrips(const RepairContext& context, const TiledMotion
     GripRepair grip;
     grip.prop = settings.prop;
     grip.share = settings.prop == 0 ? settings.share : 0;
+    grip.floor = settings.prop != 0 && settings.onFloor;
     whole.action = grip;
     if (context.arms[0].complete() && context.arms[1].complete()) grip.leadLeft = settings.leadLeft.value_or(leftLeads(context, motion, frames));
     whole.action = grip;
@@ -93,24 +95,6 @@ std::vector<Repair> proposeGrips(const RepairContext& context, const TiledMotion
 
 namespace {
 
-/// The prop's handle on the prop: a unit direction from the working end to the hands, and how far both may go towards that end.
-struct Handle {
-  Vec3d up;
-  double room = 0;
-};
-std::optional<Handle> handleOfGrip(const PropItem& prop, const GripRepair& grip, double height) {
-  if (!prop.end || !isFinite(*prop.end)) return std::nullopt;
-  const Rigid lead = rigidOf(grip.leadGrip);
-  Handle handle;
-  handle.up = rotate(normalised(prop.leadGrip.rotation), Vec3d{0, 1, 0});
-  if (dot(lead.at - *prop.end, handle.up) < 0) handle.up = -handle.up;
-  const Vec3d foot = prop.foot.value_or(*prop.end);
-  double nearest = dot(lead.at - foot, handle.up);
-  if (grip.support) nearest = std::min(nearest, dot(grip.supportGrip.position - foot, handle.up));
-  handle.room = std::max(0.0, nearest - 0.025 * height);  // half a palm
-  return handle;
-}
-
 const PropItem* heldProp(const RepairContext& context, std::uint64_t id) {
   const auto at = std::find_if(context.props.begin(), context.props.end(), [&](const PropItem& p) { return p.id == id; });
   return id == 0 || at == context.props.end() ? nullptr : &*at;
@@ -123,9 +107,10 @@ GripShift floorShift(const RepairContext& context, const TiledMotion& motion, co
   const GripRepair* grip = std::get_if<GripRepair>(&repair.action);
   const PropItem* prop = grip ? heldProp(context, grip->prop) : nullptr;
   const LimbRig& arm = context.arms[grip && grip->leadLeft ? 0 : 1];
-  const std::optional<Handle> handle = prop && grip->anchored && arm.complete() ? handleOfGrip(*prop, *grip, context.height) : std::nullopt;
+  const std::optional<PropHandle> handle = prop && grip->anchored && arm.complete() ? handleOfGrip(*prop, *grip, context.height) : std::nullopt;
   if (!handle) return out;
   const Rigid propInHand = rigidOf(grip->leadPalm) * inverse(rigidOf(grip->leadGrip));
+  const std::optional<PropFloor> tilts = PropFloor::of(*prop, *grip, context.height);
   const FrameSpan span = repairFrames(repair, context.rate, motion.frames()).span;
   std::vector<double> needed;
   Poser poser(context);
@@ -134,12 +119,13 @@ GripShift floorShift(const RepairContext& context, const TiledMotion& motion, co
     const Rigid place = Rigid{poser.rotation(arm.end), poser.position(arm.end)} * propInHand;
     const double rise = rotate(place.turn, handle->up).y;
     if (rise < 0.35) continue;
-    const double low = apply(place, *prop->end).y;
+    const double low = tilts ? tilts->lowest(place) : apply(place, *prop->end).y;
     needed.push_back(-low / rise);
     out.deepest = std::max(out.deepest, -low);
   }
   if (needed.empty()) return out;
-  const auto at = needed.begin() + static_cast<std::ptrdiff_t>(0.95 * static_cast<double>(needed.size() - 1));
+  // Hands that tilt a prop off the floor can hold it so that it is on the floor for half of the time.
+  const auto at = needed.begin() + static_cast<std::ptrdiff_t>((tilts ? 0.5 : 0.95) * static_cast<double>(needed.size() - 1));
   std::nth_element(needed.begin(), at, needed.end());
   out.needed = *at;
   if (*at < context.scaled(0.005)) return out;
@@ -152,7 +138,7 @@ GripShift floorShift(const RepairContext& context, const TiledMotion& motion, co
 GripRepair shiftedGrip(const RepairContext& context, const GripRepair& grip, double along) {
   GripRepair out = grip;
   const PropItem* prop = heldProp(context, grip.prop);
-  const std::optional<Handle> handle = prop ? handleOfGrip(*prop, grip, context.height) : std::nullopt;
+  const std::optional<PropHandle> handle = prop ? handleOfGrip(*prop, grip, context.height) : std::nullopt;
   if (!handle) return out;
   out.leadGrip.position -= handle->up * along;
   out.supportGrip.position -= handle->up * along;

@@ -28,8 +28,8 @@ struct GripProposalSettings {
 
 /// How far the hands have to hold a prop further towards its working end so that the end does not go through the floor (y = 0) while a
 /// grip holds it: metres along the handle, as far as the handle goes; and what size of the prop, against its present one, would do
-/// without. Frames in which the prop is nearly level do not count, nor does the deepest twentieth of the others. Both are 0 and 1
-/// where nothing is to be done or where the prop's working end is not known.
+/// without. Frames in which the prop is nearly level do not count, nor does the deepest twentieth of the others (the deeper half where
+/// the grip keeps the prop above the ground by itself). Both are 0 and 1 where nothing is to be done or where the prop's working end is not known.
 struct GripShift {
   double along = 0;
   double scale = 1;

@@ -10,6 +10,7 @@
 #include "core/inspect/jumps.h"
 #include "core/inspect/limb_names.h"
 #include "core/inspect/plants.h"
+#include "core/inspect/prop_sinks.h"
 #include "core/inspect/touches.h"
 #include "core/inspect/twist.h"
 
@@ -116,6 +117,13 @@ class Inspector {
     const TiledMotion& performed = seen_.stageInputs[static_cast<std::size_t>(RepairStage::freeClearance)];
     measure<GripRepair>(history_ ? asked(knownGrips()) : proposeGrips(context_, input, holds, performance_.motion->rate, settings, out.issues, &performed),
             [&](const TiledMotion& motion, const std::vector<Repair>& grips) { return driftFindings(motion, grips); });
+    std::vector<const Repair*> all;
+    for (const Node<Repair>& repair : *take_.repairs) all.push_back(&*repair);
+    for (Finding& finding : propSinks(context_, seen_.untrimmed, all, limits_.grips.ground)) {
+      if (!finding.proposal.empty() && already(finding.proposal.front())) finding.proposal.clear();
+      for (Repair& repair : finding.proposal) repair.proposed = true;
+      add(std::move(finding));
+    }
   }
 
   void depth() {

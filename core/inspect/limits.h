@@ -20,6 +20,7 @@ namespace understudy {
 struct GripLimits {
   double place = 0.0005;     ///< metres of a character 1.7 m tall
   double turn = 0.0087266;   ///< radians
+  double ground = 0.002;     ///< metres of a character 1.7 m tall that a prop may lie below the ground
   double takingHold = 0.15;  ///< seconds at both ends of a hold that do not count: hands come together and part
 };
 

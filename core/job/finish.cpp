@@ -149,6 +149,7 @@ class Finisher {
   /// held by default, to keep it off the floor, they take back as much of that as is no longer needed.
   Status lowerProp() {
     const RepairContext& context = *seen_.context;
+    const TiledMotion& input = seen_.stageInputs[static_cast<std::size_t>(RepairStage::grip)];
     std::vector<Repair> grips;
     double needed = -1e300, room = 1e300;
     for (const Node<Repair>& repair : *out_.take.repairs) {
@@ -156,10 +157,10 @@ class Finisher {
       if (!grip || grip->prop != settings_.inspect.prop || !grip->anchored) continue;
       Repair fresh = *repair;
       std::get<GripRepair>(fresh.action).anchored = false;
-      const Result<GripRepair> usual = anchorGrip(context, seen_.motion, fresh);
+      const Result<GripRepair> usual = anchorGrip(context, input, fresh);
       if (!usual) return Status(Done{});
       room = std::min(room, distance(usual->leadGrip.position, grip->leadGrip.position));
-      needed = std::max(needed, floorShift(context, seen_.motion, *repair).needed);
+      needed = std::max(needed, floorShift(context, input, *repair).needed);
       grips.push_back(*repair);
     }
     const double back = std::min(-needed - context.scaled(0.01), room);

@@ -5,6 +5,7 @@
 #include <numeric>
 
 #include "core/repair/grip.h"
+#include "core/repair/prop_floor.h"
 
 namespace understudy {
 namespace {
@@ -48,21 +49,6 @@ bool touchesBody(const RepairContext& context, const BodyModel& model, const Rep
   return std::all_of(touch.path.begin(), touch.path.end(), [&](const TouchMark& mark) { return asked(mark.on); });
 }
 
-/// Points of a prop's surface, in its own frame.
-std::vector<Vec3d> outlineOf(const PropItem& prop) {
-  if (!prop.outline.empty()) {
-    return prop.outline;
-  }
-  std::vector<Vec3d> out;
-  if (!prop.path.empty()) return out;
-  // Four lines along the shaft.
-  const double length = prop.length * prop.scale, radius = prop.radius * prop.scale;
-  const int rings = std::clamp(static_cast<int>(std::lround(length / 0.04)) + 1, 2, 48);
-  for (int r = 0; r < rings; ++r)
-    for (const Vec3d& way : {Vec3d{1, 0, 0}, Vec3d{0, 0, 1}, Vec3d{-1, 0, 0}, Vec3d{0, 0, -1}}) out.push_back(Vec3d{0, length * r / (rings - 1), 0} + way * radius);
-  return out;
-}
-
 /// What lies in a hand by the grips among `which`. Where they hold a prop in several ways, the first counts.
 HeldProp heldBy(const RepairContext& context, const std::vector<const Repair*>& repairs, const std::vector<std::size_t>& which, int side, bool both) {
   HeldProp out;
@@ -91,7 +77,7 @@ HeldProp heldBy(const RepairContext& context, const std::vector<const Repair*>& 
       }
     }
   if (!prop || !place || (out.grips.empty() && out.spans.empty())) return {};
-  for (const Vec3d& p : outlineOf(*prop)) out.points.push_back(apply(*place, p));
+  for (const Vec3d& p : propSurface(*prop)) out.points.push_back(apply(*place, p));
   return out;
 }
 

@@ -141,6 +141,7 @@ template <class V, Described<GripRepair> T> void fields(V&& visit, T& v) {
   visit(FieldInfo{"supportPalm", "The support hand's palm in its bone"}, v.supportPalm);
   visit(FieldInfo{"slide", "How far the support hand may slide along the prop", "m", 0, 10}, v.slide);
   visit(FieldInfo{"share", "Part of the way between both hands that the lead hand comes", "", 0, 1}, v.share);
+  visit(FieldInfo{"floor", "Keep the prop above the ground: it tilts in both hands, and slides through one"}, v.floor);
   visit(FieldInfo{"anchored", "The frames are kept; otherwise they are worked out once"}, v.anchored);
 }
 template <class V, Described<ClearanceRepair> T> void fields(V&& visit, T& v) {

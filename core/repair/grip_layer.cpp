@@ -5,6 +5,7 @@
 
 #include "core/repair/admit.h"
 #include "core/repair/grip_fit.h"
+#include "core/repair/prop_floor.h"
 
 namespace understudy {
 namespace {
@@ -29,6 +30,7 @@ struct Held {
   LimbRig lead, support;
   Rigid leadPalm, supportPalm, relation;
   Vec3d slideAxis;        ///< in the lead palm's frame
+  std::optional<PropFloor> floor;
   int chest = -1, neck = -1;
   double weight = 1;
 };
@@ -60,6 +62,7 @@ class GripLayer final : public RepairLayer {
       h.supportPalm = placed(grip->supportPalm);
       h.relation = inverse(placed(grip->leadGrip)) * placed(grip->supportGrip);
       h.slideAxis = normalised(h.relation.at, Vec3d{0, 1, 0});
+      if (const PropItem* prop = grip->floor ? propOf(*context_, grip->prop) : nullptr) h.floor = PropFloor::of(*prop, *grip, context_->height);
       h.weight = std::clamp(repairs_[i]->weight, 0.0, 1.0);
       for (const Role role : {Role::upperChest, Role::chest, Role::spine})
         if (const int j = context_->joint(role); h.chest < 0 && j >= 0 && carries(j, h.lead.root) && carries(j, h.support.root)) h.chest = j;
@@ -88,7 +91,9 @@ class GripLayer final : public RepairLayer {
         if (w <= 0) continue;
         if (!loaded) poser.load(in, f);
         loaded = true;
-        const Miss miss = solve(poser, h, w);
+        // A touch of the prop has taken it where it is to be.
+        const double tilted = h.floor ? w * (1 - propTouched(*context_, repairs_, h.grip.prop, f, context_->frames)) : 0;
+        const Miss miss = solve(poser, h, w, tilted);
         if (frames_[h.index].span.holds(f)) residuals[h.index].note(f, miss.metres, miss.radians);
       }
       if (loaded) poser.store(out, f);
@@ -115,7 +120,7 @@ class GripLayer final : public RepairLayer {
   }
   static bool turns(const Quatd& q) { return !(q == Quatd{}); }
 
-  static Miss solve(Poser& poser, const Held& h, double w) {
+  static Miss solve(Poser& poser, const Held& h, double w, double tilted) {
     const Rigid lead0 = palmAt(poser, h.lead, h.leadPalm), support0 = palmAt(poser, h.support, h.supportPalm);
     const Rigid relative = blend(inverse(lead0) * support0, h.relation, w);
     const double share = std::clamp(h.grip.share, 0.0, 1.0), leadFull = fullOf(poser, h.lead), full = fullOf(poser, h.support);
@@ -129,12 +134,19 @@ class GripLayer final : public RepairLayer {
       const double over = std::min(excess(wants, 0.97 * leadFull, 0.9995 * leadFull), std::max(0.0, wants - had));
       lead.at += normalised(shoulder - wrist) * over;
     }
+    bool leadMoves = share > 0;
+    if (tilted > 0) {
+      const Quatd up = h.floor->tilt(lead * inverse(rigidOf(h.grip.leadGrip)), lead.at);
+      if (turns(up)) {
+        lead.turn = normalised(slerp(Quatd{}, up, tilted) * lead.turn);
+        leadMoves = true;
+      }
+    }
     const auto wristFor = [&](const Rigid& leadPalm) { return (leadPalm * relative * inverse(h.supportPalm)).at; };
     Vec3d target = wristFor(lead);
     const auto shoulder = [&] { return poser.position(h.support.root); };
     const auto apart = [&] { return distance(shoulder(), target); };
 
-    bool leadMoves = share > 0;
     if (const double need = w * excess(apart(), 0.955 * full, 0.985 * full); need > 0 && h.support.girdle >= 0) {
       const Quatd t = turnTowards(poser.position(h.support.girdle), shoulder(), target, apart() - need, w * furthestCollar);
       if (turns(t)) poser.turn(h.support.girdle, t);
@@ -185,6 +197,7 @@ class GripLayer final : public RepairLayer {
 }  // namespace
 
 RepairLayerPtr makeGripLayer(std::shared_ptr<const RepairContext> context, std::vector<const Repair*> repairs, Issues& issues) {
+  if (std::none_of(repairs.begin(), repairs.end(), [](const Repair* repair) { return std::holds_alternative<GripRepair>(repair->action); })) return nullptr;
   return std::make_shared<GripLayer>(std::move(context), std::move(repairs), issues);
 }
 

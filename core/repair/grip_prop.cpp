@@ -4,6 +4,7 @@
 
 #include "core/repair/grip_fit.h"
 #include "core/repair/mirror.h"
+#include "core/repair/prop_floor.h"
 
 namespace understudy {
 namespace {
@@ -89,6 +90,7 @@ std::vector<Rigid> propPath(const RepairContext& context, const TiledMotion& mot
     RepairFrames when;
     int joint;
     Rigid propInHand;
+    std::optional<PropFloor> floor;
   };
   std::vector<Use> uses;
   for (const Repair* repair : repairs) {
@@ -96,7 +98,8 @@ std::vector<Rigid> propPath(const RepairContext& context, const TiledMotion& mot
     if (!grip || grip->prop != prop.id || repair->muted || repair->weight <= 0 || !grip->anchored || gripUnfit(context, *repair, *grip)) continue;
     const RepairFrames when = repairFrames(*repair, context.rate, motion.frames());
     if (when.span.empty()) continue;
-    uses.push_back({grip, when, context.arms[grip->leadLeft ? 0 : 1].end, rigidOf(grip->leadPalm) * inverse(rigidOf(grip->leadGrip))});
+    uses.push_back({grip, when, context.arms[grip->leadLeft ? 0 : 1].end, rigidOf(grip->leadPalm) * inverse(rigidOf(grip->leadGrip)),
+                    PropFloor::of(prop, *grip, context.height)});
   }
   struct Hold {
     int first;
@@ -120,7 +123,8 @@ std::vector<Rigid> propPath(const RepairContext& context, const TiledMotion& mot
   };
   const auto inHand = [&](const Use& use, int f) {
     load(f);
-    return Rigid{poser.rotation(use.joint), poser.position(use.joint)} * use.propInHand;
+    const Rigid place = Rigid{poser.rotation(use.joint), poser.position(use.joint)} * use.propInHand;
+    return use.floor ? use.floor->above(place, 1 - propTouched(context, repairs, prop.id, f, motion.frames())) : place;
   };
   const auto holderAt = [&](int f) {
     const Hold* hold = nullptr;

@@ -140,6 +140,7 @@ struct GripRepair {
   Placement supportPalm;
   double slide = 0;         ///< metres the support hand may slide along the prop where it is out of reach
   double share = 0;         ///< part of the way between both hands that the lead hand comes; 0: it keeps its pose and only the other hand moves
+  bool floor = false;       ///< the prop stays above the ground: in both hands it tilts about the lead palm; where that does not do, or in one hand, it runs along its handle
   bool anchored = false;    ///< false: the frames are worked out once, when the repair is added
   friend bool operator==(const GripRepair&, const GripRepair&) = default;
 };

@@ -23,7 +23,7 @@ bool concerns(RepairStage stage, const Repair& repair) {
     case RepairStage::freeClearance:
     case RepairStage::gripClearance: return is.operator()<ClearanceRepair, TouchRepair, GripRepair>();
     case RepairStage::touch: return is.operator()<TouchRepair, GripRepair>();
-    case RepairStage::grip: return is.operator()<GripRepair>();
+    case RepairStage::grip: return is.operator()<GripRepair, TouchRepair>();
     case RepairStage::hands: return is.operator()<HandShapeRepair, GripRepair>();
     case RepairStage::late: return is.operator()<RestoreRepair>();
   }
@@ -35,6 +35,7 @@ bool appliedBy(RepairStage stage, const Repair& repair) {
   if (clearance) return std::holds_alternative<ClearanceRepair>(repair.action);
   if (stage == RepairStage::hands) return std::holds_alternative<HandShapeRepair>(repair.action);
   if (stage == RepairStage::touch) return std::holds_alternative<TouchRepair>(repair.action);
+  if (stage == RepairStage::grip) return std::holds_alternative<GripRepair>(repair.action);
   return concerns(stage, repair);
 }
 

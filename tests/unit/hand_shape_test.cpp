@@ -8,6 +8,7 @@
 
 #include "core/evaluate/props.h"
 #include "core/inspect/grips.h"
+#include "core/inspect/prop_sinks.h"
 #include "core/io/read.h"
 #include "core/repair/poser.h"
 #include "core/retarget/retarget.h"
@@ -202,6 +203,80 @@ TEST(GripProposals, TheBroomRunsThroughBothPalmsWithItsBristlesDown) {
     const auto j = static_cast<std::size_t>(hand.fingers[1].bones[0].joint);
     EXPECT_FALSE(closed.rotationsAt(250)[j] == held.rotationsAt(250)[j]);
   }
+}
+
+double lowestOf(const PropItem& prop, const Rigid& place) {
+  double low = 1e300;
+  for (const Vec3d& p : prop.outline) low = std::min(low, apply(place, p).y);
+  return low;
+}
+
+TEST(GripProposals, BothHandsTiltTheBroomThatWouldGoThroughTheFloor) {
+  const Scene& scene = sweeping();
+  ASSERT_TRUE(scene.context);
+  GripProposalSettings settings;
+  settings.prop = 3;
+  Issues issues;
+  std::vector<Repair> repairs = proposeGrips(*scene.context, scene.motion, scene.holds, scene.rate, settings, issues);
+  ASSERT_EQ(repairs.size(), 1u);
+  repairs[0].id = 1;
+  const PropItem& broom = scene.context->props[0];
+  const FrameSpan span = repairFrames(repairs[0], scene.rate, scene.motion.frames()).span;
+  double lowest[2] = {0, 0};
+  for (const bool floor : {false, true}) {
+    std::get<GripRepair>(repairs[0].action).floor = floor;
+    const TiledMotion held = applied(scene, *makeGripLayer(scene.context, {&repairs[0]}, issues), scene.motion);
+    for (const Rigid& place : propPath(*scene.context, held, broom, {&repairs[0]}, span)) lowest[floor] = std::min(lowest[floor], lowestOf(broom, place));
+    EXPECT_LT(gripDrift(*scene.context, held, repairs[0]).worstMetres, 1e-4);
+  }
+  EXPECT_LT(lowest[0], -0.01);
+  EXPECT_GE(lowest[1], -1e-4);
+  // What a touch asks of the broom goes first.
+  Repair touch;
+  touch.id = 2;
+  touch.span = TimeRange{scene.rate.seconds(200), scene.rate.seconds(260)};
+  touch.action = TouchRepair{.prop = 3};
+  const TiledMotion held = applied(scene, *makeGripLayer(scene.context, {&repairs[0], &touch}, issues), scene.motion);
+  std::get<GripRepair>(repairs[0].action).floor = false;
+  const TiledMotion plain = applied(scene, *makeGripLayer(scene.context, {&repairs[0]}, issues), scene.motion);
+  for (const int f : {200, 230, 260}) EXPECT_TRUE(std::equal(held.rotationsAt(f).begin(), held.rotationsAt(f).end(), plain.rotationsAt(f).begin())) << f;
+}
+
+TEST(PropSinks, AHandThatLeadsTheBroomIntoTheFloorLetsItRunUp) {
+  const Scene& scene = sweeping();
+  ASSERT_TRUE(scene.context);
+  auto context = std::make_shared<RepairContext>(*scene.context);
+  PropItem& broom = context->props[0];
+  broom = carriedByLead(*context, broom, {}, false);
+  ASSERT_EQ(broom.holders.size(), 1u);
+  const Findings found = propSinks(*context, scene.motion, {}, 0.002);
+  ASSERT_FALSE(found.empty());
+  std::vector<Repair> grips;
+  for (const Finding& finding : found) {
+    EXPECT_EQ(finding.kind, FindingKind::sink);
+    EXPECT_EQ(finding.bones, std::vector<std::string>{"@rightHand"});
+    EXPECT_NE(finding.sentence.find("broom"), std::string::npos);
+    EXPECT_GT(finding.measure, 2);
+    ASSERT_EQ(finding.proposal.size(), 1u);
+    grips.push_back(finding.proposal.front());
+  }
+  std::vector<const Repair*> repairs;
+  for (const Repair& grip : grips) repairs.push_back(&grip);
+  EXPECT_TRUE(propSinks(*context, scene.motion, repairs, 0.002).empty());
+  const std::vector<Rigid> before = propPath(*context, scene.motion, broom, {}, {0, scene.motion.frames() - 1}), after = propPath(*context, scene.motion, broom, repairs, {0, scene.motion.frames() - 1});
+  for (std::size_t f = 0; f < before.size(); ++f) {
+    EXPECT_GE(lowestOf(broom, after[f]), -0.002) << f;
+    EXPECT_LT(angleBetween(before[f].turn, after[f].turn), 1e-9) << f;
+    if (lowestOf(broom, before[f]) > 0.002) {
+      EXPECT_LT(distance(before[f].at, after[f].at), 1e-9) << f;
+    }
+  }
+  // Without the keeping above the ground the cause is told, and nothing more is proposed.
+  std::get<GripRepair>(grips[0].action).floor = false;
+  const Findings left = propSinks(*context, scene.motion, repairs, 0.002);
+  ASSERT_EQ(left.size(), 1u);
+  EXPECT_TRUE(left[0].proposal.empty());
+  EXPECT_NE(left[0].cause.find("does not keep it above the ground"), std::string::npos);
 }
 
 TEST(PropPath, HoldersTakeTurns) {
