@@ -5,6 +5,7 @@
 #include <optional>
 
 #include "core/repair/steady_choice.h"
+#include "core/repair/touch_skin.h"
 
 namespace understudy {
 namespace {
@@ -30,6 +31,8 @@ constexpr double toldFrom = 0.2617994;
 constexpr double giveSeconds = 0.15;
 /// Radians at most by which a hand tilts on what it touches.
 constexpr double mostTilt = 0.7;
+/// Metres (at a height of 1.7) between the skins at which a hand touches, and up to which it is brought back to them while the arm is no deeper in the body.
+constexpr double touchesFrom = 0, touchesTo = 0.0045, mostBack = 0.012, mostLeft = 0.004;
 /// Metres won a metre moved from which on all of a solution is taken.
 constexpr double worthwhile = 0.2;
 
@@ -148,6 +151,7 @@ class ClearanceRun::Impl {
     for (std::size_t a = 0; a < count_; ++a) turned = std::max(turned, arms_[a].turned(x[a]));
     for (const std::size_t r : task_.repairs) residuals[r].note(f, left, turned > toldFrom ? turned : 0);
     for (std::size_t a = 0; a < count_; ++a) arms_[a].write(poser, x[a]);
+    ontoSkin(poser, f, left);
   }
 
  private:
@@ -208,6 +212,41 @@ class ClearanceRun::Impl {
     for (const ClearancePin& pin : task_.pins)
       if (pin.slides) away = std::min(away, awayOf(pin, f));
     return smoothStep(1 - away / giveSeconds);
+  }
+  /// Brings a hand that touches the body back to its skin where clearing the arm has moved it a little off or into it: into the body by
+  /// no more than a touch is allowed to miss, and only where the arm is out of it but for `left`, out of it as far as it takes.
+  void ontoSkin(Poser& poser, int f, double left) const {
+    const double hold = holdOf(f);
+    const ClearedArm& arm = task_.arms.front();
+    const LimbRig& limb = work_.context.arms[static_cast<std::size_t>(arm.side)];
+    if (hold <= 0 || !limb.complete()) return;
+    const std::shared_ptr<const TouchSkin> skin = TouchSkin::of(work_.context);
+    if (!skin->hasHand(arm.side) || !skin->hasBody()) return;
+    const double size = work_.context.height / 1.7;
+    Vec3d shift;
+    {
+      const TouchSkin::Posed posed(*skin, poser, arm.side, TouchSkin::Against::body);
+      for (int pass = 0; pass < 8; ++pass) {
+        const TouchSkin::Posed::Nearest now = posed.nearest(shift);
+        const double wanted = std::clamp(now.distance, touchesFrom * size, touchesTo * size), steep = length(now.gradient);
+        if (wanted == now.distance || steep < 1e-6) break;
+        const Vec3d way = now.gradient * ((wanted - now.distance) / (steep * std::max(steep, 0.5)));
+        // From farther off it is not brought back: the arm has no room there.
+        if (pass == 0 && wanted < now.distance) {
+          const double away = std::max((now.distance - wanted) / (mostBack * size), left / (mostLeft * size));
+          if (away >= 2) return;
+          shift += way * smoothStep(2 - away);
+          if (away > 1) break;
+          continue;
+        }
+        shift += way;
+      }
+    }
+    if (length(shift) < 1e-7) return;
+    LimbGoal goal;
+    goal.target = poser.position(limb.end) + shift * hold;
+    goal.endRotation = poser.rotation(limb.end);
+    poser.solveLimb(limb, goal);
   }
   /// Seconds from a frame to a touch.
   [[nodiscard]] double awayOf(const ClearancePin& pin, int f) const {
