@@ -4,107 +4,23 @@
 #include <cstring>
 #include <limits>
 #include <memory>
-#include <numbers>
+#include <optional>
 
 #include "core/io/bvh.h"
 #include "core/io/bvh_number.h"
+#include "core/io/bvh_rows.h"
+#include "core/io/bvh_text.h"
+#include "core/io/gltf_json.h"
 
 namespace understudy {
 namespace {
 
 using bvh::isBlank;
-using bvh::isDigit;
 using bvh::isLineEnd;
 
 constexpr int kDeepest = 10000;
 constexpr std::size_t kMostRotations = std::size_t{1} << 28;  // 4 GiB of quaternions
 constexpr double kLargestValue = 1e9;
-
-enum class ChannelKind : std::uint8_t { positionX, positionY, positionZ, rotationX, rotationY, rotationZ, ignored };
-
-struct Channel {
-  int joint = 0;
-  ChannelKind kind = ChannelKind::ignored;
-};
-
-const char* channelName(ChannelKind kind) {
-  constexpr const char* names[] = {"Xposition", "Yposition", "Zposition", "Xrotation", "Yrotation", "Zrotation", "ignored channel"};
-  return names[static_cast<int>(kind)];
-}
-
-char lower(char c) { return c >= 'A' && c <= 'Z' ? static_cast<char>(c - 'A' + 'a') : c; }
-
-bool equalsNoCase(std::string_view text, std::string_view lowerCase) {
-  return text.size() == lowerCase.size() &&
-         std::equal(text.begin(), text.end(), lowerCase.begin(), [](char a, char b) { return lower(a) == b; });
-}
-
-bool isSpace(char c) { return isBlank(c) || isLineEnd(c); }
-
-std::string_view trimmedText(std::string_view text) {
-  while (!text.empty() && isSpace(text.front())) text.remove_prefix(1);
-  while (!text.empty() && isSpace(text.back())) text.remove_suffix(1);
-  return text;
-}
-
-/// A token as shown in a message: short, on one line, without control characters.
-std::string shown(std::string_view token) {
-  std::string out;
-  for (char c : token.substr(0, 40)) out += static_cast<unsigned char>(c) < 32 || c == 127 ? '?' : c;
-  if (token.size() > 40) out += "...";
-  return "'" + out + "'";
-}
-
-bool isUtf8(std::string_view text) {
-  for (std::size_t i = 0; i < text.size();) {
-    const auto byte = static_cast<unsigned char>(text[i]);
-    const int more = byte < 0x80 ? 0 : byte >= 0xC2 && byte < 0xE0 ? 1 : byte >= 0xE0 && byte < 0xF0 ? 2 : byte >= 0xF0 && byte < 0xF5 ? 3 : -1;
-    if (more < 0 || i + static_cast<std::size_t>(more) >= text.size()) return false;
-    for (int k = 1; k <= more; ++k)
-      if ((static_cast<unsigned char>(text[i + static_cast<std::size_t>(k)]) & 0xC0) != 0x80) return false;
-    if (more == 2) {
-      const auto second = static_cast<unsigned char>(text[i + 1]);
-      if ((byte == 0xE0 && second < 0xA0) || (byte == 0xED && second >= 0xA0)) return false;
-    }
-    if (more == 3) {
-      const auto second = static_cast<unsigned char>(text[i + 1]);
-      if ((byte == 0xF0 && second < 0x90) || (byte == 0xF4 && second >= 0x90)) return false;
-    }
-    i += static_cast<std::size_t>(more) + 1;
-  }
-  return true;
-}
-
-/// Bytes read as Latin-1, so that every name can be shown and stored.
-std::string latinToUtf8(std::string_view text) {
-  std::string out;
-  for (char c : text) {
-    const auto byte = static_cast<unsigned char>(c);
-    if (byte < 0x80) {
-      out += c;
-    } else {
-      out += static_cast<char>(0xC0 | (byte >> 6));
-      out += static_cast<char>(0x80 | (byte & 0x3F));
-    }
-  }
-  return out;
-}
-
-/// What one joint's channels mean, worked out once for all frames.
-struct RotationPlan {
-  int joint = 0;
-  int count = 0;                 ///< rotation channels
-  std::array<int, 3> column{};   ///< value of the row, for up to three channels
-  std::array<int, 3> axis{};     ///< 0, 1, 2
-  float parity = 1;              ///< +1 for XYZ, YZX, ZXY, −1 for the other orders of three different axes
-  bool plain = false;            ///< three different axes: the closed form applies
-  std::vector<std::pair<int, int>> general;  ///< (column, axis) in file order, where it does not
-};
-
-struct PositionPlan {
-  int joint = 0;
-  std::array<int, 3> column{-1, -1, -1};
-};
 
 class Reader {
  public:
@@ -216,7 +132,7 @@ class Reader {
       skipSpace();
       if (at_ < end_ && *at_ != '{' && *at_ != '}') name = restOfLine();
     }
-    if (isUtf8(name)) return std::string(name);
+    if (validUtf8(name) == name) return std::string(name);
     if (!namesConverted_) note(name.data(), "A joint's name is not in UTF-8", "It is read as Latin-1");
     namesConverted_ = true;
     return latinToUtf8(name);
@@ -248,7 +164,7 @@ class Reader {
     while (true) {
       const char* keep = at_;
       const std::string_view token = word();
-      Channel channel{own.joint, ChannelKind::ignored};
+      BvhChannel channel{own.joint, BvhChannelKind::ignored};
       constexpr std::string_view positions = "position", rotations = "rotation", scales = "scale";
       const std::string_view kind = token.empty() ? token : token.substr(1);
       const int axis = token.empty() ? -1 : lower(token.front()) - 'x';
@@ -265,9 +181,9 @@ class Reader {
         if (positioned[static_cast<std::size_t>(axis)])
           return fail(token.data(), "The " + jointText(own.joint) + " has " + std::string(token) + " twice", "Name each position channel once");
         positioned[static_cast<std::size_t>(axis)] = true;
-        channel.kind = static_cast<ChannelKind>(axis);
+        channel.kind = static_cast<BvhChannelKind>(axis);
       } else if (equalsNoCase(kind, rotations)) {
-        channel.kind = static_cast<ChannelKind>(3 + axis);
+        channel.kind = static_cast<BvhChannelKind>(3 + axis);
       } else {
         warn(token.data(), "The channel " + std::string(token) + " of the " + jointText(own.joint) + " is ignored", "Scale is not part of BVH");
       }
@@ -416,108 +332,6 @@ class Reader {
   }
 
   // --- motion -------------------------------------------------------------------------------------------------------
-  void makePlans() {
-    const int joints = figure_.skeleton.size();
-    for (std::size_t c = 0; c < channels_.size();) {
-      const int joint = channels_[c].joint;
-      RotationPlan rotation;
-      rotation.joint = joint;
-      PositionPlan position;
-      position.joint = joint;
-      bool moved = false;
-      for (; c < channels_.size() && channels_[c].joint == joint; ++c) {
-        const int kind = static_cast<int>(channels_[c].kind);
-        if (kind < 3) {
-          position.column[static_cast<std::size_t>(kind)] = static_cast<int>(c);
-          moved = true;
-        } else if (kind < 6) {
-          rotation.general.emplace_back(static_cast<int>(c), kind - 3);
-        }
-      }
-      if (moved) positions_.push_back(position);
-      rotation.count = static_cast<int>(rotation.general.size());
-      if (rotation.count == 0) continue;
-      if (rotation.count == 3) {
-        for (std::size_t k = 0; k < 3; ++k) {
-          rotation.column[k] = rotation.general[k].first;
-          rotation.axis[k] = rotation.general[k].second;
-        }
-        const int a = rotation.axis[0], b = rotation.axis[1], d = rotation.axis[2];
-        rotation.plain = a != b && b != d && a != d;
-        rotation.parity = (a + 1) % 3 == b ? 1.0f : -1.0f;
-      }
-      rotations_.push_back(std::move(rotation));
-    }
-    std::vector<char> turns(static_cast<std::size_t>(joints), 0);
-    for (const RotationPlan& plan : rotations_) turns[static_cast<std::size_t>(plan.joint)] = 1;
-    for (int j = 0; j < joints; ++j)
-      if (!turns[static_cast<std::size_t>(j)]) still_.push_back(j);
-  }
-
-  /// Sines and cosines of half of every angle (degrees) of a row. Each angle is brought to within ±90° of a multiple of
-  /// 180° in double (exactly, for any angle a file holds), then Taylor polynomials on |x| ≤ π/4 err by less than 1e-9.
-  void halfAngles(const double* degrees, float* sines, float* cosines, std::size_t count) const {
-    constexpr double toNearest = 6755399441055744.0;  // 1.5 · 2^52: adding it rounds to a whole number in the low bits
-    constexpr double halfRadians = std::numbers::pi / 360;
-    for (std::size_t i = 0; i < count; ++i) {
-      const double shifted = degrees[i] * (1.0 / 180) + toNearest;
-      const std::uint64_t turns = std::bit_cast<std::uint64_t>(shifted);
-      const double x = (degrees[i] - (shifted - toNearest) * 180) * halfRadians;
-      const double z = x * x;
-      const double s = x * (1 + z * (-1.0 / 6 + z * (1.0 / 120 + z * (-1.0 / 5040 + z * (1.0 / 362880)))));
-      const double c = 1 + z * (-1.0 / 2 + z * (1.0 / 24 + z * (-1.0 / 720 + z * (1.0 / 40320 + z * (-1.0 / 3628800)))));
-      // Quarter turns of the half angle: swap and change signs.
-      const std::uint64_t odd = 0 - (turns & 1);
-      const std::uint64_t sb = std::bit_cast<std::uint64_t>(s), cb = std::bit_cast<std::uint64_t>(c);
-      const std::uint64_t sine = ((sb & ~odd) | (cb & odd)) ^ ((turns & 2) << 62);
-      const std::uint64_t cosine = ((cb & ~odd) | (sb & odd)) ^ (((turns + 1) & 2) << 62);
-      sines[i] = static_cast<float>(std::bit_cast<double>(sine));
-      cosines[i] = static_cast<float>(std::bit_cast<double>(cosine));
-    }
-  }
-
-  void storeRow(std::size_t frame) {
-    const std::size_t joints = static_cast<std::size_t>(figure_.skeleton.size());
-    halfAngles(row_.data(), sines_.data(), cosines_.data(), row_.size());
-    Quatf* out = motion_->rotations.data() + frame * joints;
-    const Quatf* before = frame > 0 ? out - joints : nullptr;
-    for (const RotationPlan& plan : rotations_) {
-      Quatf q;
-      if (plan.plain) {
-        const auto ia = static_cast<std::size_t>(plan.column[0]), ib = static_cast<std::size_t>(plan.column[1]),
-                   ic = static_cast<std::size_t>(plan.column[2]);
-        const float sa = sines_[ia], ca = cosines_[ia], sb = sines_[ib], cb = cosines_[ib], e = plan.parity;
-        const float sc = sines_[ic], cc = cosines_[ic];
-        // The product of three turns about different axes, written out; `e` is the handedness of their order.
-        const float both = ca * cb, neither = sa * sb, first = sa * cb, second = ca * sb;
-        float part[3];
-        part[plan.axis[0]] = first * cc + e * (second * sc);
-        part[plan.axis[1]] = second * cc - e * (first * sc);
-        part[plan.axis[2]] = both * sc + e * (neither * cc);
-        q = {both * cc - e * (neither * sc), part[0], part[1], part[2]};
-      } else {
-        for (const auto& [column, axis] : plan.general) {
-          Quatf turn{cosines_[static_cast<std::size_t>(column)], 0, 0, 0};
-          (axis == 0 ? turn.x : axis == 1 ? turn.y : turn.z) = sines_[static_cast<std::size_t>(column)];
-          q = q * turn;
-        }
-        if (plan.general.size() > 3) q = normalised(q);
-      }
-      if (before) q = sameHemisphere(q, before[plan.joint]);
-      out[plan.joint] = q;
-    }
-    for (int j : still_) out[j] = {};
-    Vec3f* moved = motion_->translations.data() + frame * positions_.size();
-    for (std::size_t k = 0; k < positions_.size(); ++k) {
-      const PositionPlan& plan = positions_[k];
-      const Vec3d& offset = figure_.skeleton.rest[static_cast<std::size_t>(plan.joint)].translation;
-      for (int a = 0; a < 3; ++a) {
-        const int column = plan.column[static_cast<std::size_t>(a)];
-        moved[k][a] = static_cast<float>(column < 0 ? offset[a] : row_[static_cast<std::size_t>(column)]);
-      }
-    }
-  }
-
   enum class RowEnd { row, endOfFile, shortRow, bad };
 
   /// Reads one row into row_. With `wrapped`, rows may run over line ends; otherwise a line end before the last value is
@@ -566,12 +380,12 @@ class Reader {
   }
 
   bool readMotion() {
-    makePlans();
+    rows_.emplace(figure_.skeleton, channels_);
     const std::size_t joints = static_cast<std::size_t>(figure_.skeleton.size());
     motion_ = std::make_shared<Motion>();
     motion_->rate = rate_;
     motion_->joints = static_cast<int>(joints);
-    for (const PositionPlan& plan : positions_) motion_->movedJoints.push_back(plan.joint);
+    motion_->movedJoints = rows_->movedJoints();
 
     if (channels_.empty()) {
       warn(framesAt_, "No joint has channels", "The figure stands still in its rest pose");
@@ -589,10 +403,8 @@ class Reader {
     if (frames > kMostRotations / joints || frames > static_cast<std::size_t>(std::numeric_limits<int>::max()))
       return fail(framesAt_, std::to_string(frames) + " frames of " + std::to_string(joints) + " joints are too many", "Split the clip");
     motion_->rotations.resize(frames * joints);
-    motion_->translations.resize(frames * positions_.size());
+    motion_->translations.resize(frames * motion_->movedJoints.size());
     row_.assign(channels_.size(), 0);
-    sines_.assign(channels_.size(), 0);
-    cosines_.assign(channels_.size(), 0);
 
     const char* start = at_;
     bool wrapped = false;
@@ -631,7 +443,7 @@ class Reader {
         frame = 0;
         continue;
       }
-      storeRow(frame++);
+      rows_->store(row_, frame++, *motion_);
     }
     if (frame == 0) {
       warn(framesAt_, "The file announces " + std::to_string(declared_) + " frames and holds no complete row", "The figure stands in its rest pose");
@@ -641,7 +453,7 @@ class Reader {
       warn(framesAt_, "The file announces " + std::to_string(declared_) + " frames and holds " + std::to_string(frame) +
                (frame == 1 ? " complete row" : " complete rows"), "What is there is kept");
       motion_->rotations.resize(frame * joints);
-      motion_->translations.resize(frame * positions_.size());
+      motion_->translations.resize(frame * motion_->movedJoints.size());
       motion_->rotations.shrink_to_fit();
       motion_->translations.shrink_to_fit();
     } else {
@@ -691,41 +503,10 @@ class Reader {
     return true;
   }
 
-  /// Position channels below the root normally hold the whole distance to the parent. Where they hold about nothing
-  /// while OFFSET holds the bone, they are meant as an addition.
-  void judgePositions() {
-    Skeleton& skeleton = figure_.skeleton;
-    double bones = 0, values = 0;
-    const std::size_t width = positions_.size();
-    if (motion_->movedJoints.size() != width) return;  // rest pose only
-    const auto counts = [&](const PositionPlan& plan) { return skeleton.parents[static_cast<std::size_t>(plan.joint)] >= 0; };
-    for (int f = 0; f < motion_->frames; ++f) {
-      for (std::size_t k = 0; k < width; ++k) {
-        if (!counts(positions_[k])) continue;
-        const Vec3d& offset = skeleton.rest[static_cast<std::size_t>(positions_[k].joint)].translation;
-        for (int a = 0; a < 3; ++a) {
-          if (positions_[k].column[static_cast<std::size_t>(a)] < 0) continue;
-          const double value = static_cast<double>(motion_->translations[static_cast<std::size_t>(f) * width + k][a]);
-          bones += std::abs(offset[a]);
-          values += std::abs(value);
-        }
-      }
-    }
-    if (!(values < 0.2 * bones)) return;
-    for (std::size_t k = 0; k < width; ++k) {
-      if (!counts(positions_[k])) continue;
-      const Vec3d& offset = skeleton.rest[static_cast<std::size_t>(positions_[k].joint)].translation;
-      for (int f = 0; f < motion_->frames; ++f)
-        for (int a = 0; a < 3; ++a)
-          if (positions_[k].column[static_cast<std::size_t>(a)] >= 0)
-            motion_->translations[static_cast<std::size_t>(f) * width + k][a] += static_cast<float>(offset[a]);
-    }
-    figure_.issues.push_back(makeWarning("Position channels below the root stay near zero while OFFSET holds the bones", path_,
-                                         "They are read as an addition to OFFSET"));
-  }
-
   void finish() {
-    judgePositions();
+    if (rows_->addOffsets(*motion_))
+      figure_.issues.push_back(makeWarning("Position channels below the root stay near zero while OFFSET holds the bones", path_,
+                                           "They are read as an addition to OFFSET"));
     Clip clip;
     const std::size_t slash = path_.find_last_of('/');
     clip.name = slash == std::string::npos ? path_ : path_.substr(slash + 1);
@@ -755,7 +536,7 @@ class Reader {
   std::optional<Issue> error_;
   Figure figure_;
   std::vector<Open> open_;
-  std::vector<Channel> channels_;
+  std::vector<BvhChannel> channels_;
   bool namesConverted_ = false;
   std::uint64_t declared_ = 0;
   FrameRate rate_;
@@ -764,11 +545,8 @@ class Reader {
   const char* rowAt_ = nullptr;
   std::shared_ptr<Motion> motion_;
   bool noFrames_ = false;  ///< the motion is only the rest pose
-  std::vector<RotationPlan> rotations_;
-  std::vector<PositionPlan> positions_;
-  std::vector<int> still_;
+  std::optional<BvhRows> rows_;
   std::vector<double> row_;
-  std::vector<float> sines_, cosines_;
 };
 
 }  // namespace
