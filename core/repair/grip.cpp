@@ -166,6 +166,22 @@ Result<std::vector<FrameSpan>> divideGrip(const RepairContext& context, const Ti
         while (b + pause + 2 * least <= last && !good(b + pause, b + pause + 2 * least)) b += std::max(1, least / 3);
       }
       if (last - b - pause < least) b = last;
+      // Hands find their new places where they move most against each other anyway, so that a hold that stays the same is in one piece.
+      const auto inOne = [&](int k) { return last - k - pause <= 2 * least || good(k + pause, last); };
+      if (b < last && inOne(b)) {
+        const auto moves = [&](int k) {
+          const auto relation = [&](int at) { return inverse(all[static_cast<std::size_t>(at)].lead.palm) * all[static_cast<std::size_t>(at)].support.palm; };
+          const Rigid from = relation(k), to = relation(std::min(k + pause, last));
+          return distance(from.at, to.at) + context.scaled(0.1) * angleBetween(from.turn, to.turn);
+        };
+        std::vector<std::pair<double, int>> places;
+        const double now = moves(b);
+        for (int k = b - 1; k >= std::max(a + least, b - inSteps(settings.earlier)); --k)
+          if (const double way = moves(k); way > now) places.push_back({-way, k});
+        std::sort(places.begin(), places.end());
+        const auto at = std::find_if(places.begin(), places.end(), [&](const auto& place) { return inOne(place.second); });
+        if (at != places.end()) b = at->second;
+      }
     }
     out.push_back({span.first + a * step, b == last && late == 0 ? span.last : span.first + b * step});
     a = b + pause;

@@ -33,6 +33,7 @@ struct GripDivision {
   double most = 45 * 0.017453292519943295;  ///< and in 95 of 100 cases
   double shortest = 1.5;  ///< seconds of a grip
   double regrip = 0.3;    ///< seconds between two grips in which the hands find their new places
+  double earlier = 1.0;   ///< seconds by which the last grip but one may end earlier than it has to, for the hands to find their new places where they move most
   double edge = 0.5;      ///< seconds that may be taken off each end, where the hands are still on their way
 };
 

@@ -290,6 +290,37 @@ TEST(Grip, GripsThatCannotBeAppliedAreToldAndChangeNothing) {
   EXPECT_FALSE(anchorGrip(*scene.context, scene.motion, other).ok());
 }
 
+TEST(Grip, HandsFindNewPlacesWhereTheyMoveMostAgainstEachOther) {
+  const Scene& scene = sweeping();
+  ASSERT_TRUE(scene.context);
+  const Repair repair = anchored(scene, gripOver(150, 420, 0.4));
+  GripDivision tight;
+  tight.mean = 1 * degree;
+  tight.most = 3 * degree;
+  tight.edge = 0;
+  GripDivision greedy = tight;
+  greedy.earlier = 0;
+  const Result<std::vector<FrameSpan>> late = divideGrip(*scene.context, scene.motion, repair, greedy), chosen = divideGrip(*scene.context, scene.motion, repair, tight);
+  ASSERT_TRUE(late.ok() && chosen.ok());
+  ASSERT_GE(late->size(), 2u);
+  ASSERT_EQ(chosen->size(), late->size());
+  const std::size_t cut = late->size() - 2;
+  const int last = (*late)[cut].last, now = (*chosen)[cut].last, pause = 9;
+  EXPECT_LE(now, last);
+  EXPECT_GE(now, last - 30);
+  EXPECT_EQ((*chosen)[cut + 1].first, now + pause);
+  const GripRepair& grip = std::get<GripRepair>(repair.action);
+  const auto moves = [&](int f) {
+    const auto relation = [&](int frame) {
+      const std::array<Rigid, 2> p = palms(scene, scene.motion, frame, grip);
+      return inverse(p[0]) * p[1];
+    };
+    const Rigid a = relation(f), b = relation(f + pause);
+    return distance(a.at, b.at) + scene.context->scaled(0.1) * angleBetween(a.turn, b.turn);
+  };
+  EXPECT_GE(moves(now), moves(last) - 1e-6);
+}
+
 TEST(Grip, LeadAndSupportSwapWithoutMovingTheProp) {
   const Scene& scene = sweeping();
   ASSERT_TRUE(scene.context);
