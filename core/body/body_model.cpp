@@ -143,6 +143,21 @@ double PosedSolid::distance(const Vec3d& world, const Nearby& near) const {
   return solid_->grid.at(inverse(blended.linear) * (world - blended.translation));
 }
 
+DistanceSample PosedSolid::wayOut(const Vec3d& world, const Nearby& near, double wanted, double most) const {
+  const DistanceGrid& grid = solid_->grid;
+  const Vec3d at = apply(near.back, world);
+  const Vec3d way = normalised(Vec3d{at.x - solid_->middle.x, 0, at.z - solid_->middle.z}, Vec3d{0, 0, 1});
+  // No nearer along the way than the distance says, so it can be walked in those steps.
+  double left = wanted - grid.at(at), walked = 0;
+  const double longest = most * left;
+  while (left > 0 && walked < longest) {
+    walked += std::max(left, 0.25 * grid.cell());
+    left = wanted - grid.at(at + way * walked);
+  }
+  const Mat3d& back = near.back.linear;
+  return {wanted - std::min(walked + left, longest), {dot(back.cx, way), dot(back.cy, way), dot(back.cz, way)}};
+}
+
 DistanceSample PosedSolid::sample(const Vec3d& world) const { return sample(world, place(world)); }
 
 const BodySolid* BodyModel::solid(BodyPart part) const {

@@ -69,6 +69,9 @@ class PosedSolid {
   [[nodiscard]] double quickDistance(const Vec3d& world, const Nearby& near) const { return solid_->grid.at(apply(near.back, world)); }
   /// The distance alone, as sample() gives it.
   [[nodiscard]] double distance(const Vec3d& world, const Nearby& near) const;
+  /// For a point nearer than `wanted` to an upright solid: how far it has to go straight away from the solid's middle line, at most `most` times
+  /// as far as the distance asks for; as a distance, with the slope of that way, the same on all sides of what is thin. Placed as for quickGuide().
+  [[nodiscard]] DistanceSample wayOut(const Vec3d& world, const Nearby& near, double wanted, double most) const;
   /// A lower bound of the distance, cheap.
   [[nodiscard]] double atLeast(const Vec3d& world) const { return length(world - middle_) - radius_; }
   /// A higher one: of the box around the solid, however its joints share in it.

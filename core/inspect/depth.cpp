@@ -1,8 +1,8 @@
 #include "core/inspect/depth.h"
 
 #include <algorithm>
-#include <cstdio>
 
+#include "core/inspect/limb_names.h"
 #include "core/repair/clearance.h"
 
 namespace understudy {
@@ -30,9 +30,9 @@ Findings depthFindings(const RepairContext& context, const TiledMotion& motion, 
       finding.measure = 1000 * worst;
       finding.severity = std::clamp(worst / context.scaled(0.08), 0.02, 1.0);
       finding.bones = {side == 0 ? "@leftUpperArm" : "@rightUpperArm"};
-      char text[96];
-      std::snprintf(text, sizeof text, "The %s arm lies %.0f mm in the body", side == 0 ? "left" : "right", finding.measure);
-      finding.sentence = text;
+      const DeepParts parts = deepParts(context, motion, side, finding.worst);
+      const std::string of = parts.of.empty() ? std::string(side == 0 ? "left" : "right") + " arm" : parts.of;
+      finding.sentence = "The " + of + " lies " + spokenFigure(finding.measure, "mm") + " in the " + (parts.in.empty() ? "body" : parts.in);
       // One for both arms and the whole clip: it does nothing where nothing is in the way.
       Repair repair;
       repair.name = "arms out of the body";

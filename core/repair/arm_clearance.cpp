@@ -38,6 +38,7 @@ ArmClearer::ArmClearer(const RepairContext& context, std::shared_ptr<const BodyM
     Point point;
     point.reference = p.reference;
     point.allowed = p.allowed;
+    point.part = p.part;
     point.upper = upperArm(p.part);
     point.hand = handPart(p.part);
     point.firstInfluence = static_cast<std::uint32_t>(influences_.size());

@@ -78,6 +78,9 @@ class ArmClearer {
   /// Whether what is held counts in watches to come; it does unless told otherwise.
   void setHolding(bool holding) { holding_ = holding; }
 
+  /// Whether the torso comes first: head and thighs then hardly count in rows(), and not in depth(). It does not unless told otherwise.
+  void setTorsoFirst(bool first) { torsoFirst_ = first; }
+
   /// Points worth watching near a change: those that are inside or within 45 mm of the body.
   struct Watch {
     std::vector<std::pair<std::uint16_t, std::uint16_t>> pairs;  // point, solid
@@ -91,6 +94,11 @@ class ArmClearer {
   double depth(const ArmChange& change) { return depth(change, watch(change)); }
   /// Metres by which the deepest of all points lies inside in the loaded pose, beyond what its rest contact allows; 0 where none does.
   double deepest();
+  /// Which of the arm lies deepest in which part of the body in the loaded pose; none where nothing lies in it.
+  struct DeepPlace {
+    BodyPart of = BodyPart::none, in = BodyPart::none;
+  };
+  [[nodiscard]] DeepPlace deepestPlace();
 
   /// How the arm lies after a change.
   static constexpr std::size_t measures = 15;
@@ -151,6 +159,7 @@ class ArmClearer {
   struct Point {
     Vec3d reference;
     double allowed = 0;
+    BodyPart part = BodyPart::none;
     bool upper = false, hand = false, held = false;
     std::uint32_t firstPiece = 0, pieces = 0, firstInfluence = 0, influences = 0;
   };
@@ -169,7 +178,7 @@ class ArmClearer {
   mutable std::vector<Piece> pieces_;         // of a point: the parts that go along with one group
   mutable std::vector<std::uint32_t> gathered_;  // the load in which a point's pieces were summed
   std::uint32_t load_ = 0;
-  bool holding_ = true;
+  bool holding_ = true, torsoFirst_ = false;
   double give_ = 1;
   BodyPart touched_ = BodyPart::none;
   double hold_ = 0, touchAt_ = 0;  // metres from the part

@@ -101,7 +101,7 @@ void ArmClearer::rows(const ArmChange& change, const Carry& carry, const Watch& 
     if (fresh || dot(p - place.at, p - place.at) > stale * stale ||
         (solidFollows_[watch.pairs[k].second] && std::abs(change.x[1] - place.first) + std::abs(change.x[2] - place.second) > 0.01))
       place = {solid.place(p), p, change.x[1], change.x[2]};
-    const DistanceSample d = solid.quickGuide(p, place.place);
+    DistanceSample d = solid.quickGuide(p, place.place);
     const double allowed = points_[static_cast<std::size_t>(i)].allowed;
     const BodyPart part = solid.solid().part;
     const bool near = hold_ > 0 && part == touched_, touches = near && points_[static_cast<std::size_t>(i)].hand;
@@ -110,9 +110,10 @@ void ArmClearer::rows(const ArmChange& change, const Carry& carry, const Watch& 
     double wanted = allowed > 0 ? -allowed : margin;
     if (touches) wanted += (touchAt_ - 0.001 * scale_ - wanted) * hold_;
     else if (near && wanted > 0) wanted += (0.0 - wanted) * hold_;
+    if (part != BodyPart::torso && part != BodyPart::head && d.distance < wanted && !near) d = solid.wayOut(p, place.place, wanted, 3);
     const double need = wanted - d.distance;
     // Where not everything can be had, the torso comes first, and what is touched.
-    const double weight = part == BodyPart::torso ? 1.0 : part == BodyPart::head ? 0.002 : 0.1;
+    const double weight = part == BodyPart::torso ? 1.0 : (part == BodyPart::head ? 0.03 : 0.1) * (torsoFirst_ ? 0.02 : 1);
     if (need > -reach) out.push_back({need, p, d.gradient, i, touches ? std::max(weight, hold_) : weight});
   }
   if (nearest.index < 0) return;
@@ -143,11 +144,30 @@ double ArmClearer::deepest() {
   return worst;
 }
 
+ArmClearer::DeepPlace ArmClearer::deepestPlace() {
+  DeepPlace out;
+  const Carry now;
+  poseSolids(now);
+  double worst = 0;
+  for (int i = 0; i < static_cast<int>(points_.size()); ++i)
+    for (const PosedSolid& solid : posed_) {
+      if (!asked(i, solid.solid().part)) continue;
+      const Vec3d p = pointAt(i, now);
+      const Point& point = points_[static_cast<std::size_t>(i)];
+      const double depth = -solid.distance(p, solid.place(p)) - point.allowed;
+      if (depth <= worst) continue;
+      worst = depth;
+      out = {point.part, solid.solid().part};
+    }
+  return out;
+}
+
 double ArmClearer::depth(const ArmChange& change, const Watch& watch) {
   const Carry now = carry(change);
   poseSolids(now);
   double worst = -1;
   for (const auto& [i, s] : watch.pairs) {
+    if (torsoFirst_ && posed_[s].solid().part != BodyPart::torso) continue;
     const Vec3d p = pointAt(i, now);
     worst = std::max(worst, -posed_[s].distance(p, posed_[s].place(p)) - points_[i].allowed);
   }

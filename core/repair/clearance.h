@@ -21,4 +21,10 @@ enum class ClearedHands : unsigned char { free, stay };
 using ArmDepths = std::array<std::vector<float>, 2>;
 [[nodiscard]] ArmDepths armDepths(const RepairContext& context, const TiledMotion& motion, int threads = 0);
 
+/// Which part of an arm (0 left, 1 right) lies deepest in which part of the body at a frame, as words: "left hand", "head". Empty where none does.
+struct DeepParts {
+  std::string of, in;
+};
+[[nodiscard]] DeepParts deepParts(const RepairContext& context, const TiledMotion& motion, int side, int frame);
+
 }  // namespace understudy

@@ -4,6 +4,7 @@
 #include <cmath>
 #include <optional>
 
+#include "core/repair/change_series.h"
 #include "core/repair/steady_choice.h"
 #include "core/repair/touch_skin.h"
 
@@ -27,6 +28,11 @@ constexpr std::size_t mostWays = 4;
 constexpr double unsteady = 4, leftFirm = 400;
 /// Turns of an arm's bones beyond this are told, radians (15°).
 constexpr double toldFrom = 0.2617994;
+/// How often frames whose clearance evening out took away again are cleared anew, how many last times of the torso alone, and how far around
+/// them (in nodes) the arm goes along.
+constexpr int againRounds = 7, torsoRounds = 2, againWide = 3;
+/// Metres (at a height of 1.7) left in the body from which on not everything can be had.
+constexpr double noRoom = 0.003;
 /// Seconds before and after a touch in which its hand comes to leave its way as far as it takes.
 constexpr double giveSeconds = 0.15;
 /// Radians at most by which a hand tilts on what it touches.
@@ -35,30 +41,6 @@ constexpr double mostTilt = 0.7;
 constexpr double touchesFrom = 0, touchesTo = 0.0045, mostBack = 0.012, mostLeft = 0.004;
 /// Metres won a metre moved from which on all of a solution is taken.
 constexpr double worthwhile = 0.2;
-
-template <class At>
-void mix(ArmChanges& out, std::size_t arms, int radius, const At& at) {
-  out = {};
-  double sum = 0;
-  for (int k = -radius; k <= radius; ++k) {
-    const double u = k / (radius + 1.0), w = (1 - u * u) * (1 - u * u);
-    const ArmChanges& other = at(k);
-    for (std::size_t a = 0; a < arms; ++a)
-      for (std::size_t i = 0; i < ArmChange::size; ++i) out[a].x[i] += w * other[a].x[i];
-    sum += w;
-  }
-  for (std::size_t a = 0; a < arms; ++a)
-    for (double& v : out[a].x) v /= sum;
-}
-
-/// Uniform cubic B-spline through nodes that are smooth already: no overshoot, curvature goes on across nodes.
-ArmChanges between(const ArmChanges& a, const ArmChanges& b, const ArmChanges& c, const ArmChanges& d, double t) {
-  const double s = 1 - t, wa = s * s * s / 6, wd = t * t * t / 6, wb = (4 - 6 * t * t + 3 * t * t * t) / 6, wc = 1 - wa - wb - wd;
-  ArmChanges out;
-  for (std::size_t arm = 0; arm < out.size(); ++arm)
-    for (std::size_t i = 0; i < ArmChange::size; ++i) out[arm].x[i] = wa * a[arm].x[i] + wb * b[arm].x[i] + wc * c[arm].x[i] + wd * d[arm].x[i];
-  return out;
-}
 
 double smoothStep(double t) {
   t = std::clamp(t, 0.0, 1.0);
@@ -86,12 +68,15 @@ class ClearanceRun::Impl {
     group_.emplace(std::move(all));
   }
 
+  /// Frames on both sides of one whose own solutions it is made of.
+  [[nodiscard]] static int around(int stride) { return stride + againRounds * (againWide + 1) * stride; }
+
   void solve(FrameSpan frames) {
     const int lastNode = (in_.frames() - 1 + stride_ - 1) / stride_;
     // Whole groups of four nodes, also beyond the clip's end, where its last pose stays.
     constexpr int far = coarse * (followed + lookedAround);
-    const int from = std::max(0, frames.first / stride_ - 2 - spread) / coarse * coarse;
-    const int to = std::min(lastNode + 3, frames.last / stride_ + 3 + spread + 3) / coarse * coarse;
+    const int from = std::max(0, (frames.first - around(stride_)) / stride_ - 2 - spread) / coarse * coarse;
+    const int to = std::min(lastNode + 3, (frames.last + around(stride_)) / stride_ + 3 + spread + 3) / coarse * coarse;
     first_ = std::max(0, from - far);
     last_ = std::min((lastNode + 3) / coarse * coarse, to + far);
     const auto count = static_cast<std::size_t>(last_ - first_ + 1);
@@ -110,8 +95,7 @@ class ClearanceRun::Impl {
     int round = 0;
     for (const int radius : rounds) {
       ++round;
-      for (int n = first_; n <= last_; ++n)
-        mix(smooth[place(n)], count_, radius, [&](int k) -> const ArmChanges& { return nodes_[place(std::clamp(n + k, first_, last_))]; });
+      for (int n = first_; n <= last_; ++n) smooth[place(n)] = mixed(nodes_, n - first_, radius, count_);
       for (int n = first_; n <= last_; ++n) {
         ArmChanges& x = smooth[place(n)];
         const ArmGroup::Watches& watch = seen_[place(n)].watches;
@@ -134,8 +118,7 @@ class ClearanceRun::Impl {
     std::array<double, 2> weight{};
     for (std::size_t a = 0; a < count_; ++a) weight[a] = weightOf(a, f);
     if (weight[0] <= 0 && weight[1] <= 0) return {};
-    ArmChanges x;
-    mix(x, count_, stride_, [&](int k) -> const ArmChanges& { return found_[static_cast<std::size_t>(std::clamp(f + k, 0, in_.frames() - 1) - from_)]; });
+    ArmChanges x = evened(f);
     // What both hands hold goes one way with both.
     const double wrist = shared() ? std::min(weight[0], weight[1]) * shiftOf(f) : 1;
     for (std::size_t a = 0; a < count_; ++a)
@@ -394,25 +377,71 @@ class ClearanceRun::Impl {
     return home;
   }
 
+  /// The solutions of a frame and its neighbours in one.
+  [[nodiscard]] ArmChanges evened(int f) const {
+    return mixed(found_, f - from_, stride_, count_);
+  }
+
   /// Frame by frame, a little beyond the ends, so that what each frame adds can be evened out.
   void each(FrameSpan frames) {
-    from_ = std::max(0, frames.first - stride_);
-    const int to = std::min(in_.frames() - 1, frames.last + stride_);
+    from_ = std::max(0, frames.first - around(stride_));
+    const int to = std::min(in_.frames() - 1, frames.last + around(stride_));
     found_.assign(static_cast<std::size_t>(to - from_ + 1), {});
     for (int f = from_; f <= to; ++f) {
       const int n = f / stride_;
       const auto node = [&](int k) -> const ArmChanges& { return nodes_[place(std::clamp(k, first_, last_))]; };
       const ArmChanges start = between(node(n - 1), node(n), node(n + 1), node(n + 2), (f % stride_) / double(stride_));
       if (nothing(start) && nothing(watchAt(f))) continue;
-      if (f % stride_ == 0) {
-        load(n);
-      } else {
-        poser_.load(in_, f);
-        loadFrom(poser_, f);
-      }
+      loadFrame(f);
       found_[static_cast<std::size_t>(f - from_)] = settled(start, group_->solve(start, group_->near(start), watchAt(f), margin_ + slack_, 2, freedom(f)));
     }
+    again();
   }
+
+  void loadFrame(int f) {
+    if (f % stride_ == 0) return load(f / stride_);
+    poser_.load(in_, f);
+    loadFrom(poser_, f);
+  }
+  /// Evening out takes away again much of what is needed for a moment only: frames that are in the body after it are given what they lack in
+  /// addition, and frames around them part of it.
+  void again() {
+    const int reach = againWide * stride_, count = static_cast<int>(found_.size());
+    std::vector<ArmChanges> lacks(found_.size());
+    std::vector<double> size(found_.size());
+    for (int round = 0; round < againRounds; ++round) {
+      const bool torso = round >= againRounds - torsoRounds;
+      bool any = false;
+      for (int k = 0; k < count; ++k) {
+        const int f = from_ + k;
+        size[static_cast<std::size_t>(k)] = 0;
+        if (nothing(watchAt(f))) continue;
+        const ArmChanges now = evened(f);
+        loadFrame(f);
+        setTorsoFirst(torso);
+        if (group_->depth(now, watchAt(f)) <= 0) continue;
+        const auto clearOf = [&] { return settled(now, group_->solve(now, group_->near(now), watchAt(f), margin_, 3, freedom(f))); };
+        ArmChanges clear = clearOf();
+        // Where there is no room beside head and torso, what is given goes to the torso.
+        if (!torso && group_->left() > noRoom * work_.context.height / 1.7) {
+          setTorsoFirst(true);
+          clear = clearOf();
+        }
+        const double lack = group_->cost(clear, now);
+        if (lack <= 0) continue;
+        size[static_cast<std::size_t>(k)] = lack;
+        for (std::size_t a = 0; a < count_; ++a)
+          for (std::size_t i = 0; i < ArmChange::size; ++i) lacks[static_cast<std::size_t>(k)][a].x[i] = clear[a].x[i] - now[a].x[i];
+        any = true;
+      }
+      if (any) addAround(found_, lacks, size, reach, count_);
+    }
+    setTorsoFirst(false);
+  }
+  void setTorsoFirst(bool first) {
+    for (ArmClearer& arm : arms_) arm.setTorsoFirst(first);
+  }
+
   [[nodiscard]] const ArmGroup::Watches& watchAt(int f) const { return seen_[place(std::clamp((f + stride_ / 2) / stride_, first_, last_))].watches; }
 
   const ClearanceWork& work_;
@@ -438,6 +467,6 @@ void ClearanceRun::solve(FrameSpan frames) { impl_->solve(frames); }
 ArmChanges ClearanceRun::at(int frame) const { return impl_->at(frame); }
 void ClearanceRun::write(Poser& poser, int frame, const ArmChanges& changes, std::vector<Residual>& residuals) { impl_->write(poser, frame, changes, residuals); }
 int ClearanceRun::strideAt(FrameRate rate) { return std::max(1, static_cast<int>(std::lround(rate.hertz() / nodesPerSecond))); }
-int ClearanceRun::support(int stride) { return (spread + 4 + 4 + coarse * (followed + lookedAround + 1)) * stride; }
+int ClearanceRun::support(int stride) { return (spread + 4 + 4 + coarse * (followed + lookedAround + 1)) * stride + Impl::around(stride); }
 
 }  // namespace understudy

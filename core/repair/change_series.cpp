@@ -1,0 +1,54 @@
+#include "core/repair/change_series.h"
+
+#include <algorithm>
+
+namespace understudy {
+namespace {
+
+double weightAt(int distance, int radius) {
+  const double u = distance / (radius + 1.0);
+  return (1 - u * u) * (1 - u * u);
+}
+
+}  // namespace
+
+ArmChanges mixed(const std::vector<ArmChanges>& series, int at, int radius, std::size_t arms) {
+  ArmChanges out;
+  double sum = 0;
+  const int last = static_cast<int>(series.size()) - 1;
+  for (int k = -radius; k <= radius; ++k) {
+    const double w = weightAt(k, radius);
+    const ArmChanges& other = series[static_cast<std::size_t>(std::clamp(at + k, 0, last))];
+    for (std::size_t a = 0; a < arms; ++a)
+      for (std::size_t i = 0; i < ArmChange::size; ++i) out[a].x[i] += w * other[a].x[i];
+    sum += w;
+  }
+  for (std::size_t a = 0; a < arms; ++a)
+    for (double& v : out[a].x) v /= sum;
+  return out;
+}
+
+ArmChanges between(const ArmChanges& a, const ArmChanges& b, const ArmChanges& c, const ArmChanges& d, double t) {
+  const double s = 1 - t, wa = s * s * s / 6, wd = t * t * t / 6, wb = (4 - 6 * t * t + 3 * t * t * t) / 6, wc = 1 - wa - wb - wd;
+  ArmChanges out;
+  for (std::size_t arm = 0; arm < out.size(); ++arm)
+    for (std::size_t i = 0; i < ArmChange::size; ++i) out[arm].x[i] = wa * a[arm].x[i] + wb * b[arm].x[i] + wc * c[arm].x[i] + wd * d[arm].x[i];
+  return out;
+}
+
+void addAround(std::vector<ArmChanges>& series, const std::vector<ArmChanges>& lacks, const std::vector<double>& size, int reach, std::size_t arms) {
+  const int count = static_cast<int>(series.size());
+  for (int k = 0; k < count; ++k) {
+    double most = 0, share = 0;
+    int of = -1;
+    for (int n = std::max(0, k - reach); n <= std::min(count - 1, k + reach); ++n) {
+      const double w = weightAt(n - k, reach), weighted = w * size[static_cast<std::size_t>(n)];
+      if (weighted > most) most = weighted, share = w, of = n;
+    }
+    if (of < 0) continue;
+    for (std::size_t a = 0; a < arms; ++a)
+      for (std::size_t i = 0; i < ArmChange::size; ++i) series[static_cast<std::size_t>(k)][a].x[i] += share * lacks[static_cast<std::size_t>(of)][a].x[i];
+  }
+}
+
+}  // namespace understudy
