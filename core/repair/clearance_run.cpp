@@ -409,17 +409,19 @@ class ClearanceRun::Impl {
     const int reach = againWide * stride_, count = static_cast<int>(found_.size());
     std::vector<ArmChanges> lacks(found_.size());
     std::vector<double> size(found_.size());
+    std::vector<char> open(found_.size(), 1);  // in the body, or changed since it was not
     for (int round = 0; round < againRounds; ++round) {
       const bool torso = round >= againRounds - torsoRounds;
       bool any = false;
       for (int k = 0; k < count; ++k) {
         const int f = from_ + k;
         size[static_cast<std::size_t>(k)] = 0;
-        if (nothing(watchAt(f))) continue;
+        if (!open[static_cast<std::size_t>(k)] || nothing(watchAt(f))) continue;
         const ArmChanges now = evened(f);
         loadFrame(f);
         setTorsoFirst(torso);
-        if (group_->depth(now, watchAt(f)) <= 0) continue;
+        open[static_cast<std::size_t>(k)] = group_->depth(now, watchAt(f)) > 0;
+        if (!open[static_cast<std::size_t>(k)]) continue;
         const auto clearOf = [&] { return settled(now, group_->solve(now, group_->near(now), watchAt(f), margin_, 3, freedom(f))); };
         ArmChanges clear = clearOf();
         // Where there is no room beside head and torso, what is given goes to the torso.
@@ -434,7 +436,11 @@ class ClearanceRun::Impl {
           for (std::size_t i = 0; i < ArmChange::size; ++i) lacks[static_cast<std::size_t>(k)][a].x[i] = clear[a].x[i] - now[a].x[i];
         any = true;
       }
-      if (any) addAround(found_, lacks, size, reach, count_);
+      if (!any) continue;
+      addAround(found_, lacks, size, reach, count_);
+      for (int k = 0, last = -1; k < count; ++k)
+        if (size[static_cast<std::size_t>(k)] > 0)
+          for (int n = std::max(last + 1, k - reach - stride_); n <= std::min(count - 1, k + reach + stride_); ++n) open[static_cast<std::size_t>(n)] = 1, last = n;
     }
     setTorsoFirst(false);
   }
