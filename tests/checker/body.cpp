@@ -18,6 +18,7 @@ bool isArm(const std::string& role, const std::string& side) {
 }
 
 bool isTorso(const std::string& role) { return role == "hips" || role == "spine" || role == "chest" || role == "upperChest"; }
+bool isHead(const std::string& role) { return role == "neck" || role == "head" || role == "jaw" || role == "leftEye" || role == "rightEye"; }
 
 /// Distance of p to a triangle (closest point by barycentric regions; Ericson, Real-Time Collision Detection, 5.1.5).
 double toTriangle(const Vector3d& p, const Vector3d& a, const Vector3d& b, const Vector3d& c) {
@@ -78,6 +79,7 @@ Regions regionsOf(const Film& film, const Roles& roles) {
   };
   double low = 1e30, high = -1e30;
   std::vector<bool> torso(film.points.size(), false);
+  std::array<std::vector<bool>, 3> others{torso, torso, torso};
   for (int i = 0; i < static_cast<int>(film.points.size()); ++i) {
     const SkinPoint& point = film.points[index(i)];
     if (!counts(point)) continue;
@@ -88,6 +90,12 @@ Regions regionsOf(const Film& film, const Roles& roles) {
     for (const auto& share : point.shares)
       if (isTorso(roleOf[index(share.node)])) body += share.weight;
     torso[index(i)] = body >= 0.5;
+    for (int k = 0; k < 3; ++k) {
+      double share = 0;
+      for (const auto& s : point.shares)
+        if (const std::string& role = roleOf[index(s.node)]; k == 0 ? isHead(role) : role == (k == 1 ? "leftUpperLeg" : "rightUpperLeg")) share += s.weight;
+      others[index(k)][index(i)] = share >= 0.5;
+    }
     for (int side = 0; side < 2; ++side) {
       const std::string name = side == 0 ? "left" : "right";
       double arm = 0, foot = 0, hand = 0;
@@ -107,8 +115,12 @@ Regions regionsOf(const Film& film, const Roles& roles) {
     }
   }
   out.height = high - low;
-  for (const auto& t : film.triangles)
-    if (torso[index(t[0])] && torso[index(t[1])] && torso[index(t[2])]) out.torso.push_back(t);
+  const auto whole = [](const std::vector<bool>& region, const std::array<int, 3>& t) { return region[index(t[0])] && region[index(t[1])] && region[index(t[2])]; };
+  for (const auto& t : film.triangles) {
+    if (whole(torso, t)) out.torso.push_back(t);
+    for (int k = 0; k < 3; ++k)
+      if (whole(others[index(k)], t)) out.others[index(k)].push_back(t);
+  }
   return out;
 }
 

@@ -19,6 +19,7 @@ struct Regions {
   std::array<std::vector<int>, 2> foot;       ///< mainly moved by foot and toes
   std::array<std::vector<int>, 2> hand;       ///< mainly moved by the hand itself
   std::vector<std::array<int, 3>> torso;      ///< triangles mainly moved by hips, spine and chest
+  std::array<std::vector<std::array<int, 3>>, 3> others;  ///< by neck and head, by the left thigh, by the right thigh
   double height = 0;                          ///< of the whole skin in the bind pose
 };
 [[nodiscard]] Regions regionsOf(const Film& film, const Roles& roles);

@@ -188,8 +188,8 @@ int run(const std::vector<std::string>& words) {
   out["feet"] = checker::feet(c, spans, perFrame);
   out["legAcceleration"] = checker::legAcceleration(c, spans);
   out["hands"] = checker::hands(c);
-  c.depth = checker::depthRows(c, result);
-  if (c.reference) c.referenceDepth = checker::depthRows(c, reference);
+  c.depth = checker::depthRows(c, result, c.regions.torso);
+  if (c.reference) c.referenceDepth = checker::depthRows(c, reference, c.regions.torso);
   out["directions"] = c.performer ? checker::directions(c, performer, c.performerRoles, false) : json();
   out["againstReference"] = c.reference ? checker::directions(c, reference, c.roles, true) : json();
   out["armDepth"] = checker::armDepth(c, perFrame);

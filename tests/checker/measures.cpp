@@ -530,9 +530,9 @@ Json hands(const Case& c) {
   return out;
 }
 
-DepthRows depthRows(const Case& c, const Film& film) {
+DepthRows depthRows(const Case& c, const Film& film, const std::vector<std::array<int, 3>>& triangles) {
   DepthRows out;
-  Torso torso(film, c.regions.torso, c.regions.height);
+  Torso torso(film, triangles, c.regions.height);
   if (torso.empty()) return out;
   std::array<std::vector<int>, 2> asked;
   for (int side = 0; side < 2; ++side) {
@@ -702,8 +702,8 @@ Json moved(const Case& c, const std::vector<Span>& spans) {
   if (a.nodes() != b.nodes()) return {{"error", "another skeleton"}};
   Json bones = Json::object();
   int total = 0, turned = 0, unflawed = 0;
-  // Flaws of the reference, a second's third around: legs and pelvis while a foot stands, arms while one is in the torso or both keep
-  // together, any joint that jumps.
+  // Flaws of the reference, a second's third around: legs and pelvis while a foot stands, arms while one is in torso, head or thighs or
+  // both keep together, any joint that jumps.
   const int ease = static_cast<int>(std::lround(a.fps / 3));
   const std::vector<std::string> roleOf = roleOfNodes(a, c.roles);
   std::vector<bool> legs(index(c.frames), false);
@@ -715,6 +715,12 @@ Json moved(const Case& c, const std::vector<Span>& spans) {
   for (int side = 0; side < 2; ++side)
     for (int f = 0; f < c.frames && !c.referenceDepth.empty(); ++f)
       if (c.mm(c.referenceDepth.arm[index(side)][index(f)]) > 2) mark(arms[index(side)], f, f);
+  for (const auto& triangles : c.regions.others) {
+    const DepthRows rows = depthRows(c, b, triangles);
+    for (int side = 0; side < 2; ++side)
+      for (int f = 0; f < static_cast<int>(rows.arm[index(side)].size()); ++f)
+        if (c.mm(rows.arm[index(side)][index(f)]) > 2) mark(arms[index(side)], f, f);
+  }
   for (const Json& s : hands(c)["spans"])
     for (auto& rows : arms) mark(rows, s["first"], s["last"]);
   std::map<std::string, std::vector<bool>> jumping;

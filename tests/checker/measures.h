@@ -15,7 +15,7 @@ struct Span {
   bool wholeStance = true;  ///< false: only its still part is known
 };
 
-/// How deep each arm is in the torso, a row a frame; metres.
+/// How deep each arm is in a region of the body, a row a frame; metres.
 struct DepthRows {
   std::array<std::vector<double>, 2> arm;
   std::array<std::size_t, 2> points{};
@@ -61,7 +61,7 @@ using Known = std::array<std::vector<int>, 2>;
 [[nodiscard]] nlohmann::json feet(const Case& c, const std::vector<Span>& spans, bool perFrame);
 [[nodiscard]] nlohmann::json legAcceleration(const Case& c, const std::vector<Span>& spans);
 [[nodiscard]] nlohmann::json hands(const Case& c);
-[[nodiscard]] DepthRows depthRows(const Case& c, const Film& film);
+[[nodiscard]] DepthRows depthRows(const Case& c, const Film& film, const std::vector<std::array<int, 3>>& triangles);
 [[nodiscard]] nlohmann::json armDepth(const Case& c, bool perFrame);
 /// Where hands are near: distance of the hands' skins from the torso and from each other, negative inside the torso.
 [[nodiscard]] nlohmann::json handGaps(const Case& c);
