@@ -13,6 +13,8 @@ constexpr double aboutToLand = 0.7;  // how much one that comes down counts: the
 constexpr double onTheBall = 0.2;    // how much a foot counts that can rise further
 constexpr double onTheWay = 0.2;     // how much a foot counts that is on its way to or from the ground
 constexpr double leastTurn = 0.035;  // radians by which the pelvis needs to turn before it does: trunk bones that turn are seen
+constexpr double gentleKnee = 3.5;   // radians a second by which a knee may bend or stretch near straight, where it did not faster by itself,
+constexpr double gentleSink = 0.015;  // and by what part of the leg the pelvis may sink for it
 constexpr double releaseLoss = 0.6;  // part of its hold that a foot loses over its release
 
 /// How much a foot counts for the pelvis: flat and on its heel it stands; on its ball it can make up for the leg's length.
@@ -21,6 +23,8 @@ double standingWeight(const Stay& s, int frame) {
   const PlantPhase phase = s.phase(frame);
   return phase == PlantPhase::ball ? onTheBall : phase == PlantPhase::toe ? 0 : 1;
 }
+
+double square(double v) { return v * v; }
 
 /// From 0 before the release to 1 after the stay.
 double released(const Stay& s, int frame) {
@@ -66,15 +70,15 @@ void PlantRun::load() {
   moves_ = common(widened(swings_, plan_.longestEase + 2, plan_.longestEase + 2), clip_);
   for (const Stay& s : plan_.stays)
     if (leg(s.side).soft && !common(s.span, moves_).empty()) moves_ = {std::min(moves_.first, s.span.first), std::max(moves_.last, s.span.last)};
-  drops_ = common(widened(moves_, 2 * r, 2 * r), clip_);
+  drops_ = common(widened(moves_, 3 * r, 3 * r), clip_);
   const int ease = 2 * plan_.longestEase + 4;
   for (const Stay& s : plan_.stays) {
-    evened_.push_back(!common(s.span, common(widened(moves_, 2 * r, 2 * r), clip_)).empty());
+    evened_.push_back(!common(s.span, common(widened(moves_, 3 * r, 3 * r), clip_)).empty());
     if (!evened_.back()) continue;
     const FrameSpan w = common(widened(s.span, ease, ease), clip_);
     drops_ = {std::min(drops_.first, w.first), std::max(drops_.last, w.last)};
   }
-  stands_ = common(widened(drops_, 2 * r, 2 * r), clip_);
+  stands_ = common(widened(drops_, 3 * r, 3 * r), clip_);
   FrameSpan ways = stands_;
   for (const Stay& s : plan_.stays) {
     mine_.push_back(!common(plan_.eased(s), stands_).empty());
@@ -218,22 +222,53 @@ PelvisMove PlantRun::pelvis(int frame) const {
   return move * (1 - seat.firm) + PelvisMove{seat.shift, {}};
 }
 
+// From a foot that stands to its hip as the pelvis goes.
+Vec3d PlantRun::gapAt(int side, int frame) const { return own(side, frame).hip + goes(side, frame, way(frame)) - goal(side, frame).pose.at; }
+
+// How far a leg that stands should reach for its knee not to give way at a stroke just after its foot has landed, nor to be stretched
+// at one just before it leaves: near straight, a hair of length is many degrees. Parts of its length.
+Strip PlantRun::gentleReach(int side) const {
+  Strip bends(stands_), out(stands_);
+  for (int f = stands_.first; f <= stands_.last; ++f) {
+    const FootGoal& g = goal(side, f);
+    if (!g.active) continue;
+    const LegFrame& o = own(side, f);
+    bends[f] = bendOfReach(std::min(length(gapAt(side, f)) / (distance(o.hip, o.knee) + distance(o.knee, o.foot.at)), mayReach(o) - easyReach));
+  }
+  const double step = gentleKnee / plan_.context.rate.hertz();
+  for (int f = stands_.first; f <= stands_.last; ++f) {
+    out[f] = 1;
+    if (!goal(side, f).active) continue;
+    double most = bends.at(f);
+    for (const int way : {-1, 1}) {
+      double away = 0;
+      for (int k = f + way; std::abs(k - f) <= plan_.reach && stands_.holds(k) && goal(side, k).active && goal(side, k).stay == goal(side, f).stay; k += way) {
+        away += std::max(step, std::abs(bendOfReach(own(side, k).straight) - bendOfReach(own(side, k - way).straight)));
+        most = std::max(most, bends.at(k) - away);
+      }
+    }
+    if (most > bends.at(f)) out[f] = reachOf(most);
+  }
+  return out;
+}
+
 // The pelvis sinks where a leg would be straighter than it may, and rises where one would be folded further.
 void PlantRun::lowerPelvis(FrameSpan span) {
   const PlantSettings& settings = plantSettings();
+  const double limit = settings.pelvisLimit * plan_.context.leg;
   Strip need(stands_), tooNear(stands_);
+  const std::array<Strip, 2> reaches{gentleReach(0), gentleReach(1)};
   for (int f = stands_.first; f <= stands_.last; ++f)
     for (int side = 0; side < 2; ++side) {
       const FootGoal& g = goal(side, f);
       if (!g.active) continue;
       const LegFrame& o = own(side, f);
-      const double full = distance(o.hip, o.knee) + distance(o.knee, o.foot.at), most = (mayReach(o) - easyReach) * full;
-      const Vec3d d = o.hip + goes(side, f, way(f)) - g.pose.at;
-      const double flat = d.x * d.x + d.z * d.z, limit = settings.pelvisLimit * plan_.context.leg;
-      const double sinks = flat >= most * most ? limit : d.y - std::sqrt(most * most - flat);
-      need[f] = std::max(need[f], std::clamp(sinks, 0.0, limit) * g.firm);
+      const double full = distance(o.hip, o.knee) + distance(o.knee, o.foot.at), flat = square(gapAt(side, f).x) + square(gapAt(side, f).z), up = gapAt(side, f).y;
+      const auto sinkFor = [&](double reach) { return flat >= square(reach * full) ? limit : std::clamp(up - std::sqrt(square(reach * full) - flat), 0.0, limit); };
+      const double sinks = sinkFor(mayReach(o) - easyReach);
+      need[f] = std::max(need[f], std::min(std::max(sinks, sinkFor(reaches[static_cast<std::size_t>(side)].at(f))), sinks + gentleSink * plan_.context.leg) * g.firm);
       const double least = (mayFold(o) + (leg(side).soft ? 5 : 1) * easyReach) * full;
-      if (flat < least * least) tooNear[f] = std::max(tooNear[f], std::clamp(std::sqrt(least * least - flat) - d.y, 0.0, settings.raiseLimit * plan_.context.leg) * g.firm);
+      if (flat < least * least) tooNear[f] = std::max(tooNear[f], std::clamp(std::sqrt(least * least - flat) - up, 0.0, settings.raiseLimit * plan_.context.leg) * g.firm);
     }
   drop_ = closelyCovering(need, span, plan_.reach);
   rise_ = closelyCovering(tooNear, span, plan_.reach);

@@ -12,6 +12,9 @@ constexpr double blendTime = 0.15;   ///< seconds around where a foot lands or l
 
 /// What part of its length a leg may reach over: no knee is made straighter than it was, unless that is bent enough anyway.
 [[nodiscard]] double mayReach(const LegFrame& own);
+/// The part of its length over which a leg reaches whose knee is bent by `bend`, and back; beyond 1 for a knee bent backwards.
+[[nodiscard]] double reachOf(double bend);
+[[nodiscard]] double bendOfReach(double reach);
 /// How firmly a stay holds its foot at one of its frames: by its weight, less as it lets go.
 [[nodiscard]] double firmness(const Stay& stay, int frame);
 
@@ -52,6 +55,8 @@ class PlantRun {
   [[nodiscard]] PelvisMove pelvis(int frame) const;
   [[nodiscard]] Vec3d goes(int side, int frame, const PelvisMove& move) const { return movedBy(move, pivot(frame), own(side, frame).hip); }
   void lowerPelvis(FrameSpan span);
+  [[nodiscard]] Vec3d gapAt(int side, int frame) const;
+  [[nodiscard]] Strip gentleReach(int side) const;
   /// How a leg's hip moves.
   [[nodiscard]] Vec3d moves(int side, int frame) const { return goes(side, frame, pelvis(frame)); }
   [[nodiscard]] std::vector<Vec3d> movesIn(const Stay& s) const;

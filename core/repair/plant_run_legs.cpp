@@ -28,10 +28,6 @@ double bounded(double wanted, double from, double room) {
   return x <= 0 ? wanted : x >= 2 * room ? from + room : from + x - x * x / (4 * room);
 }
 
-/// The part of its length over which a leg reaches whose knee is bent by `bend`, and back; beyond 1 for a knee bent backwards.
-double reachOf(double bend) { return bend >= 0 ? std::cos(bend / 2) : 2 - std::cos(bend / 2); }
-double bendOfReach(double reach) { return reach <= 1 ? 2 * std::acos(std::clamp(reach, -1.0, 1.0)) : -2 * std::acos(std::clamp(2 - reach, -1.0, 1.0)); }
-
 /// `bend`, kept from being less than `least`: softly within `zone` radians of it.
 double keptBent(double bend, double least, double zone) {
   const double x = bend - least;
@@ -47,6 +43,9 @@ double softReach(const LegFrame& o, double wanted, double firm) {
 }
 
 }  // namespace
+
+double reachOf(double bend) { return bend >= 0 ? std::cos(bend / 2) : 2 - std::cos(bend / 2); }
+double bendOfReach(double reach) { return reach <= 1 ? 2 * std::acos(std::clamp(reach, -1.0, 1.0)) : -2 * std::acos(std::clamp(2 - reach, -1.0, 1.0)); }
 
 double mayReach(const LegFrame& o) { return std::min(std::clamp(o.straight, plantSettings().straightest, straightestEver), o.openest - 0.0005); }
 

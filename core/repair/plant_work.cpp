@@ -19,11 +19,11 @@ FrameSpan PlantPlan::affected(FrameSpan span) const {
     if (!common(widened(written(s), 2 * reach, 2 * reach), span).empty()) cover(out, written(s));
     if (!common(s.span, span).empty()) cover(pelvis, widened(eased(s), reach, reach));
   }
-  FrameSpan sinks = widened(pelvis, 2 * reach, 2 * reach);
+  FrameSpan sinks = widened(pelvis, 3 * reach, 3 * reach);
   for (const Stay& s : stays)
     if (!common(pelvis, s.span).empty()) {
       cover(out, written(s));
-      cover(sinks, widened(s.span, 2 * reach, 2 * reach));
+      cover(sinks, widened(s.span, 3 * reach, 3 * reach));
     }
   // Feet roll by how the legs stand before and after them, and legs on their way lead to where the stays beside them end up.
   const int around = std::max(2 * longestEase + 4, static_cast<int>(2 * blendTime * context.rate.hertz()) + 2);
@@ -32,7 +32,7 @@ FrameSpan PlantPlan::affected(FrameSpan span) const {
     if (const FrameSpan w = widened(s.span, around, around); !common(sinks, w).empty()) cover(rolls, w);
   FrameSpan sinksAgain = rolls;
   for (const Stay& s : stays)
-    if (!common(rolls, s.span).empty()) cover(sinksAgain, widened(s.span, 2 * reach, 2 * reach));
+    if (!common(rolls, s.span).empty()) cover(sinksAgain, widened(s.span, 3 * reach, 3 * reach));
   for (const Stay& s : stays)
     if (!common(sinksAgain, widened(s.span, longestEase + 2, longestEase + 2)).empty()) cover(out, written(s));
   return out;
