@@ -11,6 +11,7 @@ constexpr double degree = std::numbers::pi / 180;
 constexpr int rounds = 5;
 constexpr double probe = 1e-3;         // radians by which pitches are changed to see what that does
 constexpr double stretching = 1e4;     // how much a stretch counts against a turn, squares of parts against radians
+constexpr double leaving = 0.15;        // how much that counts once the foot may leave
 constexpr double rolled = 4 * degree;   // a heel that is up less far is almost down
 constexpr double longest = 6 * degree; // a step of one round
 
@@ -77,14 +78,15 @@ class Evening {
     const double now = roll.pitch[i];
     if (sign_[i] == 0) return now;
     if (sign_[i] > 0) return std::clamp(now + step, 0.0, std::max(now, 75 * degree));
+    const double own = task_.leg.pitchOf(task_.own[i].foot.foot, task_.stay.plane.normal);
     if (i > edge_) {
-      // One that lets go where it lies almost flat turns no further than it would: what was down behind would slip.
-      const double steepest = next.pitch[edge_] > -rolled ? first.pitch[i] : -85 * degree;
+      // One that lets go where it lies almost flat turns no further than it would, or did: what was down behind would slip.
+      const double steepest = next.pitch[edge_] > -rolled ? std::min(first.pitch[i], own) : -85 * degree;
       return std::clamp(now + step, std::min(now, steepest), std::max(std::min(now, steepest), next.pitch[edge_]));
     }
-    const double own = task_.leg.pitchOf(task_.own[i].foot.foot, task_.stay.plane.normal);
     return std::clamp(now + step, std::min(now, std::max(-75 * degree, std::min(own, 0.0) - 15 * degree)), 0.0);
   }
+  [[nodiscard]] double stretchingAt(std::size_t i) const { return i > edge_ ? leaving * stretching : stretching; }
   struct Legs {
     std::vector<LegTurn> turns;
     std::vector<double> stretched;
@@ -116,7 +118,7 @@ class Evening {
         const LegTurn b = bend(t, i);
         sum += dot(b, b);
       }
-      if (sign_[i] != 0) sum += task_.pull * (dot(t[i], t[i]) + stretching * legs.stretched[i] * legs.stretched[i]);
+      if (sign_[i] != 0) sum += task_.pull * (dot(t[i], t[i]) + stretchingAt(i) * legs.stretched[i] * legs.stretched[i]);
     }
     if (before_) sum += before_->cost(endsBefore(t));
     if (after_) sum += after_->cost(endsAfter(t));
@@ -156,8 +158,8 @@ class Evening {
         continue;
       }
       const double stretches = sign_[i] * (changes.stretched[i] - legs.stretched[i]) / probe;
-      h.add(i, i, task_.pull * stretching * stretches * stretches);
-      g[i] -= task_.pull * (dot(slope[i], turns[i]) + stretching * stretches * legs.stretched[i]);
+      h.add(i, i, task_.pull * stretchingAt(i) * stretches * stretches);
+      g[i] -= task_.pull * (dot(slope[i], turns[i]) + stretchingAt(i) * stretches * legs.stretched[i]);
     }
     h.solve(g);
     return g;
