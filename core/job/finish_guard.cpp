@@ -31,11 +31,19 @@ Take withMuted(const Take& take, const std::vector<Withdrawal>& withdrawals) {
   return out;
 }
 
-/// How deep arms lie in the body over a span, by severity and frames.
-double deepOver(const Findings& findings, const FrameSpan* span = nullptr) {
+/// Whether a touch takes the arm that lies in the body: with its hand, or by what it touches.
+bool takes(const TouchRepair& touch, const Finding& depth) {
+  if (depth.bones.empty()) return true;
+  const BodyLimb arm = limbOfBone(depth.bones.front());
+  return limbOfBone(touch.bone) == arm || limbOfBone(touch.on) == arm ||
+         std::any_of(touch.path.begin(), touch.path.end(), [&](const TouchMark& mark) { return limbOfBone(mark.on) == arm; });
+}
+
+/// How deep arms lie in the body over a span, by severity and frames; of a touch those that it takes.
+double deepOver(const Findings& findings, const FrameSpan* span = nullptr, const TouchRepair* touch = nullptr) {
   double sum = 0;
   for (const Finding& f : findings)
-    if (f.kind == FindingKind::depth && !f.waved && !f.hint) sum += f.severity * (span ? common(f.span, *span) : f.span).count();
+    if (f.kind == FindingKind::depth && !f.waved && !f.hint && (!touch || takes(*touch, f))) sum += f.severity * (span ? common(f.span, *span) : f.span).count();
   return sum;
 }
 
@@ -53,21 +61,24 @@ Status releaseHeldArms(Judged& now, const std::vector<Accepted>& accepted, const
   struct Holding {
     Withdrawal withdrawal;
     FrameSpan span;
+    TouchRepair touch;
   };
   std::vector<Holding> holding;
   for (const Accepted& flaw : accepted) {
     if (flaw.finding.kind != FindingKind::lostContact) continue;
-    const Finding* worst = nullptr;
-    for (const Finding& f : now.findings)
-      if (f.kind == FindingKind::depth && !f.waved && f.severity >= settings.deep && !common(f.span, flaw.finding.span).empty() && (!worst || f.severity > worst->severity)) worst = &f;
-    if (!worst) continue;
     for (const std::uint64_t id : flaw.repairs) {
       const Repair* repair = findRepair(now.take, id);
       if (!repair || !repair->proposed || repair->muted || !std::holds_alternative<TouchRepair>(repair->action)) continue;
       if (std::any_of(holding.begin(), holding.end(), [&](const Holding& h) { return h.withdrawal.repair == id; })) continue;
+      const auto& touch = std::get<TouchRepair>(repair->action);
+      const Finding* worst = nullptr;
+      for (const Finding& f : now.findings)
+        if (f.kind == FindingKind::depth && !f.waved && f.severity >= settings.deep && takes(touch, f) && !common(f.span, flaw.finding.span).empty() && (!worst || f.severity > worst->severity))
+          worst = &f;
+      if (!worst) continue;
       holding.push_back({{id, "with it the " + spokenBone(worst->bones.empty() ? std::string("arm") : worst->bones.front()) + " lies " +
                                   spokenFigure(worst->measure, findingUnit(worst->kind)) + " in the body"},
-                         flaw.finding.span});
+                         flaw.finding.span, touch});
     }
   }
   // Of those without which the arms come out, the ones that held them.
@@ -79,7 +90,7 @@ Status releaseHeldArms(Judged& now, const std::vector<Accepted>& accepted, const
     if (!findings) return findings.error();
     std::vector<Holding> causes;
     for (const Holding& h : holding)
-      if (deepOver(*findings, &h.span) < 0.5 * deepOver(now.findings, &h.span)) causes.push_back(h);
+      if (deepOver(*findings, &h.span, &h.touch) < 0.5 * deepOver(now.findings, &h.span, &h.touch)) causes.push_back(h);
     const bool all = causes.size() == holding.size();
     holding = std::move(causes);
     if (!all && trial == 0) continue;

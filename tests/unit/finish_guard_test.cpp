@@ -70,18 +70,23 @@ TEST(FinishGuard, MutesTheTouchThatHoldsAnArmInTheBodyAndNoOther) {
   touch.bone = "@leftHand";
   take = addRepair(take, test::proposedRepair(touch, "hand on chest"), &first);
   take = addRepair(take, test::proposedRepair(touch, "hand on head"), &second);
+  std::uint64_t other = 0;
+  touch.bone = "@rightHand";
+  take = addRepair(take, test::proposedRepair(touch, "right hand on hips"), &other);
+  const Finding lostOther = flaw(FindingKind::lostContact, "@rightHand", {10, 40}, 60, 0.9);
   const Finding lostFirst = flaw(FindingKind::lostContact, "@leftHand", {10, 40}, 60, 0.9), lostSecond = flaw(FindingKind::lostContact, "@leftHand", {60, 80}, 60, 0.9);
   const Finding deepFirst = flaw(FindingKind::depth, "@leftUpperArm", {5, 45}, 40, 0.5), deepSecond = flaw(FindingKind::depth, "@leftUpperArm", {70, 75}, 32, 0.4);
   Judged now{take, {deepFirst, deepSecond}};
   // Without the second one its arm lies in the body as well.
   const auto judge = [&](const Take& tried) -> Result<Findings> {
+    EXPECT_FALSE(findRepair(tried, other)->muted);  // its arm is in no body
     Findings out{deepSecond};
     if (!findRepair(tried, first)->muted) out.push_back(deepFirst);
     else out.push_back(lostFirst);
     if (findRepair(tried, second)->muted) out.push_back(lostSecond);
     return out;
   };
-  const auto done = withdrawHarmful(now, {{lostFirst, {first}}, {lostSecond, {second}}}, judge);
+  const auto done = withdrawHarmful(now, {{lostFirst, {first}}, {lostSecond, {second}}, {lostOther, {other}}}, judge);
   ASSERT_TRUE(done.ok());
   ASSERT_EQ(done->size(), 1U);
   EXPECT_EQ(done->front().repair, first);
