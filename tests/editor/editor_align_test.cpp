@@ -2,6 +2,7 @@
 #include <QTabWidget>
 
 #include "app/editor/document/aligning.h"
+#include "app/editor/panels/match_panel.h"
 #include "tests/editor/editor_window.h"
 
 namespace understudy::editor {
@@ -91,7 +92,9 @@ TEST_F(EditorAlign, ARoleIsTurnedByItsRing) {
   settle();
   EXPECT_NEAR(length(alignmentOffset(document().take(), Role::leftUpperArm)) * 57.29577951308232, 12, 1e-6);
   QDoubleSpinBox* x = nullptr;
-  for (auto* spin : window->findChildren<QDoubleSpinBox*>())
+  auto* match = window->findChild<MatchPanel*>();
+  ASSERT_TRUE(match);
+  for (auto* spin : match->findChildren<QDoubleSpinBox*>())
     if (spin->accessibleName() == QStringLiteral("Turn about X")) x = spin;
   ASSERT_TRUE(x);
   EXPECT_NEAR(x->value(), alignmentOffset(document().take(), Role::leftUpperArm).x * 57.29577951308232, 0.051);

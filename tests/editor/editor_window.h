@@ -72,7 +72,7 @@ class EditorRun : public ::testing::Test {
   Document& document() { return window->document(); }
   Session& session() { return window->session(); }
 
-  void settle() { ASSERT_TRUE(settled(*window, 30000)) << "a job did not end"; }
+  void settle() { ASSERT_TRUE(settled(*window, 120000)) << "a job did not end"; }
   void drop(const std::vector<std::string>& files) {
     QMimeData data;
     QList<QUrl> urls;

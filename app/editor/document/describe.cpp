@@ -74,7 +74,8 @@ QStringList figureLines(const Document& document, Cast cast) {
     }
     lines << first + say(" · %1 · %2 up").arg(unit, up);
   } else {
-    lines << say("%1 bones · %2 · %3 up").arg(figure->skeleton.size()).arg(unit, up);
+    const int bones = figure->skeleton.size();
+    lines << (bones == 1 ? say("1 bone") : say("%1 bones").arg(bones)) + say(" · %1 · %2 up").arg(unit, up);
   }
   if (evaluated && evaluated->report) {
     const RetargetReport& report = *evaluated->report;

@@ -13,8 +13,8 @@ namespace {
 
 constexpr int ratio = 2;  // drawn for screens of twice the density, which look well on others
 
-/// The place of a finding's first bone in a pose, from the side it is seen best: in front, a little from above.
-Shot shotOf(const StageFigurePtr& stage, const Affined& placement, std::vector<Affined> pose, int joint, double height, Theme theme) {
+/// The place of a finding's first bone in a pose, from the side it is seen best: in front, a little from above; `framed` metres high.
+Shot shotOf(const StageFigurePtr& stage, const Affined& placement, std::vector<Affined> pose, int joint, double framed, Theme theme) {
   Shot shot;
   shot.figure = stage;
   shot.placement = placement;
@@ -25,8 +25,20 @@ Shot shotOf(const StageFigurePtr& stage, const Affined& placement, std::vector<A
   shot.camera.yaw = 0.7;
   shot.camera.pitch = 0.16;
   if (joint >= 0 && joint < static_cast<int>(shot.pose.size())) shot.camera.target = apply(placement, shot.pose[static_cast<std::size_t>(joint)].translation);
-  shot.camera.distance = 0.5 * height / (2 * std::tan(shot.camera.fieldOfView / 2));
+  shot.camera.distance = framed / (2 * std::tan(shot.camera.fieldOfView / 2));
   return shot;
+}
+
+/// A take without what no picture shows.
+Take seenOf(Take take) {
+  const Take none;
+  take.name = none.name;
+  take.handOver = none.handOver;
+  take.notes = none.notes;
+  take.markers = none.markers;
+  take.waved = none.waved;
+  take.firstFrame = none.firstFrame;
+  return take;
 }
 
 }  // namespace
@@ -47,6 +59,15 @@ FindingPictures::~FindingPictures() { blockSignals(true); }
 
 void FindingPictures::stale() {
   if (of_ && of_ == document_.evaluated()) return;
+  const LoadedFigure* character = document_.loaded(Cast::character);
+  Take seen = seenOf(document_.take());
+  if (of_ && seen == seen_ && character && character->stage == stage_ && document_.evaluated()) {
+    of_ = document_.evaluated();
+    if (!wantedSmall_.empty() || !wantedLarge_.empty()) soon_.start();
+    return;
+  }
+  seen_ = std::move(seen);
+  stage_ = character ? character->stage : nullptr;
   ++round_;
   lane_.cancel();
   small_.clear();
@@ -90,7 +111,7 @@ void FindingPictures::work() {
     const std::optional<Take> proposed = large && !finding->proposal.empty() ? std::optional(document_.findings().withProposal(*finding)) : std::nullopt;
     lane_.post(tr("Drawing a finding"), [=, this, stage = character->stage, sources = document_.sources(), cache = cache_](const RunControl& control) -> JobLane::Answer {
       const int side = (large ? largeSide : smallSide) * ratio;
-      Shot shot = shotOf(stage, placement, worldAt(figureOf(*stage).skeleton, evaluated->motion, frame), joint, height, theme);
+      Shot shot = shotOf(stage, placement, worldAt(figureOf(*stage).skeleton, evaluated->motion, frame), joint, (large ? 0.5 : 0.38) * height, theme);
       auto before = paintShot(shot, side, side);
       Pair pair;
       if (before) pair.before = before.value();

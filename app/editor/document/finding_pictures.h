@@ -40,6 +40,8 @@ class FindingPictures : public QObject {
   std::map<std::string, Pair> large_;
   std::set<std::string> wantedSmall_, wantedLarge_;
   std::shared_ptr<const Evaluated> of_;
+  Take seen_;
+  StageFigurePtr stage_;
   std::uint64_t round_ = 0;
   QTimer soon_;
   std::shared_ptr<EvaluationCache> cache_;

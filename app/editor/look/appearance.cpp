@@ -3,7 +3,9 @@
 #include <QApplication>
 #include <QFile>
 #include <QPalette>
+#include <QStyle>
 #include <QStyleFactory>
+#include <QWidget>
 #include <cmath>
 
 // Resources of a static library must be named once, outside any namespace.
@@ -137,6 +139,13 @@ void Appearance::apply(Kind kind) {
   if (auto* app = qobject_cast<QApplication*>(QApplication::instance()); app && file.open(QIODevice::ReadOnly))
     app->setStyleSheet(filled(QString::fromUtf8(file.readAll()), c, kind == Kind::dark));
   Q_EMIT changed();
+}
+
+void markNext(QWidget& button, bool next) {
+  if (button.property("next").toBool() == next) return;
+  button.setProperty("next", next);
+  button.style()->unpolish(&button);
+  button.style()->polish(&button);
 }
 
 double contrast(const QColor& a, const QColor& b) {

@@ -54,6 +54,9 @@ class Appearance : public QObject {
 
 inline const Colours& colours() { return Appearance::instance().colours(); }
 
+/// Gives a button the lamp's yellow of the next action, or takes it away.
+void markNext(QWidget& button, bool next);
+
 /// Contrast ratio of two opaque colours after WCAG 2.1 (relative luminance), 1 … 21.
 [[nodiscard]] double contrast(const QColor& a, const QColor& b);
 

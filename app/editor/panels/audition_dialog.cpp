@@ -33,7 +33,7 @@ int AuditionModel::rowCount(const QModelIndex& parent) const { return parent.isV
 
 QStringList AuditionModel::lines(const AuditionClip& clip) {
   if (!clip.problem.isEmpty()) return {tr("cannot be carried over"), clip.problem};
-  QStringList lines{tr("%1 s · reach %2, %3 %").arg(clip.seconds, 0, 'f', 1).arg(std::lround(100 * clip.reach)).arg(std::lround(100 * clip.strideReach))};
+  QStringList lines{tr("%1 s · arms reach %2 %, legs %3 %").arg(clip.seconds, 0, 'f', 1).arg(std::lround(100 * clip.reach)).arg(std::lround(100 * clip.strideReach))};
   if (clip.findings >= 0)
     lines << (clip.contacts == 1 ? tr("1 contact") : tr("%1 contacts").arg(clip.contacts)) + QStringLiteral(" · ") + (clip.findings == 1 ? tr("≈ 1 finding") : tr("≈ %1 findings").arg(clip.findings));
   else lines << tr("looking…");
@@ -46,7 +46,7 @@ QVariant AuditionModel::data(const QModelIndex& index, int role) const {
   if (role == Qt::DisplayRole) return c.name;
   if (role == Qt::AccessibleTextRole) return c.name + QStringLiteral(", ") + lines(c).join(QStringLiteral(", "));
   if (role == Qt::ToolTipRole)
-    return tr("%1\n%2 frames at %3 fps\narms reach %4 %, legs %5 % of their length").arg(c.path).arg(c.frames).arg(c.hertz, 0, 'g', 5)
+    return tr("%1\n%2 frames at %3 fps\narms reach %4 %, legs %5 % of their length at the most").arg(c.path).arg(c.frames).arg(c.hertz, 0, 'g', 5)
         .arg(std::lround(100 * c.reach)).arg(std::lround(100 * c.strideReach));
   return {};
 }

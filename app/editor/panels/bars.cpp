@@ -1,11 +1,13 @@
 #include "app/editor/panels/bars.h"
 
+#include <QEvent>
 #include <QHBoxLayout>
 #include <QLabel>
 #include <QProgressBar>
 #include <QPushButton>
 #include <QStyle>
 #include <QToolButton>
+#include <algorithm>
 
 #include "app/editor/look/appearance.h"
 #include "app/editor/look/icons.h"
@@ -57,7 +59,11 @@ void MessageBar::dismiss() {
 
 void MessageBar::show(const Issue& issue) {
   if (issue.fault == Fault::cancelled) return;
-  waiting_.push_back({issue, {}, {}, {}});
+  const QString text = QString::fromStdString(issue.text());
+  std::erase_if(waiting_, [&](const Entry& entry) { return entry.action.isEmpty() && QString::fromStdString(entry.issue.text()) == text; });
+  // The last thing that was done is answered first; but what is offered stays until it is answered.
+  const auto place = std::find_if(waiting_.begin(), waiting_.end(), [](const Entry& entry) { return entry.action.isEmpty(); });
+  waiting_.insert(place, {issue, {}, {}, {}});
   next();
 }
 
@@ -86,23 +92,29 @@ void MessageBar::next() {
   QFrame::show();
 }
 
-BusyBar::BusyBar(JobLane& lane, QWidget* parent) : QFrame(parent) {
+BusyBar::BusyBar(JobLane& lane, QWidget& over, int row) : QFrame(&over), over_(over), row_(row) {
   setObjectName(QStringLiteral("busyBar"));
-  auto* row = new QHBoxLayout(this);
-  row->setContentsMargins(10, 4, 8, 4);
+  setAttribute(Qt::WA_StyledBackground);
+  over.installEventFilter(this);
+  auto* parts = new QHBoxLayout(this);
+  parts->setContentsMargins(12, 4, 8, 4);
   text_ = new QLabel(this);
   bar_ = new QProgressBar(this);
   bar_->setTextVisible(false);
   bar_->setRange(0, 1000);
   auto* stop = new QPushButton(tr("Stop"), this);
   stop->setToolTip(tr("Stop; nothing is changed"));
-  row->addWidget(text_);
-  row->addWidget(bar_, 1);
-  row->addWidget(stop);
+  parts->addWidget(text_);
+  parts->addWidget(bar_, 1);
+  parts->addWidget(stop);
   hide();
   delay_.setSingleShot(true);
   delay_.setInterval(300);
-  connect(&delay_, &QTimer::timeout, this, &QWidget::show);
+  connect(&delay_, &QTimer::timeout, this, [this] {
+    place();
+    show();
+    raise();
+  });
   connect(stop, &QPushButton::clicked, this, [this, &lane] {
     lane.cancel();
     text_->setText(tr("Stopping…"));
@@ -122,6 +134,16 @@ BusyBar::BusyBar(JobLane& lane, QWidget* parent) : QFrame(parent) {
     delay_.stop();
     hide();
   });
+}
+
+void BusyBar::place() {
+  const int w = std::min(620, over_.width() - 24), h = sizeHint().height();
+  setGeometry((over_.width() - w) / 2, 8 + row_ * (h + 6), w, h);
+}
+
+bool BusyBar::eventFilter(QObject* watched, QEvent* event) {
+  if (watched == &over_ && event->type() == QEvent::Resize) place();
+  return QFrame::eventFilter(watched, event);
 }
 
 }  // namespace understudy::editor

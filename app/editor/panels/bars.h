@@ -40,13 +40,20 @@ class MessageBar : public QFrame {
   QToolButton* close_;
 };
 
-/// Shows a lane's job after 0.3 s, with its progress and a way to stop it.
+/// Shows a lane's job after 0.3 s, with its progress and a way to stop it: over the top of another widget, so that nothing
+/// is pushed aside when it comes and goes. Several stand below one another by their row.
 class BusyBar : public QFrame {
   Q_OBJECT
  public:
-  explicit BusyBar(JobLane& lane, QWidget* parent = nullptr);
+  BusyBar(JobLane& lane, QWidget& over, int row);
+
+ protected:
+  bool eventFilter(QObject* watched, QEvent* event) override;
 
  private:
+  void place();
+  QWidget& over_;
+  int row_;
   QLabel* text_;
   QProgressBar* bar_;
   QTimer delay_;

@@ -3,14 +3,15 @@
 #include <QCheckBox>
 #include <QGridLayout>
 #include <QHBoxLayout>
+#include <QHelpEvent>
 #include <QLabel>
 #include <QListView>
 #include <QMouseEvent>
 #include <QPushButton>
 #include <QScopedValueRollback>
 #include <QSlider>
-#include <QStyle>
 #include <QTimer>
+#include <QToolTip>
 #include <QVBoxLayout>
 #include <algorithm>
 #include <cmath>
@@ -52,6 +53,7 @@ FindingsPanel::FindingsPanel(Document& document, Session& session, QWidget* pare
   list_->viewport()->installEventFilter(this);
   connect(delegate, &FindingDelegate::acceptAsked, this, [this](int row) {
     const std::string key = model_->keyAt(row);
+    QToolTip::hideText();  // of a finding that is about to go
     hover(-1);
     document_.findings().accept(key);
   });
@@ -61,9 +63,10 @@ FindingsPanel::FindingsPanel(Document& document, Session& session, QWidget* pare
   sentence_->setAlignment(Qt::AlignTop | Qt::AlignLeft);
   pair_ = new QWidget(this);
   pair_->setObjectName(QStringLiteral("findingPair"));
-  auto* pictures = new QHBoxLayout(pair_);
+  auto* pictures = new QGridLayout(pair_);
   pictures->setContentsMargins(0, 0, 0, 0);
-  pictures->setSpacing(6);
+  pictures->setHorizontalSpacing(6);
+  pictures->setVerticalSpacing(1);
   beforePicture_ = new QLabel(pair_);
   beforePicture_->setAccessibleName(tr("The chosen finding as it is"));
   beforePicture_->setToolTip(beforePicture_->accessibleName());
@@ -71,11 +74,15 @@ FindingsPanel::FindingsPanel(Document& document, Session& session, QWidget* pare
   afterPicture_->setObjectName(QStringLiteral("findingAfter"));
   afterPicture_->setAccessibleName(tr("As the offered repair would make it"));
   afterPicture_->setToolTip(afterPicture_->accessibleName());
-  for (QLabel* label : {beforePicture_, afterPicture_}) {
-    label->setFixedHeight(FindingPictures::largeSide);
-    pictures->addWidget(label);
-  }
-  pictures->addStretch(1);
+  afterWords_ = new QLabel(tr("as offered"), pair_);
+  auto* beforeWords = new QLabel(tr("as it is"), pair_);
+  for (QLabel* label : {beforePicture_, afterPicture_}) label->setFixedHeight(FindingPictures::largeSide);
+  for (QLabel* label : {beforeWords, afterWords_}) label->setProperty("quiet", true), label->setFont(Appearance::small());
+  pictures->addWidget(beforePicture_, 0, 0);
+  pictures->addWidget(afterPicture_, 0, 1);
+  pictures->addWidget(beforeWords, 1, 0);
+  pictures->addWidget(afterWords_, 1, 1);
+  pictures->setColumnStretch(2, 1);
   column->addWidget(pair_);
   connect(&model_->pictures(), &FindingPictures::changed, this, &FindingsPanel::showPair);
   column->addWidget(sentence_);
@@ -147,12 +154,7 @@ void FindingsPanel::refresh() {
   if (complete && keeper.current() && !keeper.finishing() && hints > 0) state += hints == 1 ? tr(" · 1 hint") : tr(" · %1 hints").arg(hints);
   state_->setText(state);
   finish_->setEnabled(complete && !keeper.finishing() && mendable > 0);
-  const bool next = mendable > 0;
-  if (finish_->property("next").toBool() != next) {
-    finish_->setProperty("next", next);
-    finish_->style()->unpolish(finish_);
-    finish_->style()->polish(finish_);
-  }
+  markNext(*finish_, mendable > 0);
   const Finding* chosen = keeper.chosen();
   const int row = chosen ? model_->rowOf(chosen->key) : -1;
   if (row < 0)
@@ -182,6 +184,7 @@ void FindingsPanel::showPair() {
   const FindingPictures::Pair pair = model_->pictures().pair(chosen->key);
   beforePicture_->setPixmap(QPixmap::fromImage(pair.before));
   afterPicture_->setPixmap(QPixmap::fromImage(pair.after));
+  afterWords_->setVisible(!pair.after.isNull());
 }
 
 void FindingsPanel::choose(const std::string& key) {
@@ -259,12 +262,18 @@ void FindingsPanel::hover(int row) {
   session_.setPlaying(true);
 }
 
+int FindingsPanel::offerAt(const QPoint& at) const {
+  const QModelIndex index = list_->indexAt(at);
+  const QString offer = index.data(FindingsModel::proposalRole).toString();
+  return !offer.isEmpty() && FindingDelegate::offerRect(list_->visualRect(index), offer).contains(at) ? index.row() : -1;
+}
+
 bool FindingsPanel::eventFilter(QObject* watched, QEvent* event) {
   if (event->type() == QEvent::MouseMove) {
-    const QPoint at = static_cast<QMouseEvent*>(event)->pos();
-    const QModelIndex index = list_->indexAt(at);
-    const QString offer = index.data(FindingsModel::proposalRole).toString();
-    hover(!offer.isEmpty() && FindingDelegate::offerRect(list_->visualRect(index), offer).contains(at) ? index.row() : -1);
+    hover(offerAt(static_cast<QMouseEvent*>(event)->pos()));
+  } else if (event->type() == QEvent::ToolTip) {
+    // While an offer plays no words lie over the list.
+    if (offerAt(static_cast<QHelpEvent*>(event)->pos()) >= 0) return true;
   } else if (event->type() == QEvent::Leave) {
     hover(-1);
   }

@@ -43,6 +43,8 @@ class FindingsPanel : public QWidget {
  private:
   void refresh();
   /// Plays what is offered at a row; −1: as it was before.
+  /// Row of the offer at a place of the list's view, −1 for none.
+  [[nodiscard]] int offerAt(const QPoint& at) const;
   void hover(int row);
   void pictureOf(const Finding& finding);
   void showPair();
@@ -51,7 +53,7 @@ class FindingsPanel : public QWidget {
   Session& session_;
   FindingsModel* model_;
   QListView* list_;
-  QLabel *state_, *sentence_, *beforePicture_, *afterPicture_;
+  QLabel *state_, *sentence_, *beforePicture_, *afterPicture_, *afterWords_;
   QWidget* pair_;
   QPushButton *finish_, *accept_, *kind_, *wave_;
   QSlider* strength_;

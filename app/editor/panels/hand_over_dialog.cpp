@@ -2,6 +2,7 @@
 
 #include <QCheckBox>
 #include <QComboBox>
+#include <QDesktopServices>
 #include <QDoubleSpinBox>
 #include <QFileDialog>
 #include <QFileInfo>
@@ -13,8 +14,11 @@
 #include <QScopedValueRollback>
 #include <QSignalBlocker>
 #include <QSpinBox>
+#include <QStandardPaths>
+#include <QUrl>
 #include <QVBoxLayout>
 
+#include "app/editor/look/appearance.h"
 
 namespace understudy::editor {
 
@@ -83,23 +87,32 @@ HandOverDialog::HandOverDialog(Document& document, QWidget* parent) : QDialog(pa
   column->addWidget(report_);
   auto* buttons = new QHBoxLayout;
   buttons->addStretch(1);
-  auto* close = new QPushButton(tr("Close"), this);
+  folder_ = new QPushButton(tr("Open its folder"), this);
+  folder_->setObjectName(QStringLiteral("handOverFolder"));
+  folder_->hide();
+  close_ = new QPushButton(tr("Close"), this);
   go_ = new QPushButton(tr("Hand over"), this);
   go_->setObjectName(QStringLiteral("handOverGo"));
   go_->setProperty("next", true);
   go_->setDefault(true);
-  buttons->addWidget(close);
+  buttons->addWidget(folder_);
+  buttons->addWidget(close_);
   buttons->addWidget(go_);
   column->addLayout(buttons);
   connect(browse, &QPushButton::clicked, this, &HandOverDialog::browse);
-  connect(close, &QPushButton::clicked, this, &QDialog::reject);
+  connect(folder_, &QPushButton::clicked, this, [this] { QDesktopServices::openUrl(QUrl::fromLocalFile(QFileInfo(written_).absolutePath())); });
+  connect(close_, &QPushButton::clicked, this, &QDialog::reject);
   connect(go_, &QPushButton::clicked, this, &HandOverDialog::write);
-  connect(path_, &QLineEdit::textChanged, this, &HandOverDialog::check);
-  connect(only_, &QCheckBox::toggled, this, &HandOverDialog::check);
+  connect(path_, &QLineEdit::textChanged, this, &HandOverDialog::change);
+  connect(name_, &QLineEdit::textChanged, this, &HandOverDialog::change);
+  connect(only_, &QCheckBox::toggled, this, &HandOverDialog::change);
+  connect(rate_, &QComboBox::currentIndexChanged, this, &HandOverDialog::change);
+  connect(tolerance_, &QDoubleSpinBox::valueChanged, this, &HandOverDialog::change);
+  connect(first_, &QSpinBox::valueChanged, this, &HandOverDialog::change);
   connect(curves_, &QComboBox::currentIndexChanged, this, [this](int kind) {
     // What one would choose first: a millimetre nobody sees, or few enough keys to work with.
     if (!filling_) tolerance_->setValue(kind == 2 ? 3 : 1);
-    check();
+    change();
   });
   connect(format_, &QComboBox::activated, this, [this] {
     const QFileInfo info(path_->text());
@@ -121,8 +134,9 @@ HandOverDialog::HandOverDialog(Document& document, QWidget* parent) : QDialog(pa
     for (const Issue& note : report.notes) text += QLatin1Char('\n') + QString::fromStdString(note.text());
     report_->setText(text);
     report_->show();
-    go_->setEnabled(true);
+    written_ = report.path;
     check();
+    close_->setFocus();
   });
   connect(&document, &Document::message, this, [this](const Issue& issue) {
     if (!isVisible() || issue.severity != Severity::error) return;
@@ -136,13 +150,16 @@ QString HandOverDialog::suggestion() const {
   const Take& take = document_.take();
   const QFileInfo character(QString::fromStdString(take.character->path)), performer(QString::fromStdString(take.performer->path));
   const QString ending = character.suffix().toLower() == QLatin1String("gltf") ? QStringLiteral("gltf") : QStringLiteral("glb");
-  return character.absolutePath() + QLatin1Char('/') + character.completeBaseName() + QLatin1Char('_') + performer.completeBaseName() + QLatin1Char('.') + ending;
+  // Beside the character, unless that is a place one cannot write to.
+  const QString folder = QFileInfo(character.absolutePath()).isWritable() ? character.absolutePath() : QStandardPaths::writableLocation(QStandardPaths::DocumentsLocation);
+  return folder + QLatin1Char('/') + character.completeBaseName() + QLatin1Char('_') + performer.completeBaseName() + QLatin1Char('.') + ending;
 }
 
 void HandOverDialog::open() {
   const Take& take = document_.take();
   const auto evaluated = document_.evaluated();
   report_->hide();
+  written_.clear();
   path_->setText(take.handOver->path.empty() ? suggestion() : QString::fromStdString(take.handOver->path));
   name_->setText(QString::fromStdString(take.handOver->animationName));
   only_->setChecked(take.handOver->animationOnly);
@@ -165,6 +182,11 @@ void HandOverDialog::browse() {
   const QString file = QFileDialog::getSaveFileName(this, tr("Hand over to"), path_->text(), tr("Animation (*.glb *.gltf *.bvh *.csv)"), nullptr,
                                                     QFileDialog::DontConfirmOverwrite);
   if (!file.isEmpty()) path_->setText(file);
+}
+
+void HandOverDialog::change() {
+  written_.clear();
+  check();
 }
 
 void HandOverDialog::check() {
@@ -192,9 +214,17 @@ void HandOverDialog::check() {
   else if (only_->isChecked()) hint = tr("The character's bones and this animation.");
   else if (character->format == "glTF 2.0") hint = tr("Your character's own file with the animation added; everything else in it stays as it is.");
   else hint = tr("A new file with the character's mesh, skin and this animation.");
+  // Once it is written there is nothing left to do here, as long as nothing is changed.
+  const bool written = !written_.isEmpty();
   hint_->setText(hint);
-  go_->setText(able && info.exists() ? tr("Replace") : tr("Hand over"));
+  hint_->setVisible(!written);
+  go_->setText(written ? tr("Write again") : able && info.exists() ? tr("Replace") : tr("Hand over"));
   go_->setEnabled(able);
+  go_->setDefault(!written);
+  close_->setDefault(written);
+  markNext(*go_, !written);
+  markNext(*close_, written);
+  folder_->setVisible(written);
 }
 
 void HandOverDialog::write() {

@@ -24,6 +24,8 @@ class HandOverDialog : public QDialog {
 
  private:
   void browse();
+  /// Something was set by hand: what was written is no longer what is shown.
+  void change();
   void check();
   void write();
   [[nodiscard]] QString suggestion() const;
@@ -35,7 +37,8 @@ class HandOverDialog : public QDialog {
   QCheckBox* only_;
   QSpinBox* first_;
   QLabel *hint_, *report_;
-  QPushButton* go_;
+  QPushButton *go_, *close_, *folder_;
+  QString written_;
   bool filling_ = false;
 };
 

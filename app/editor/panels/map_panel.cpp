@@ -82,7 +82,10 @@ MapPanel::MapPanel(Document& document, Session& session, QWidget* parent) : QWid
   parts->setHandleWidth(4);
   parts->addWidget(figure_);
   parts->addWidget(table_);
-  parts->setSizes({240, 200});
+  parts->setSizes({240, 320});
+  parts->setStretchFactor(0, 2);
+  parts->setStretchFactor(1, 3);
+  figure_->setMinimumHeight(130);
   column->addWidget(parts, 1);
   connect(all, &QToolButton::toggled, model_, &MapModel::setAll);
   connect(again, &QToolButton::clicked, this, [this] { mapAgain(document_); });

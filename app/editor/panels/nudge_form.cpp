@@ -29,6 +29,8 @@ NudgeForm::NudgeForm(Document& document, Session& session, QWidget* parent) : QW
     auto* s = new QSpinBox(this);
     s->setKeyboardTracking(false);
     s->setAccessibleName(name);
+    s->setSizePolicy(QSizePolicy::Ignored, QSizePolicy::Fixed);  // three share the panel's width
+    s->setMinimumWidth(60);
     connect(s, &QSpinBox::valueChanged, this, &NudgeForm::write);
     return s;
   };
@@ -39,6 +41,8 @@ NudgeForm::NudgeForm(Document& document, Session& session, QWidget* parent) : QW
     s->setRange(low, high);
     s->setDecimals(decimals);
     s->setSingleStep(step);
+    s->setSizePolicy(QSizePolicy::Ignored, QSizePolicy::Fixed);
+    s->setMinimumWidth(64);
     connect(s, &QDoubleSpinBox::valueChanged, this, &NudgeForm::write);
     return s;
   };
@@ -51,7 +55,8 @@ NudgeForm::NudgeForm(Document& document, Session& session, QWidget* parent) : QW
   after_->setPrefix(QStringLiteral("+ "));
   before_->setToolTip(tr("Frames of ease before the key"));
   after_->setToolTip(tr("Frames of ease after the key"));
-  weight_ = real(tr("Weight"), 0, 4, 2, 0.05);
+  weight_ = real(tr("Weight"), 0, 400, 0, 5);
+  weight_->setSuffix(tr(" %"));
   grid->addWidget(quiet(tr("frame")), 1, 0);
   grid->addWidget(frame_, 1, 1);
   grid->addWidget(before_, 1, 2);
@@ -87,7 +92,7 @@ void NudgeForm::show(const Nudge& nudge) {
   frame_->setValue(frameOf(*evaluated, nudge) + evaluated->firstFrame);
   before_->setValue(span.before);
   after_->setValue(span.after);
-  weight_->setValue(nudge.weight);
+  weight_->setValue(100 * nudge.weight);
   const Vec3d r = nudge.joints.empty() ? Vec3d{} : nudge.joints[0].rotation;
   for (int i = 0; i < 3; ++i) turn_[static_cast<std::size_t>(i)]->setValue(r[i] * degreesPerRadian);
   muted_->setChecked(nudge.muted);
@@ -105,7 +110,7 @@ void NudgeForm::write() {
     next.time = evaluated->rate.seconds(evaluated->trimFirst + frame_->value() - evaluated->firstFrame);
   if (before_->value() != span.before) next.easeBefore = evaluated->rate.seconds(before_->value());
   if (after_->value() != span.after) next.easeAfter = evaluated->rate.seconds(after_->value());
-  if (std::abs(weight_->value() - nudge->weight) > 0.004) next.weight = weight_->value();
+  if (std::abs(weight_->value() / 100 - nudge->weight) > 0.0051) next.weight = weight_->value() / 100;
   if (!next.joints.empty())
     for (int i = 0; i < 3; ++i) {
       const double shown = turn_[static_cast<std::size_t>(i)]->value() / degreesPerRadian;

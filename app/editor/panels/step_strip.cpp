@@ -115,8 +115,8 @@ std::array<StepState, stepCount> stepsOf(const Document& document, bool handedOv
   steps[4].title = say("Hand over");
   steps[4].done = handedOver;
   steps[4].note = handedOver ? QFileInfo(QString::fromStdString(take.handOver->path)).fileName() : complete ? say("ready") : say("not yet");
-  // Repairing is optional: once nothing more can be mended by itself, handing over is what comes next.
-  const int next = !both ? 0 : map.missing > 0 ? 1 : complete && mendable > 0 ? 3 : complete && !handedOver ? 4 : -1;
+  // Repairing is optional: once it was looked at and nothing more can be mended by itself, handing over is what comes next.
+  const int next = !both ? 0 : map.missing > 0 ? 1 : complete && (mendable > 0 || !found.current()) ? 3 : complete && !handedOver ? 4 : -1;
   if (next >= 0) steps[static_cast<std::size_t>(next)].next = true;
   return steps;
 }

@@ -262,7 +262,7 @@ void StageWidget::paintMarks(QPainter& painter) {
     if (figure && at) {
       const SkeletonMap& map = hovered->cast == Cast::performer ? document_.map().performer : document_.map().character;
       QString text = jointText(*figure, hovered->joint);
-      if (const auto role = roleOf(map, hovered->joint)) text += QLatin1Char('\n') + roleText(*role);
+      if (const auto role = roleOf(map, hovered->joint); role && roleText(*role) != text) text += QLatin1Char('\n') + roleText(*role);
       paintLabel(painter, *at, text, hovered->cast == Cast::performer ? c.performer : c.character);
     }
   }

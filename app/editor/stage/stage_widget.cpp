@@ -8,6 +8,7 @@
 #include <utility>
 
 #include "app/editor/document/aligning.h"
+#include "app/editor/document/findings_keeper.h"
 #include "app/editor/document/nudging.h"
 #include "app/editor/document/props_keeper.h"
 #include "app/editor/look/appearance.h"
@@ -57,16 +58,22 @@ StageWidget::StageWidget(Document& document, Session& session, QWidget* parent) 
   connect(number_, &StageNumber::entered, this, &StageWidget::typed);
   connect(number_, &StageNumber::closed, this, [this] { setFocus(); });
   connect(&document, &Document::filesChanged, this, [this, redraw] {
-    framedOnce_ = false;
+    framedOnce_ = posed_ = false;
     left_ = {};
     chosenProp_ = 0;
     const auto character = document_.figure(Cast::character);
     if (!character || options_.meshes.size() != character->meshes.size()) options_.meshes.clear();
     redraw();
   });
-  connect(&document, &Document::evaluatedChanged, this, redraw);
+  connect(&document, &Document::evaluatedChanged, this, [this, redraw] {
+    // A capture's rest pose may lie anywhere: what was framed before it moved is framed anew.
+    if (!std::exchange(posed_, document_.evaluated() != nullptr) && posed_) framedOnce_ = false;
+    redraw();
+  });
   connect(&document, &Document::shownChanged, this, redraw);
   connect(&document.props(), &PropsKeeper::changed, this, redraw);
+  // What was found is told at its place.
+  for (auto signal : {&FindingsKeeper::changed, &FindingsKeeper::chosenChanged}) connect(&document.findings(), signal, this, redraw);
   connect(&Appearance::instance(), &Appearance::changed, this, redraw);
   idle_.setSingleShot(true);
   idle_.setInterval(180);

@@ -177,7 +177,7 @@ class StageWidget : public QWidget {
   /// The camera each view was left with, and what it followed there.
   std::array<std::optional<std::pair<Camera, Vec3d>>, 4> left_;
   StageOptions options_;
-  bool moving_ = false, framedOnce_ = false, stale_ = true;
+  bool moving_ = false, framedOnce_ = false, posed_ = false, stale_ = true;
   std::optional<Vec3d> anchor_;
   std::vector<Shown> shown_;
   std::vector<Affined> propJoint_;

@@ -53,6 +53,13 @@ QBrush texture(PlantPhase phase, const QColor& tone) {
 void LanesView::paintLanes(QPainter& painter) const {
   const Colours& c = colours();
   painter.setRenderHint(QPainter::Antialiasing);
+  if (scale_.frames() <= 0) {
+    painter.setFont(Appearance::small());
+    painter.setPen(c.dimText);
+    painter.drawText(QRectF(rect()).adjusted(16, 0, -16, 0), Qt::AlignCenter | Qt::TextWordWrap,
+                     tr("Once a performance is loaded, its time lies here: what was found, each foot on the ground, repairs and nudges, a lane each."));
+    return;
+  }
   paintFindings(painter);
   painter.setClipRect(QRectF(0, lanesTop(), width(), height() - lanesTop()));
   const double first = scale_.x(0) - 4, last = scale_.x(std::max(0, scale_.frames() - 1)) + 4;
@@ -60,8 +67,7 @@ void LanesView::paintLanes(QPainter& painter) const {
     const QRectF rect = laneRect(lane);
     painter.setPen(Qt::NoPen);
     painter.setBrush(c.sunken);
-    painter.drawRoundedRect(QRectF(scale_.frames() > 0 ? first : 10, rect.top() + 1, scale_.frames() > 0 ? last - first : width() - 20, rect.height() - 2), 3, 3);
-    if (scale_.frames() <= 0) continue;
+    painter.drawRoundedRect(QRectF(first, rect.top() + 1, last - first, rect.height() - 2), 3, 3);
     const LaneBar* selected = nullptr;
     std::array<int, 4> narrow{-1, -1, -1, -1};  // the pixel each row has last a bar in that is no wider
     for (const LaneBar& bar : lanes_[lane].bars) {

@@ -122,6 +122,7 @@ QRectF LanesView::barRect(std::size_t lane, const LaneBar& bar) const {
 
 std::vector<LanesView::NamedLane> LanesView::names() const {
   std::vector<NamedLane> names;
+  if (scale_.frames() <= 0) return names;
   if (stripHeight() > 0) names.push_back({tr("Findings"), QRectF(0, rulerHeight + 4, width(), stripHeight())});
   for (std::size_t lane = 0; lane < lanes_.size(); ++lane)
     if (laneRect(lane).top() >= lanesTop() - 1 && laneRect(lane).bottom() <= height() + 1) names.push_back({laneName(lanes_[lane].group), laneRect(lane)});

@@ -94,6 +94,10 @@ Actions::Actions(QWidget* window) : QObject(window), window_(window), bar_(qobje
 }
 
 bool Actions::eventFilter(QObject* watched, QEvent* event) {
+  // A click on a button leaves the keys with what had them: else the space bar would press it again instead of playing.
+  // By Tab every button is reached.
+  if (event->type() == QEvent::Polish && (qobject_cast<QAbstractButton*>(watched) || qobject_cast<QComboBox*>(watched)))
+    if (auto* widget = static_cast<QWidget*>(watched); widget->window() == window_ && widget->focusPolicy() != Qt::NoFocus) widget->setFocusPolicy(Qt::TabFocus);
   if (event->type() == QEvent::ShortcutOverride) {
     auto* key = static_cast<QKeyEvent*>(event);
     const bool plain = (key->modifiers() & ~Qt::KeypadModifier) == Qt::NoModifier;

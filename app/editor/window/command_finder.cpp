@@ -52,6 +52,7 @@ CommandFinder::CommandFinder(const Actions& actions, QWidget* parent) : QLineEdi
   setCompleter(completer);
   completer->popup()->setItemDelegate(new CommandDelegate(completer->popup()));
   completer->popup()->setAccessibleName(tr("Commands"));
+  completer->popup()->installEventFilter(this);
   // After the completer has put the name into the field, which would else stay there.
   connect(completer, qOverload<const QString&>(&QCompleter::activated), this, &CommandFinder::find, Qt::QueuedConnection);
   connect(this, &QLineEdit::returnPressed, this, [this] { find(text()); });
@@ -84,11 +85,31 @@ void CommandFinder::focusInEvent(QFocusEvent* event) {
   QLineEdit::focusInEvent(event);
 }
 
+void CommandFinder::focusOutEvent(QFocusEvent* event) {
+  // What was begun and left is not kept for the next time.
+  if (event->reason() != Qt::PopupFocusReason && event->reason() != Qt::ActiveWindowFocusReason) clear();
+  QLineEdit::focusOutEvent(event);
+}
+
+bool CommandFinder::eventFilter(QObject* watched, QEvent* event) {
+  // The list is wider than the field, which stands at the window's right: their right edges go together.
+  if (watched == completer()->popup() && (event->type() == QEvent::Show || event->type() == QEvent::Resize || event->type() == QEvent::Move)) {
+    QWidget& popup = *completer()->popup();
+    if (const QPoint at = mapToGlobal(QPoint(width() - popup.width(), height())); popup.pos() != at) popup.move(at);
+  }
+  return QLineEdit::eventFilter(watched, event);
+}
+
 void CommandFinder::find(const QString& text) {
   if (text.isEmpty()) return;
   bool number = false;
   const int frame = text.trimmed().toInt(&number);
-  if (QAction* action = actions_.find(text)) action->trigger();
+  QAction* action = actions_.find(text);
+  // Some letters of a name stand for the first that is listed.
+  if (!action && !number)
+    if (QCompleter& names = *completer(); names.completionPrefix() == text && names.completionCount() > 0)
+      action = actions_.find(names.completionModel()->index(0, 0).data().toString());
+  if (action) action->trigger();
   else if (number) Q_EMIT frameAsked(frame);
   else return;
   clear();

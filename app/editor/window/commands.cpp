@@ -61,8 +61,8 @@ void MainWindow::buildActions() {
   a.add(play, tr("Ten frames on"), QKeySequence(tr("Shift+Right")), [this] { session_.step(10); });
   a.add(play, tr("First frame of the range"), QKeySequence(Qt::Key_Home), [this] { session_.setFrame(session_.rangeFirst()); });
   a.add(play, tr("Last frame of the range"), QKeySequence(Qt::Key_End), [this] { session_.setFrame(session_.rangeLast()); });
-  a.add(play, tr("Key before"), QKeySequence(tr(",")), [this] { stepToKey(-1); });
-  a.add(play, tr("Key after"), QKeySequence(tr(".")), [this] { stepToKey(1); });
+  a.add(play, tr("Key before"), QKeySequence(tr("Ctrl+PgUp")), [this] { stepToKey(-1); });
+  a.add(play, tr("Key after"), QKeySequence(tr("Ctrl+PgDown")), [this] { stepToKey(1); });
   a.separator(play);
   a.add(play, tr("Loop"), QKeySequence(tr("L")), [this] { session_.setLooping(!session_.looping()); }, "loop");
   a.add(play, tr("Range starts here"), QKeySequence(tr("[")), [this] { session_.setRange(session_.frame(), std::max(session_.frame(), session_.rangeLast())); }, "range");

@@ -7,6 +7,7 @@
 #include <QLabel>
 #include <QListView>
 #include <QMimeData>
+#include <QScreen>
 #include <QScrollArea>
 #include <QSettings>
 #include <QSplitter>
@@ -50,6 +51,7 @@ MainWindow::MainWindow() {
   wire();
   restoreLayout();
   refreshTitle();
+  stage_->setFocus();
 }
 
 MainWindow::~MainWindow() { saveLayout(); }
@@ -67,10 +69,11 @@ void MainWindow::buildParts() {
   rows->addWidget(strip_);
   messages_ = new MessageBar(centre);
   rows->addWidget(messages_);
-  rows->addWidget(new BusyBar(document_.files(), centre));
-  rows->addWidget(new BusyBar(document_.evaluations(), centre));
 
+  // The left side has the window's whole height: bone map and forms need it more than the timeline needs the width.
   across_ = new QSplitter(Qt::Horizontal, centre);
+  down_ = new QSplitter(Qt::Vertical, across_);
+  upper_ = new QSplitter(Qt::Horizontal, down_);
   auto* leftSide = new QWidget(across_);
   leftSide->setObjectName(QStringLiteral("panel"));
   leftSide->setAttribute(Qt::WA_StyledBackground);
@@ -98,7 +101,7 @@ void MainWindow::buildParts() {
   set->setWidget(set_);
   left_->addTab(set, tr("Set"));
   column->addWidget(left_, 1);
-  auto* middle = new QWidget(across_);
+  auto* middle = new QWidget(upper_);
   auto* stack = new QVBoxLayout(middle);
   stack->setContentsMargins(0, 0, 0, 0);
   stack->setSpacing(0);
@@ -106,7 +109,9 @@ void MainWindow::buildParts() {
   stageBar_ = new StageBar(document_, session_, *stage_, middle);
   stack->addWidget(stageBar_);
   stack->addWidget(stage_, 1);
-  auto* rightSide = new QWidget(across_);
+  new BusyBar(document_.evaluations(), *stage_, 0);
+  new BusyBar(document_.files(), *stage_, 1);
+  auto* rightSide = new QWidget(upper_);
   rightSide->setObjectName(QStringLiteral("panel"));
   rightSide->setAttribute(Qt::WA_StyledBackground);
   auto* rightColumn = new QVBoxLayout(rightSide);
@@ -122,25 +127,22 @@ void MainWindow::buildParts() {
   notes_ = new NotesPanel(document_, session_, right_);
   right_->addTab(notes_, tr("Notes"));
   rightColumn->addWidget(right_);
-  across_->addWidget(leftSide);
-  across_->addWidget(middle);
-  across_->addWidget(rightSide);
-  across_->setStretchFactor(1, 1);
-  across_->setSizes({320, 800, 304});
-  across_->setChildrenCollapsible(false);
-  across_->setHandleWidth(4);
   leftSide->setMinimumWidth(std::max(250, leftSide->minimumSizeHint().width()));
   middle->setMinimumWidth(380);
   rightSide->setMinimumWidth(std::max(270, rightSide->minimumSizeHint().width()));
-  down_ = new QSplitter(Qt::Vertical, centre);
-  down_->setHandleWidth(4);
-  down_->setChildrenCollapsible(false);
   timeline_ = new TimelinePanel(document_, session_, down_);
-  down_->addWidget(across_);
-  down_->addWidget(timeline_);
-  down_->setStretchFactor(0, 1);
-  down_->setSizes({620, 250});
-  rows->addWidget(down_, 1);
+  for (QWidget* part : {middle, rightSide}) upper_->addWidget(part);
+  for (QWidget* part : {static_cast<QWidget*>(upper_), static_cast<QWidget*>(timeline_)}) down_->addWidget(part);
+  for (QWidget* part : {leftSide, static_cast<QWidget*>(down_)}) across_->addWidget(part);
+  for (QSplitter* splitter : {across_, down_, upper_}) {
+    splitter->setHandleWidth(4);
+    splitter->setChildrenCollapsible(false);
+    splitter->setStretchFactor(splitter == across_ ? 1 : 0, 1);
+  }
+  across_->setSizes({320, 1104});
+  upper_->setSizes({800, 304});
+  down_->setSizes({700, 170});  // lanes that come up take more
+  rows->addWidget(across_, 1);
   setCentralWidget(centre);
 }
 
@@ -157,14 +159,15 @@ void MainWindow::wire() {
     right_->setCurrentWidget(found_);
     found_->choose(key.toStdString());
   });
-  connect(&timeline_->lanes(), &LanesView::lanesChanged, this, [this, known = std::size_t{0}]() mutable {
-    // Lanes that come up get their room from the stage, as far as it can spare some.
+  connect(&timeline_->lanes(), &LanesView::lanesChanged, this, [this, known = std::size_t{0}, lent = 0]() mutable {
+    // Lanes that come up get their room from the stage, as far as it can spare some, and give it back when they go.
     const std::size_t count = timeline_->lanes().laneCount();
     if (count == std::exchange(known, count)) return;
+    const QList<int> sizes = down_->sizes();
     const int missing = timeline_->lanes().wantedHeight() - timeline_->lanes().height();
-    QList<int> sizes = down_->sizes();
-    const int give = std::min(missing, sizes[0] - 340);
-    if (give > 0) down_->setSizes({sizes[0] - give, sizes[1] + give});
+    const int give = missing > 0 ? std::clamp(sizes[0] - 340, 0, missing) : -std::min(lent, -missing);
+    lent += give;
+    if (give != 0) down_->setSizes({sizes[0] - give, sizes[1] + give});
   });
   connect(&session_, &Session::repairChanged, this, [this] {
     if (session_.repair() != 0) right_->setCurrentWidget(repairs_);
@@ -214,19 +217,23 @@ void MainWindow::refreshTitle() {
   redo_->setText(document_.canRedo() ? tr("Redo “%1”").arg(document_.redoLabel()) : tr("Redo"));
 }
 
+std::array<std::pair<QString, QSplitter*>, 3> MainWindow::splitters() const {
+  return {{{QStringLiteral("layout/across"), across_}, {QStringLiteral("layout/upper"), upper_}, {QStringLiteral("layout/down"), down_}}};
+}
+
 void MainWindow::restoreLayout() {
   QSettings settings;
-  resize(1440, 900);
+  // The first time: most of the screen, which the stage can use.
+  const QSize room = screen()->availableSize();
+  resize(QSize(1440, 900).expandedTo(room * 0.92).boundedTo(room));
   restoreGeometry(settings.value(QStringLiteral("window")).toByteArray());
-  across_->restoreState(settings.value(QStringLiteral("across")).toByteArray());
-  down_->restoreState(settings.value(QStringLiteral("down")).toByteArray());
+  for (const auto& [name, splitter] : splitters()) splitter->restoreState(settings.value(name).toByteArray());
 }
 
 void MainWindow::saveLayout() {
   QSettings settings;
   settings.setValue(QStringLiteral("window"), saveGeometry());
-  settings.setValue(QStringLiteral("across"), across_->saveState());
-  settings.setValue(QStringLiteral("down"), down_->saveState());
+  for (const auto& [name, splitter] : splitters()) settings.setValue(name, splitter->saveState());
 }
 
 void MainWindow::closeEvent(QCloseEvent* event) {

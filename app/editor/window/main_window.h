@@ -2,6 +2,7 @@
 #pragma once
 
 #include <QMainWindow>
+#include <array>
 
 #include "app/editor/document/document.h"
 #include "app/editor/document/session.h"
@@ -74,6 +75,7 @@ class MainWindow : public QMainWindow {
   void showSet();
   void wire();
   void setAppearance(bool light);
+  [[nodiscard]] std::array<std::pair<QString, QSplitter*>, 3> splitters() const;
   void restoreLayout();
   void saveLayout();
   void refreshTitle();
@@ -102,7 +104,7 @@ class MainWindow : public QMainWindow {
   Tour* tour_;
   Welcome* welcome_;
   FileKeeper* files_;
-  QSplitter *across_, *down_;
+  QSplitter *across_, *upper_, *down_;
   QAction *undo_, *redo_;
   bool closing_ = false;
 };

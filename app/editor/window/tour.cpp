@@ -72,6 +72,7 @@ Tour::Tour(MainWindow& window) : QFrame(&window), window_(window) {
     watch();
   });
   window.installEventFilter(this);
+  window.stage().installEventFilter(this);
 }
 
 void Tour::makeSteps() {
@@ -127,6 +128,7 @@ void Tour::start() {
       if (!folder.isEmpty()) window_.files().openPath(folder + QLatin1String(file));
     handedOver_ = false;
     show(0);
+    window_.stage().setFocus();  // its keys are the window's
   });
 }
 
@@ -187,7 +189,7 @@ void Tour::place() {
   frame_->setVisible(target && target->isVisible());
   if (target) {
     const QRect around(target->mapTo(&window_, QPoint(0, 0)), target->size());
-    frame_->setGeometry(around);
+    frame_->setGeometry(around.adjusted(-5, -4, 5, 4) & window_.rect());  // around its words, not through them
     frame_->raise();
   }
   // In a corner of the stage, which every step leaves room in.
@@ -199,7 +201,8 @@ void Tour::place() {
 }
 
 bool Tour::eventFilter(QObject* watched, QEvent* event) {
-  if (running() && watched == &window_ && event->type() == QEvent::Resize) QMetaObject::invokeMethod(this, &Tour::place, Qt::QueuedConnection);
+  const bool moved = (event->type() == QEvent::Resize && (watched == &window_ || watched == &window_.stage())) || (event->type() == QEvent::Move && watched == &window_.stage());
+  if (running() && moved) QMetaObject::invokeMethod(this, &Tour::place, Qt::QueuedConnection);
   return QFrame::eventFilter(watched, event);
 }
 

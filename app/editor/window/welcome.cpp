@@ -44,14 +44,14 @@ Welcome::Welcome(Document& document, QWidget* over) : QFrame(over), document_(do
   auto* column = new QVBoxLayout(this);
   column->setContentsMargins(26, 22, 26, 20);
   column->setSpacing(10);
-  auto* title = new QLabel(tr("Put a performance on your character"), this);
-  title->setFont(Appearance::title());
-  auto* what = new QLabel(tr("Drop two files anywhere in this window: a capture (BVH, FBX, glTF) and a rigged character (glTF, FBX, Collada). "
+  title_ = new QLabel(tr("Put a performance on your character"), this);
+  title_->setFont(Appearance::title());
+  what_ = new QLabel(tr("Drop two files anywhere in this window: a capture (BVH, FBX, glTF) and a rigged character (glTF, FBX, Collada). "
                              "A prop may follow. The strip above says what is done and what comes next."), this);
-  what->setWordWrap(true);
-  what->setProperty("quiet", true);
-  column->addWidget(title);
-  column->addWidget(what);
+  what_->setWordWrap(true);
+  what_->setProperty("quiet", true);
+  column->addWidget(title_);
+  column->addWidget(what_);
   // One row of buttons, or two where their words need it.
   rows_ = new QBoxLayout(QBoxLayout::LeftToRight);
   auto *row = new QHBoxLayout, *second = new QHBoxLayout;
@@ -72,10 +72,10 @@ Welcome::Welcome(Document& document, QWidget* over) : QFrame(over), document_(do
   rows_->addLayout(row);
   rows_->addLayout(second, 1);
   column->addLayout(rows_);
-  auto* heading = new QLabel(tr("LATELY"), this);
-  heading->setObjectName(QStringLiteral("heading"));
+  heading_ = new QLabel(tr("LATELY"), this);
+  heading_->setObjectName(QStringLiteral("heading"));
   column->addSpacing(4);
-  column->addWidget(heading);
+  column->addWidget(heading_);
   recent_ = new QListWidget(this);
   recent_->setObjectName(QStringLiteral("recent"));
   recent_->setAccessibleName(tr("Recent files"));
@@ -107,7 +107,9 @@ void Welcome::refresh() {
   const Take& take = document_.take();
   const bool empty = take.performer->path.empty() && take.character->path.empty();
   if (empty) fill();
+  const bool left = isVisible() && !empty;
   setVisible(empty);
+  if (left) over_->setFocus();
   if (empty) {
     place();
     raise();
@@ -127,21 +129,33 @@ void Welcome::fill() {
     const QImage picture = thumbnailOf(file);
     item->setIcon(picture.isNull() ? icon(file.endsWith(QLatin1String(".reel")) ? QStringLiteral("save") : QStringLiteral("performer")) : QIcon(QPixmap::fromImage(picture)));
   }
-  if (recent_->count() == 0) {
-    auto* item = new QListWidgetItem(tr("nothing yet"), recent_);
-    item->setFlags(Qt::NoItemFlags);
-  }
   const bool there = !sampleFolder().isEmpty();
   demo_->setVisible(there);
   tour_->setVisible(there);
 }
 
 void Welcome::place() {
-  const int w = std::min(640, over_->width() - 32), h = std::min(430, over_->height() - 32);
+  const int w = std::min(640, over_->width() - 32);
   int wanted = 52;
   for (const QPushButton* button : findChildren<QPushButton*>()) wanted += button->sizeHint().width() + rows_->spacing();
   rows_->setDirection(wanted > w ? QBoxLayout::TopToBottom : QBoxLayout::LeftToRight);
+  // Files of late are shown where there is room for a row of them.
+  constexpr int listRoom = 150;
+  const int room = over_->height() - 32, spacing = layout()->spacing();
+  const QMargins around = layout()->contentsMargins();
+  const int words = around.top() + title_->sizeHint().height() + what_->heightForWidth(w - around.left() - around.right()) + rows_->sizeHint().height() + 3 * spacing + around.bottom();
+  const bool list = recent_->count() > 0 && words + listRoom <= room;
+  if (list == recent_->isHidden()) {
+    heading_->setVisible(list);
+    recent_->setVisible(list);
+  }
+  const int h = std::min(list ? 430 : words, room);
   setGeometry((over_->width() - w) / 2, (over_->height() - h) / 2, w, h);
+}
+
+bool Welcome::event(QEvent* event) {
+  if (event->type() == QEvent::LayoutRequest) place();  // longer words, a file more
+  return QFrame::event(event);
 }
 
 bool Welcome::eventFilter(QObject* watched, QEvent* event) {

@@ -6,6 +6,7 @@
 #include "app/editor/document/document.h"
 
 class QBoxLayout;
+class QLabel;
 class QListWidget;
 class QPushButton;
 
@@ -31,6 +32,7 @@ class Welcome : public QFrame {
   void fileAsked(const QString& file);
 
  protected:
+  bool event(QEvent* event) override;
   bool eventFilter(QObject* watched, QEvent* event) override;
 
  private:
@@ -39,6 +41,7 @@ class Welcome : public QFrame {
   void place();
   Document& document_;
   QWidget* over_;
+  QLabel *title_, *what_, *heading_;
   QListWidget* recent_;
   QBoxLayout* rows_;
   QPushButton *demo_, *tour_;
