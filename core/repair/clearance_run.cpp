@@ -5,6 +5,7 @@
 #include <optional>
 
 #include "core/repair/change_series.h"
+#include "core/repair/clearance_times.h"
 #include "core/repair/steady_choice.h"
 #include "core/repair/touch_skin.h"
 
@@ -33,19 +34,12 @@ constexpr double toldFrom = 0.2617994;
 constexpr int againRounds = 7, torsoRounds = 2, againWide = 3;
 /// Metres (at a height of 1.7) left in the body from which on not everything can be had.
 constexpr double noRoom = 0.003;
-/// Seconds before and after a touch in which its hand comes to leave its way as far as it takes.
-constexpr double giveSeconds = 0.15;
 /// Radians at most by which a hand tilts on what it touches.
 constexpr double mostTilt = 0.7;
 /// Metres (at a height of 1.7) between the skins at which a hand touches, and up to which it is brought back to them while the arm is no deeper in the body.
 constexpr double touchesFrom = 0, touchesTo = 0.0045, mostBack = 0.012, mostLeft = 0.004;
 /// Metres won a metre moved from which on all of a solution is taken.
 constexpr double worthwhile = 0.2;
-
-double smoothStep(double t) {
-  t = std::clamp(t, 0.0, 1.0);
-  return t * t * (3 - 2 * t);
-}
 
 bool nothing(const ArmChanges& x) { return x[0].none() && x[1].none(); }
 bool nothing(const ArmGroup::Watches& w) { return w[0].none() && w[1].none(); }
@@ -55,7 +49,7 @@ bool nothing(const ArmGroup::Watches& w) { return w[0].none() && w[1].none(); }
 class ClearanceRun::Impl {
  public:
   Impl(const ClearanceWork& work, const ClearanceTask& task, const TiledMotion& in, Poser& poser)
-      : work_(work), task_(task), in_(in), poser_(poser), stride_(work.stride), count_(task.arms.size()), margin_(task.margin),
+      : work_(work), task_(task), times_(work, task), in_(in), poser_(poser), stride_(work.stride), count_(task.arms.size()), margin_(task.margin),
         slack_(0.003 * work.context.height / 1.7) {
     arms_.reserve(count_);
     std::vector<ArmClearer*> all;
@@ -102,11 +96,11 @@ class ClearanceRun::Impl {
         if (nothing(watch) || nothing(x)) continue;
         load(n);
         if (round <= 2 && (work_.hands == ClearedHands::free || shared())) {
-          x = group_->search(x, homeOf(), margin_ + slack_, 8, freedom(frameOf(n)), seen_[place(n)]);
+          x = group_->search(x, homeOf(), margin_ + slack_, 8, times_.freedom(frameOf(n)), seen_[place(n)]);
           continue;
         }
         group_->look(x, seen_[place(n)]);
-        x = settled(x, group_->solve(x, group_->near(x), watch, margin_ + slack_, 3, freedom(frameOf(n))));
+        x = settled(x, group_->solve(x, group_->near(x), watch, margin_ + slack_, 3, times_.freedom(frameOf(n))));
       }
       nodes_ = smooth;
     }
@@ -116,11 +110,11 @@ class ClearanceRun::Impl {
   /// The change of a frame, evened out.
   [[nodiscard]] ArmChanges at(int f) const {
     std::array<double, 2> weight{};
-    for (std::size_t a = 0; a < count_; ++a) weight[a] = weightOf(a, f);
+    for (std::size_t a = 0; a < count_; ++a) weight[a] = times_.weightOf(a, f);
     if (weight[0] <= 0 && weight[1] <= 0) return {};
     ArmChanges x = evened(f);
     // What both hands hold goes one way with both.
-    const double wrist = shared() ? std::min(weight[0], weight[1]) * shiftOf(f) : 1;
+    const double wrist = shared() ? std::min(weight[0], weight[1]) * times_.shiftOf(f) : 1;
     for (std::size_t a = 0; a < count_; ++a)
       for (std::size_t i = 0; i < ArmChange::size; ++i) x[a].x[i] *= shared() && i > 2 ? wrist : weight[a];
     return x;
@@ -128,7 +122,7 @@ class ClearanceRun::Impl {
 
   void write(Poser& poser, int f, ArmChanges x, std::vector<Residual>& residuals) {
     loadFrom(poser, f);
-    if (work_.hands == ClearedHands::stay) x = group_->kept(x, freedom(f));
+    if (work_.hands == ClearedHands::stay) x = group_->kept(x, times_.freedom(f));
     const double left = std::max(0.0, group_->depth(x, watchAt(f)));
     double turned = 0;
     for (std::size_t a = 0; a < count_; ++a) turned = std::max(turned, arms_[a].turned(x[a]));
@@ -141,65 +135,11 @@ class ClearanceRun::Impl {
   [[nodiscard]] std::size_t place(int node) const { return static_cast<std::size_t>(node - first_); }
   [[nodiscard]] int frameOf(int node) const { return std::min(node * stride_, in_.frames() - 1); }
   [[nodiscard]] bool shared() const { return count_ == 2; }
-  [[nodiscard]] double span(std::size_t repair, int f) const { return spanWeight(work_.frames[repair], f); }
 
-  /// How much of an arm's change is applied at a frame.
-  [[nodiscard]] double weightOf(std::size_t a, int f) const {
-    double off = 1;
-    for (const std::size_t r : task_.repairs) off *= 1 - work_.repairs[r]->weight * span(r, f);
-    double taken = 1;
-    if (work_.hands == ClearedHands::stay) {
-      // Around a hold as well: the changes it asks for die away by themselves where the free arm has been cleared.
-      taken = 0;
-      for (const std::size_t r : task_.arms[a].holders) taken = std::max(taken, near(r, f));
-    }
-    return (1 - off) * taken;
-  }
-  /// 1 while a repair acts and some time around, from there down to 0.
-  [[nodiscard]] double near(std::size_t repair, int f) const {
-    const FrameSpan acting = work_.frames[repair].acting();
-    if (acting.empty()) return 0;
-    const double away = std::max({acting.first - f, f - acting.last, 0}) / work_.context.rate.hertz();
-    return smoothStep(2 - away / fadeSeconds);
-  }
-  /// How much of a common shift of both hands is allowed at a frame: none of what a touch holds.
-  [[nodiscard]] double shiftOf(int f) const {
-    double pin = 0;
-    for (const ClearancePin& p : task_.pins) pin = std::max(pin, span(p.repair, f));
-    return 1 - pin;
-  }
-  [[nodiscard]] ArmFreedom freedom(int f) const {
-    ArmFreedom out;
-    if (work_.hands == ClearedHands::free) {
-      out.turn = false;
-    } else if (shared()) {
-      out.wrist = out.turn = shiftOf(f) >= 1;
-    } else {
-      out.wrist = giveOf(f) > 0;
-      out.turn = holdOf(f) > 0;
-    }
-    return out;
-  }
-  /// How much a single hand may leave its way at a frame: not at all while it touches what is not held to here, soon before and after.
-  [[nodiscard]] double giveOf(int f) const {
-    if (work_.hands == ClearedHands::free || shared()) return 1;
-    double away = 1e9;
-    for (const ClearancePin& pin : task_.pins)
-      if (!pin.slides) away = std::min(away, awayOf(pin, f));
-    return smoothStep(away / giveSeconds);
-  }
-  /// How firmly a single hand is held to where it touches the body at a frame.
-  [[nodiscard]] double holdOf(int f) const {
-    if (work_.hands == ClearedHands::free || shared()) return 0;
-    double away = 1e9;
-    for (const ClearancePin& pin : task_.pins)
-      if (pin.slides) away = std::min(away, awayOf(pin, f));
-    return smoothStep(1 - away / giveSeconds);
-  }
   /// Brings a hand that touches the body back to its skin where clearing the arm has moved it a little off or into it: into the body by
   /// no more than a touch is allowed to miss, and only where the arm is out of it but for `left`, out of it as far as it takes.
   void ontoSkin(Poser& poser, int f, double left) const {
-    const double hold = holdOf(f);
+    const double hold = times_.holdOf(f);
     const ClearedArm& arm = task_.arms.front();
     const LimbRig& limb = work_.context.arms[static_cast<std::size_t>(arm.side)];
     if (hold <= 0 || !limb.complete()) return;
@@ -231,11 +171,6 @@ class ClearanceRun::Impl {
     goal.endRotation = poser.rotation(limb.end);
     poser.solveLimb(limb, goal);
   }
-  /// Seconds from a frame to a touch.
-  [[nodiscard]] double awayOf(const ClearancePin& pin, int f) const {
-    const FrameSpan held = work_.frames[pin.repair].span;
-    return held.empty() ? 1e9 : std::max({held.first - f, f - held.last, 0}) / work_.context.rate.hertz();
-  }
   /// As much of a solution as its way is worth: where there is no room, a far change that wins little is noise.
   [[nodiscard]] ArmChanges settled(const ArmChanges& start, const ArmChanges& solved) const {
     if (group_->left() <= 0 || solved == start) return solved;
@@ -246,17 +181,12 @@ class ClearanceRun::Impl {
       for (std::size_t i = 0; i < ArmChange::size; ++i) out[a].x[i] += t * (solved[a].x[i] - start[a].x[i]);
     return out;
   }
-  [[nodiscard]] bool holds(std::size_t a, int f) const {
-    const HeldProp& held = task_.arms[a].held;
-    return std::any_of(held.grips.begin(), held.grips.end(), [&](std::size_t r) { return span(r, f) > 0; }) ||
-           std::any_of(held.spans.begin(), held.spans.end(), [&](const FrameSpan& s) { return s.holds(f); });
-  }
   /// Whether a node, by what smoothing reaches from it, can matter to any frame.
   [[nodiscard]] bool busy(int node) const {
     const int reach = (spread + 6) * stride_, f = frameOf(node), step = std::max(1, stride_);
     for (int k = std::max(0, f - reach); k <= std::min(in_.frames() - 1, f + reach); k += step)
       for (std::size_t a = 0; a < count_; ++a)
-        if (weightOf(a, k) > 0) return true;
+        if (times_.weightOf(a, k) > 0) return true;
     return false;
   }
 
@@ -266,9 +196,9 @@ class ClearanceRun::Impl {
   void loadPose(const std::array<ArmClearer::Pose, 2>& pose, int f) {
     for (std::size_t a = 0; a < count_; ++a) {
       arms_[a].load(pose[a]);
-      arms_[a].setHolding(holds(a, f));
-      arms_[a].setGive(giveOf(f));
-      if (const double hold = holdOf(f); hold > 0) arms_[a].setTouch(hold);
+      arms_[a].setHolding(times_.holds(a, f));
+      arms_[a].setGive(times_.giveOf(f));
+      if (const double hold = times_.holdOf(f); hold > 0) arms_[a].setTouch(hold);
     }
     if (shared()) {
       const Vec3d middle = (arms_[0].wrist() + arms_[1].wrist()) * 0.5;
@@ -296,7 +226,7 @@ class ClearanceRun::Impl {
     if (half > 0)
       for (std::size_t a = 0; a < count_; ++a)
         for (std::size_t i = 0; i < ArmChange::size; ++i) start[a].x[i] = (nodes_[place(n - half)][a].x[i] + nodes_[place(n + half)][a].x[i]) / 2;
-    nodes_[place(n)] = group_->search(start, home, margin_ + slack_, steps, freedom(frameOf(n)), seen_[place(n)]);
+    nodes_[place(n)] = group_->search(start, home, margin_ + slack_, steps, times_.freedom(frameOf(n)), seen_[place(n)]);
   }
 
   /// A way of the arms out of the body at a node.
@@ -324,7 +254,7 @@ class ClearanceRun::Impl {
           if (idle_[place(node(c))] || ways[c].size() >= mostWays) break;
           load(node(c));
           way.seen.asked = false;
-          way.x = group_->search(way.x, homeOf(), margin_ + slack_, 16, freedom(frameOf(node(c))), way.seen);
+          way.x = group_->search(way.x, homeOf(), margin_ + slack_, 16, times_.freedom(frameOf(node(c))), way.seen);
           if (std::any_of(ways[c].begin(), ways[c].end(), [&](const Way& other) { return group_->cost(way.x, other.x) < sameWay * metre; })) break;
           ways[c].push_back(way);
           any = true;
@@ -393,7 +323,7 @@ class ClearanceRun::Impl {
       const ArmChanges start = between(node(n - 1), node(n), node(n + 1), node(n + 2), (f % stride_) / double(stride_));
       if (nothing(start) && nothing(watchAt(f))) continue;
       loadFrame(f);
-      found_[static_cast<std::size_t>(f - from_)] = settled(start, group_->solve(start, group_->near(start), watchAt(f), margin_ + slack_, 2, freedom(f)));
+      found_[static_cast<std::size_t>(f - from_)] = settled(start, group_->solve(start, group_->near(start), watchAt(f), margin_ + slack_, 2, times_.freedom(f)));
     }
     again();
   }
@@ -422,7 +352,7 @@ class ClearanceRun::Impl {
         setTorsoFirst(torso);
         open[static_cast<std::size_t>(k)] = group_->depth(now, watchAt(f)) > 0;
         if (!open[static_cast<std::size_t>(k)]) continue;
-        const auto clearOf = [&] { return settled(now, group_->solve(now, group_->near(now), watchAt(f), margin_, 3, freedom(f))); };
+        const auto clearOf = [&] { return settled(now, group_->solve(now, group_->near(now), watchAt(f), margin_, 3, times_.freedom(f))); };
         ArmChanges clear = clearOf();
         // Where there is no room beside head and torso, what is given goes to the torso.
         if (!torso && group_->left() > noRoom * work_.context.height / 1.7) {
@@ -452,6 +382,7 @@ class ClearanceRun::Impl {
 
   const ClearanceWork& work_;
   const ClearanceTask& task_;
+  const ClearanceTimes times_;
   const TiledMotion& in_;
   Poser& poser_;
   int stride_;
