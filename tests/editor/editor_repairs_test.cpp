@@ -225,6 +225,15 @@ TEST_F(EditorRepairs, AnotherCharacterKeepsPlantsAndTellsWhatIsLost) {
   lost.action = odd;
   document().edit(QStringLiteral("test"), addRepair(document().take(), lost));
   settle();
+  // What has lost its bones stays in the list and says why it does nothing; what has them says nothing.
+  const RepairsModel& listed = window->repairs().model();
+  ASSERT_EQ(listed.rowCount(), 2);
+  for (int row = 0; row < 2; ++row) {
+    const QString complaint = listed.data(listed.index(row), RepairsModel::complaintRole).toString();
+    const bool boneless = findRepair(document().take(), listed.idAt(row))->action.index() == lost.action.index();
+    EXPECT_EQ(complaint.contains(QStringLiteral("no such bone")), boneless) << complaint.toStdString();
+    EXPECT_EQ(complaint.isEmpty(), !boneless) << complaint.toStdString();
+  }
   const std::string tall = folder.file("tall.glb");
   writeFile(tall, makeStickCharacterGlb({.scale = 1, .legLength = 1.1}));
   QSignalSpy told(&document(), &Document::message);
