@@ -143,10 +143,10 @@ double PosedSolid::distance(const Vec3d& world, const Nearby& near) const {
   return solid_->grid.at(inverse(blended.linear) * (world - blended.translation));
 }
 
-DistanceSample PosedSolid::wayOut(const Vec3d& world, const Nearby& near, double wanted, double most) const {
+DistanceSample PosedSolid::wayOut(const Vec3d& world, const Nearby& near, double wanted, double most, const Vec3d& lean) const {
   const DistanceGrid& grid = solid_->grid;
   const Vec3d at = apply(near.back, world);
-  const Vec3d way = normalised(Vec3d{at.x - solid_->middle.x, 0, at.z - solid_->middle.z}, Vec3d{0, 0, 1});
+  const Vec3d way = normalised(normalised(Vec3d{at.x - solid_->middle.x, 0, at.z - solid_->middle.z}) + lean, Vec3d{0, 0, 1});
   // No nearer along the way than the distance says, so it can be walked in those steps.
   double left = wanted - grid.at(at), walked = 0;
   const double longest = most * left;

@@ -91,6 +91,7 @@ void ArmClearer::rows(const ArmChange& change, const Carry& carry, const Watch& 
   poseSolids(carry);
   near_.resize(watch.pairs.size());
   const double stale = 0.004 * scale_;
+  const BodyPart ownThigh = side_ == 0 ? BodyPart::leftThigh : BodyPart::rightThigh;
   Row nearest{1e300, {}, {}, -1, 0};  // of a hand that touches
   for (std::size_t k = 0; k < watch.pairs.size(); ++k) {
     const int i = watch.pairs[k].first;
@@ -110,7 +111,7 @@ void ArmClearer::rows(const ArmChange& change, const Carry& carry, const Watch& 
     double wanted = allowed > 0 ? -allowed : margin;
     if (touches) wanted += (touchAt_ - 0.001 * scale_ - wanted) * hold_;
     else if (near && wanted > 0) wanted += (0.0 - wanted) * hold_;
-    if (part != BodyPart::torso && part != BodyPart::head && d.distance < wanted && !near) d = solid.wayOut(p, place.place, wanted, 3);
+    if (part != BodyPart::torso && part != BodyPart::head && d.distance < wanted && !near) d = solid.wayOut(p, place.place, wanted, 3, part == ownThigh ? Vec3d{1.5 * outwards(), 0, 0} : Vec3d{});
     const double need = wanted - d.distance;
     // Where not everything can be had, the torso comes first, and what is touched.
     const double weight = part == BodyPart::torso ? 1.0 : (part == BodyPart::head ? 0.03 : 0.1) * (torsoFirst_ ? 0.02 : 1);
