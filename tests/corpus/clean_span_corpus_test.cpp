@@ -1,7 +1,7 @@
 // Spans that were looked at on contact sheets and are without a visible flaw: nothing may be told of them.
 //
 // Looked at from the side and from behind, in short spans every frame or second frame, in those over 50 frames every sixth to tenth:
-// - CesiumMan, its own walk on the spot, frames 16–29 and 38–49: arms swing clear of the trunk, a foot that has left the ground
+// - CesiumMan, its own walk on the spot, frames 16–28 (from 29 on an upper arm presses into the trunk) and 38–49: arms swing clear, a foot that has left the ground
 //   hangs behind the body.
 // - RobotExpressive, its own Standing, No, Yes, ThumbsUp and Idle, whole: both soles lie 20 mm below the floor throughout, as in
 //   the file (and are told); head, arms and trunk move without a jump and touch nothing.
@@ -66,7 +66,7 @@ TEST_P(CleanSpanCorpus, NothingIsToldOfIt) {
 }
 
 INSTANTIATE_TEST_SUITE_P(Corpus, CleanSpanCorpus,
-                         ::testing::Values(CleanSpan{"characters/CesiumMan.gltf", "", "CesiumMan.gltf", 16, 29, Told::nothing},
+                         ::testing::Values(CleanSpan{"characters/CesiumMan.gltf", "", "CesiumMan.gltf", 16, 28, Told::nothing},
                                            CleanSpan{"characters/CesiumMan.gltf", "", "CesiumMan.gltf", 38, 49, Told::nothing},
                                            CleanSpan{"characters/RobotExpressive.glb", "Standing", "RobotExpressive.glb", 1, 11, Told::ofFeetOnly},
                                            CleanSpan{"characters/RobotExpressive.glb", "No", "RobotExpressive.glb", 1, 41, Told::ofFeetOnly},
