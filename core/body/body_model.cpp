@@ -146,7 +146,10 @@ double PosedSolid::distance(const Vec3d& world, const Nearby& near) const {
 DistanceSample PosedSolid::wayOut(const Vec3d& world, const Nearby& near, double wanted, double most, const Vec3d& lean) const {
   const DistanceGrid& grid = solid_->grid;
   const Vec3d at = apply(near.back, world);
-  const Vec3d way = normalised(normalised(Vec3d{at.x - solid_->middle.x, 0, at.z - solid_->middle.z}) + lean, Vec3d{0, 0, 1});
+  // Shorter near the middle line, so that it does not turn about at once there.
+  const Vec3d aside{at.x - solid_->middle.x, 0, at.z - solid_->middle.z};
+  const double soft = lean == Vec3d{} ? 0 : 0.2 * solid_->radius;
+  const Vec3d way = normalised(aside / std::max(std::sqrt(dot(aside, aside) + soft * soft), 1e-9) + lean, Vec3d{0, 0, 1});
   // No nearer along the way than the distance says, so it can be walked in those steps.
   double left = wanted - grid.at(at), walked = 0;
   const double longest = most * left;

@@ -1,6 +1,7 @@
 // One arm against the body in one pose: what a change of the arm does to the distances of its skin. arm_solve.h looks for the change.
 #pragma once
 
+#include <algorithm>
 #include <array>
 #include <memory>
 #include <optional>
@@ -85,6 +86,11 @@ class ArmClearer {
   struct Watch {
     std::vector<std::pair<std::uint16_t, std::uint16_t>> pairs;  // point, solid
     [[nodiscard]] bool none() const { return pairs.empty(); }
+    /// What is watched in another one as well.
+    void add(const Watch& other) {
+      for (const auto& pair : other.pairs)
+        if (std::find(pairs.begin(), pairs.end(), pair) == pairs.end()) pairs.push_back(pair);
+    }
   };
   Watch watch(const ArmChange& change);
   /// Metres by which the deepest watched point lies inside beyond what its rest contact allows; negative: clear by as much. Nothing

@@ -123,7 +123,7 @@ class ClearanceRun::Impl {
   void write(Poser& poser, int f, ArmChanges x, std::vector<Residual>& residuals) {
     loadFrom(poser, f);
     if (work_.hands == ClearedHands::stay) x = group_->kept(x, times_.freedom(f));
-    const double left = std::max(0.0, group_->depth(x, watchAt(f)));
+    const double left = std::max(0.0, group_->depth(x, group_->watch(x)));
     double turned = 0;
     for (std::size_t a = 0; a < count_; ++a) turned = std::max(turned, arms_[a].turned(x[a]));
     for (const std::size_t r : task_.repairs) residuals[r].note(f, left, turned > toldFrom ? turned : 0);
@@ -350,9 +350,12 @@ class ClearanceRun::Impl {
         const ArmChanges now = evened(f);
         loadFrame(f);
         setTorsoFirst(torso);
-        open[static_cast<std::size_t>(k)] = group_->depth(now, watchAt(f)) > 0;
+        // Looked at anew: other points than at the node may be in the way.
+        ArmGroup::Watches watches = group_->watch(now);
+        for (std::size_t a = 0; a < count_; ++a) watches[a].add(watchAt(f)[a]);
+        open[static_cast<std::size_t>(k)] = group_->depth(now, watches) > 0;
         if (!open[static_cast<std::size_t>(k)]) continue;
-        const auto clearOf = [&] { return settled(now, group_->solve(now, group_->near(now), watchAt(f), margin_, 3, times_.freedom(f))); };
+        const auto clearOf = [&] { return settled(now, group_->solve(now, group_->near(now), watches, margin_, 3, times_.freedom(f))); };
         ArmChanges clear = clearOf();
         // Where there is no room beside head and torso, what is given goes to the torso.
         if (!torso && group_->left() > noRoom * work_.context.height / 1.7) {
