@@ -148,7 +148,7 @@ DistanceSample PosedSolid::wayOut(const Vec3d& world, const Nearby& near, double
   const Vec3d at = apply(near.back, world);
   // Shorter near the middle line, so that it does not turn about at once there.
   const Vec3d aside{at.x - solid_->middle.x, 0, at.z - solid_->middle.z};
-  const double soft = lean == Vec3d{} ? 0 : 0.2 * solid_->radius;
+  const double soft = lean == Vec3d{} ? 0 : 0.1 * solid_->radius;
   const Vec3d way = normalised(aside / std::max(std::sqrt(dot(aside, aside) + soft * soft), 1e-9) + lean, Vec3d{0, 0, 1});
   // No nearer along the way than the distance says, so it can be walked in those steps.
   double left = wanted - grid.at(at), walked = 0;

@@ -36,6 +36,8 @@ constexpr int againRounds = 7, torsoRounds = 2, againWide = 3;
 constexpr double noRoom = 0.003;
 /// Radians at most by which a hand tilts on what it touches.
 constexpr double mostTilt = 0.7;
+/// Metres (at a height of 1.7) by which points that were not watched may lie in the body before they are.
+constexpr double hair = 0.002;
 /// Metres (at a height of 1.7) between the skins at which a hand touches, and up to which it is brought back to them while the arm is no deeper in the body.
 constexpr double touchesFrom = 0, touchesTo = 0.0045, mostBack = 0.012, mostLeft = 0.004;
 /// Metres won a metre moved from which on all of a solution is taken.
@@ -350,11 +352,15 @@ class ClearanceRun::Impl {
         const ArmChanges now = evened(f);
         loadFrame(f);
         setTorsoFirst(torso);
-        // Looked at anew: other points than at the node may be in the way.
-        ArmGroup::Watches watches = group_->watch(now);
-        for (std::size_t a = 0; a < count_; ++a) watches[a].add(watchAt(f)[a]);
-        open[static_cast<std::size_t>(k)] = group_->depth(now, watches) > 0;
-        if (!open[static_cast<std::size_t>(k)]) continue;
+        // Looked at anew as well: others than the node's points may be in the way. A hair of them is not worth a start of the arm.
+        ArmGroup::Watches watches = watchAt(f);
+        const bool seen = group_->depth(now, watches) > 0;
+        const ArmGroup::Watches others = group_->watch(now);
+        const bool missed = group_->depth(now, others) > hair * work_.context.height / 1.7;
+        open[static_cast<std::size_t>(k)] = seen || missed;
+        if (!seen && !missed) continue;
+        if (missed)
+          for (std::size_t a = 0; a < count_; ++a) watches[a].add(others[a]);
         const auto clearOf = [&] { return settled(now, group_->solve(now, group_->near(now), watches, margin_, 3, times_.freedom(f))); };
         ArmChanges clear = clearOf();
         // Where there is no room beside head and torso, what is given goes to the torso.
