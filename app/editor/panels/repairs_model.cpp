@@ -93,10 +93,14 @@ QVariant RepairsModel::data(const QModelIndex& index, int role) const {
       const bool first = index.row() == 0 || items_[static_cast<std::size_t>(index.row()) - 1].stage != item.stage;
       return first ? stageHead(item.stage) : QString();
     }
-    case complaintRole:
-    case Qt::ToolTipRole: {
+    case complaintRole: {
       if (repair && evaluated && evaluated->complete() && !isAnchored(*repair)) return tr("It has found no place to stand: move it, or give it another span.");
       return repair && evaluated ? complaintOf(*evaluated, *repair) : QString();
+    }
+    case Qt::ToolTipRole: {
+      // A card may be too narrow for the whole name.
+      const QString name = data(index, Qt::DisplayRole).toString(), complaint = data(index, complaintRole).toString();
+      return complaint.isEmpty() ? name : name + QLatin1Char('\n') + complaint;
     }
     default: return {};
   }
