@@ -70,8 +70,9 @@ class PosedSolid {
   /// The distance alone, as sample() gives it.
   [[nodiscard]] double distance(const Vec3d& world, const Nearby& near) const;
   /// For a point nearer than `wanted` to an upright solid: how far it has to go straight away from the solid's middle line, at most `most` times
-  /// as far as the distance asks for; as a distance, with the slope of that way. `lean`, in the solid's own
-  /// frame, is added to the way, which is 1 long at most: longer than that it keeps the way from turning about where a point passes the middle. Placed as for quickGuide().
+  /// as far as the distance asks for; as a distance, with the slope of that way. `lean`, in the solid's own frame, is added to the way,
+  /// which is 1 long at most: longer than that it keeps the way from turning about where a point passes the middle. Placed as for
+  /// quickGuide().
   [[nodiscard]] DistanceSample wayOut(const Vec3d& world, const Nearby& near, double wanted, double most, const Vec3d& lean) const;
   /// A lower bound of the distance, cheap.
   [[nodiscard]] double atLeast(const Vec3d& world) const { return length(world - middle_) - radius_; }

@@ -48,6 +48,12 @@ int rootOf(std::vector<int>& up, int i) {
 
 }  // namespace
 
+std::string_view bodyPartName(BodyPart part) {
+  constexpr std::array<std::string_view, bodyPartCount> names{"", "torso", "head", "left thigh", "right thigh", "left shank", "right shank",
+                                                              "left upper arm", "left forearm", "left hand", "right upper arm", "right forearm", "right hand"};
+  return names[static_cast<std::size_t>(part)];
+}
+
 std::vector<BodyPart> partsOfJoints(const Skeleton& skeleton, const SkeletonMap& map) {
   std::vector<BodyPart> own(skeleton.parents.size(), BodyPart::none), out(skeleton.parents.size(), BodyPart::none);
   for (int r = roleCount; r-- > 0;)

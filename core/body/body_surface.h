@@ -5,6 +5,7 @@
 #include <cstdint>
 #include <span>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "core/body/triangle_tree.h"
@@ -23,6 +24,8 @@ enum class BodyPart : unsigned char {
   count
 };
 inline constexpr int bodyPartCount = static_cast<int>(BodyPart::count);
+/// "torso", "left thigh" …; empty for none.
+[[nodiscard]] std::string_view bodyPartName(BodyPart part);
 
 /// Part of every joint of the skeleton.
 [[nodiscard]] std::vector<BodyPart> partsOfJoints(const Skeleton& skeleton, const SkeletonMap& map);

@@ -12,14 +12,6 @@
 namespace understudy {
 namespace {
 
-const char* spokenPart(BodyPart part) {
-  switch (part) {
-    case BodyPart::leftThigh: return "left thigh";
-    case BodyPart::rightThigh: return "right thigh";
-    default: return "torso";
-  }
-}
-
 /// A loose bone with some points of its skin, and the parts they should stay out of.
 struct Loose {
   int joint = -1;
@@ -136,7 +128,7 @@ Findings clothFindings(const RepairContext& context, const TiledMotion& motion, 
       finding.severity = std::clamp(most / context.scaled(0.08), 0.02, 1.0);
       finding.bones = {boneName(context, bones[b].joint)};
       finding.sentence = "What hangs on “" + spokenBone(finding.bones.front()) + "” lies " + spokenFigure(finding.measure, "mm") + " in the " +
-                         spokenPart(depths[b].in[static_cast<std::size_t>(finding.worst)]);
+                         std::string(bodyPartName(depths[b].in[static_cast<std::size_t>(finding.worst)]));
       finding.cause = "No role moves this bone: it keeps its place on what it hangs on";
       nameFinding(finding, context.rate);
       out.push_back(std::move(finding));

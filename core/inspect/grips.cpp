@@ -5,6 +5,7 @@
 #include <cstdio>
 
 #include "core/repair/poser.h"
+#include "core/repair/grip_fit.h"
 #include "core/repair/prop_floor.h"
 
 namespace understudy {
@@ -93,19 +94,10 @@ std::vector<Repair> proposeGrips(const RepairContext& context, const TiledMotion
   return out;
 }
 
-namespace {
-
-const PropItem* heldProp(const RepairContext& context, std::uint64_t id) {
-  const auto at = std::find_if(context.props.begin(), context.props.end(), [&](const PropItem& p) { return p.id == id; });
-  return id == 0 || at == context.props.end() ? nullptr : &*at;
-}
-
-}  // namespace
-
 GripShift floorShift(const RepairContext& context, const TiledMotion& motion, const Repair& repair) {
   GripShift out;
   const GripRepair* grip = std::get_if<GripRepair>(&repair.action);
-  const PropItem* prop = grip ? heldProp(context, grip->prop) : nullptr;
+  const PropItem* prop = grip ? propOf(context, grip->prop) : nullptr;
   const LimbRig& arm = context.arms[grip && grip->leadLeft ? 0 : 1];
   const std::optional<PropHandle> handle = prop && grip->anchored && arm.complete() ? handleOfGrip(*prop, *grip, context.height) : std::nullopt;
   if (!handle) return out;
@@ -137,7 +129,7 @@ GripShift floorShift(const RepairContext& context, const TiledMotion& motion, co
 
 GripRepair shiftedGrip(const RepairContext& context, const GripRepair& grip, double along) {
   GripRepair out = grip;
-  const PropItem* prop = heldProp(context, grip.prop);
+  const PropItem* prop = propOf(context, grip.prop);
   const std::optional<PropHandle> handle = prop ? handleOfGrip(*prop, grip, context.height) : std::nullopt;
   if (!handle) return out;
   out.leadGrip.position -= handle->up * along;

@@ -66,13 +66,6 @@ Findings propSinks(const RepairContext& context, const TiledMotion& motion, cons
     }
     if (points.empty() || (holds.empty() && prop.holders.empty())) continue;
     const std::vector<Rigid> path = propPath(context, motion, prop, repairs, {0, motion.frames() - 1});
-    const auto lowestAt = [&](int f) {
-      const Rigid& place = path[static_cast<std::size_t>(f)];
-      const Vec3d up = rotate(conjugate(place.turn), Vec3d{0, 1, 0});
-      double low = 1e300;
-      for (const Vec3d& p : points) low = std::min(low, dot(up, p));
-      return low + place.at.y;
-    };
     const auto gripAt = [&](int f) -> const Hold* {
       for (const Hold& hold : holds)
         if (hold.span.holds(f)) return &hold;
@@ -94,7 +87,7 @@ Findings propSinks(const RepairContext& context, const TiledMotion& motion, cons
       double deepest = context.scaled(limit);
       int worst = 0;
       for (int k = whole.first; k <= whole.last; ++k) {
-        const double deep = -lowestAt(k);
+        const double deep = -lowestHeight(points, path[static_cast<std::size_t>(k)]);
         if (deep <= context.scaled(limit)) continue;
         if (sunk.empty()) sunk.first = k;
         sunk.last = k;

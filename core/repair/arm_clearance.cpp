@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "core/math/smooth_step.h"
 #include "core/math/two_bone.h"
 
 namespace understudy {
@@ -159,12 +160,11 @@ void ArmClearer::load(const Pose& pose) {
   off_ = (mid_ - root_) - line_ * dot(mid_ - root_, line_);
   circle_ = length(off_);
   const Vec3d hinge = normalised(cross(rotate(pose.rootTurn, limb_.hinge), line_), anyPerpendicular(line_));
-  const double t = std::clamp(circle_ / (0.15 * upper_), 0.0, 1.0), own = t * t * (3 - 2 * t);
+  const double own = smoothStep(circle_ / (0.15 * upper_));
   bends_ = normalised(hinge * (1 - own) + normalised(off_, hinge) * own, hinge);
   // An elbow that is bent well opens in its own plane, so that the forearm does not roll; a straight one knows its rest hinge alone.
   const Vec3d rested = -rotate(pose.rootTurn, limb_.hinge), plane = normalised(cross(first_, second_), rested);
-  const double bend = std::clamp((angleBetween(first_, second_) - 0.2) / 0.8, 0.0, 1.0);
-  const double sure = bend * bend * (3 - 2 * bend) * std::clamp(dot(plane, rested) / 0.5, 0.0, 1.0);
+  const double sure = smoothStep((angleBetween(first_, second_) - 0.2) / 0.8) * std::clamp(dot(plane, rested) / 0.5, 0.0, 1.0);
   hinge_ = normalised(rested * (1 - sure) + plane * sure, rested);
   bent_ = std::atan2(dot(cross(first_, second_), hinge_), dot(first_, second_) - dot(first_, hinge_) * dot(second_, hinge_));
   posed_.clear();

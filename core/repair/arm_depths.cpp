@@ -32,22 +32,6 @@ class KnownDepths {
   mutable Some all_;
 };
 
-const char* spoken(BodyPart part) {
-  switch (part) {
-    case BodyPart::torso: return "torso";
-    case BodyPart::head: return "head";
-    case BodyPart::leftThigh: return "left thigh";
-    case BodyPart::rightThigh: return "right thigh";
-    case BodyPart::leftUpperArm: return "left upper arm";
-    case BodyPart::rightUpperArm: return "right upper arm";
-    case BodyPart::leftForearm: return "left forearm";
-    case BodyPart::rightForearm: return "right forearm";
-    case BodyPart::leftHand: return "left hand";
-    case BodyPart::rightHand: return "right hand";
-    default: return "";
-  }
-}
-
 }  // namespace
 
 DeepParts deepParts(const RepairContext& context, const TiledMotion& motion, int side, int frame) {
@@ -57,7 +41,7 @@ DeepParts deepParts(const RepairContext& context, const TiledMotion& motion, int
   poser.load(motion, frame);
   arm.load(poser);
   const ArmClearer::DeepPlace place = arm.deepestPlace();
-  return {spoken(place.of), spoken(place.in)};
+  return {std::string(bodyPartName(place.of)), std::string(bodyPartName(place.in))};
 }
 
 ArmDepths armDepths(const RepairContext& context, const TiledMotion& motion, int threads) {

@@ -3,15 +3,10 @@
 
 #include <algorithm>
 
+#include "core/math/smooth_step.h"
 #include "core/repair/clearance_run.h"
 
 namespace understudy {
-
-/// 0 up to 0, 1 from 1 on, smooth between.
-[[nodiscard]] inline double smoothStep(double t) {
-  t = std::clamp(t, 0.0, 1.0);
-  return t * t * (3 - 2 * t);
-}
 
 /// Of the arms of a task, by frames. Both arguments must outlive it.
 class ClearanceTimes {

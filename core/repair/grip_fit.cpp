@@ -5,6 +5,8 @@
 #include <cmath>
 #include <numbers>
 
+#include "core/math/smooth_step.h"
+
 namespace understudy {
 namespace {
 
@@ -149,9 +151,9 @@ Rigid sharedLead(const Rigid& lead, const Rigid& support, const Rigid& relative,
   const Vec3d right = r * share + cross(arm, e) * c;
   const Vec3d d = (right + arm * (c * dot(arm, right) / own)) / (own + c * dot(arm, arm));
   // Towards half a turn the short way round is about to change sides; there the lead hand keeps out of it.
-  const double fade = std::clamp((150 * degree - length(r)) / (60 * degree), 0.0, 1.0);
+  const double fade = smoothStep((150 * degree - length(r)) / (60 * degree));
   Rigid out = lead;
-  out.turn = normalised(expOf(d * (fade * fade * (3 - 2 * fade))) * lead.turn);
+  out.turn = normalised(expOf(d * fade) * lead.turn);
   out.at += (support.at - (out * relative).at) * (b / (a + b));
   return out;
 }

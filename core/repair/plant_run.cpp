@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "core/math/smooth_step.h"
 #include "core/repair/plant.h"
 #include "core/repair/plant_ease.h"
 
@@ -266,9 +267,9 @@ void PlantRun::lowerPelvis(FrameSpan span) {
       const double full = distance(o.hip, o.knee) + distance(o.knee, o.foot.at), flat = square(gapAt(side, f).x) + square(gapAt(side, f).z), up = gapAt(side, f).y;
       const auto sinkFor = [&](double reach) { return flat >= square(reach * full) ? limit : std::clamp(up - std::sqrt(square(reach * full) - flat), 0.0, limit); };
       const double sinks = sinkFor(mayReach(o) - easyReach);
-      const double near = std::clamp((std::sqrt(flat + up * up) / full - 0.75) / 0.15, 0.0, 1.0);  // straight; a folded leg gives way as it is
+      const double straight = smoothStep((std::sqrt(flat + up * up) / full - 0.75) / 0.15);  // a folded leg gives way as it is
       const double gently = std::clamp(sinkFor(reaches[static_cast<std::size_t>(side)].at(f)) - sinks, 0.0, gentleSink * plan_.context.leg);
-      need[f] = std::max(need[f], (sinks + gently * near * near * (3 - 2 * near)) * g.firm);
+      need[f] = std::max(need[f], (sinks + gently * straight) * g.firm);
       const double least = (mayFold(o) + (leg(side).soft ? 5 : 1) * easyReach) * full;
       if (flat < least * least) tooNear[f] = std::max(tooNear[f], std::clamp(std::sqrt(least * least - flat) - up, 0.0, settings.raiseLimit * plan_.context.leg) * g.firm);
     }

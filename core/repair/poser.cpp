@@ -5,6 +5,7 @@
 #include <limits>
 #include <numbers>
 
+#include "core/math/smooth_step.h"
 #include "core/math/two_bone.h"
 
 namespace understudy {
@@ -35,8 +36,7 @@ std::optional<FurtherBend> bendFurther(const TwoBoneLimb& limb, const TwoBoneGoa
   const Vec3d u = rotate(carry, upper / a), l = rotate(carry, lower / b);
   const auto side = [&](const Vec3d& v) { return v - line * dot(v, line); };
   const Vec3d ownSide = normalised(side(u)), hingeSide = normalised(side(cross(rotate(carry, goal.hinge), line)), ownSide);
-  double trust = std::clamp((own - planeless) / (planar - planeless), 0.0, 1.0);
-  trust = trust * trust * (3 - 2 * trust);
+  const double trust = smoothStep((own - planeless) / (planar - planeless));
   const Vec3d bend = ownSide * own + normalised(lerp(hingeSide, ownSide, trust), hingeSide) * more;
   const Vec3d to = normalised(bend, hingeSide);
   if (length(to) < 0.5) return std::nullopt;

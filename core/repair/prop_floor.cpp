@@ -4,6 +4,7 @@
 #include <cmath>
 #include <numbers>
 
+#include "core/math/smooth_step.h"
 #include "core/repair/grip.h"
 
 namespace understudy {
@@ -16,9 +17,19 @@ constexpr double furthestTilt = 20 * std::numbers::pi / 180;
 
 /// `x` where it is above `soft`, 0 below −soft, smooth between; never less than x.
 double above0(double x, double soft) { return x <= -soft ? 0 : x >= soft ? x : (x + soft) * (x + soft) / (4 * soft); }
-double smoothStep(double x, double from, double to) {
-  const double t = std::clamp((x - from) / (to - from), 0.0, 1.0);
-  return (3 - 2 * t) * t * t;
+
+/// Height of the lowest of some points of a prop, and which it is.
+struct Lowest {
+  double height = 1e300;
+  const Vec3d* point = nullptr;
+};
+Lowest lowestOf(const std::vector<Vec3d>& points, const Rigid& place) {
+  const Vec3d up = rotate(conjugate(place.turn), Vec3d{0, 1, 0});
+  Lowest out;
+  for (const Vec3d& p : points)
+    if (const double y = dot(up, p); y < out.height) out = {y, &p};
+  out.height += place.at.y;
+  return out;
 }
 
 }  // namespace
@@ -60,30 +71,23 @@ std::optional<PropFloor> PropFloor::of(const PropItem& prop, const GripRepair& g
   return out;
 }
 
-double PropFloor::lowest(const Rigid& prop) const {
-  const Vec3d up = rotate(conjugate(prop.turn), Vec3d{0, 1, 0});
-  double low = 1e300;
-  for (const Vec3d& p : *points_) low = std::min(low, dot(up, p));
-  return low + prop.at.y;
-}
+double lowestHeight(const std::vector<Vec3d>& points, const Rigid& place) { return lowestOf(points, place).height; }
+
+double PropFloor::lowest(const Rigid& prop) const { return lowestHeight(*points_, prop); }
 
 Quatd PropFloor::tilt(const Rigid& prop, const Vec3d& pivot) const {
   const double low = lowest(prop), wanted = low + above0(tiltLevel * size_ - low, tiltSoft * size_);
   if (!(wanted > low)) return {};
   const Vec3d down = -rotate(prop.turn, handle_.up), across{-down.z, 0, down.x};
-  const double lean = length(across), room = furthestTilt * smoothStep(lean, 0.15, 0.4);
+  const double lean = length(across), room = furthestTilt * smoothStep((lean - 0.15) / 0.25);
   if (room <= 0) return {};
   const Vec3d axis = across / lean;  // about it the working end rises
   double angle = 0;
   for (int step = 0; step < 6; ++step) {
     const Quatd turn = fromAxisAngle(axis, angle);
     const Rigid now = Rigid{turn, pivot - rotate(turn, pivot)} * prop;
-    const Vec3d up = rotate(conjugate(now.turn), Vec3d{0, 1, 0});
-    const Vec3d* at = nullptr;
-    double least = 1e300;
-    for (const Vec3d& p : *points_)
-      if (const double y = dot(up, p); y < least) least = y, at = &p;
-    const double missing = wanted - (least + now.at.y), rise = cross(axis, apply(now, *at) - pivot).y;
+    const Lowest least = lowestOf(*points_, now);
+    const double missing = wanted - least.height, rise = cross(axis, apply(now, *least.point) - pivot).y;
     if (rise < 1e-3 || std::abs(missing) < 1e-7) break;
     angle = std::clamp(angle + missing / rise, 0.0, room);
   }
@@ -93,7 +97,7 @@ Quatd PropFloor::tilt(const Rigid& prop, const Vec3d& pivot) const {
 double PropFloor::run(const Rigid& prop) const {
   const double deep = above0(runLevel * size_ - lowest(prop), runSoft * size_), rise = rotate(prop.turn, handle_.up).y;
   // Along a handle that lies nearly level nothing is lifted.
-  return deep > 0 && rise > 0 ? std::min(deep / std::max(rise, 0.2) * smoothStep(rise, 0.1, 0.2), handle_.room) : 0;
+  return deep > 0 && rise > 0 ? std::min(deep / std::max(rise, 0.2) * smoothStep((rise - 0.1) / 0.1), handle_.room) : 0;
 }
 
 Rigid PropFloor::above(const Rigid& prop, double share) const {

@@ -12,6 +12,8 @@ namespace understudy {
 
 /// Points of a prop's surface in its own frame, metres. Empty where a file's surface is not known.
 [[nodiscard]] std::vector<Vec3d> propSurface(const PropItem& prop);
+/// Height of the lowest of these where the prop stands so, metres.
+[[nodiscard]] double lowestHeight(const std::vector<Vec3d>& points, const Rigid& place);
 
 /// The prop's handle on the prop: a unit direction from the working end to the hands, and how far (metres) the hands of a grip may go
 /// towards that end. `height` is the character's. None where the working end is not known.
@@ -24,7 +26,7 @@ struct PropHandle {
 /// What keeps a prop above the ground while a grip holds it.
 class PropFloor {
  public:
-  /// None where the grip does not ask for it, or the prop's surface or working end is not known. `size` is the character's height.
+  /// None where the grip does not ask for it, or the prop's surface or working end is not known. `height` is the character's.
   [[nodiscard]] static std::optional<PropFloor> of(const PropItem& prop, const GripRepair& grip, double height);
 
   /// Height of its lowest point, metres.

@@ -155,15 +155,21 @@ TEST(GripProposals, TheBroomIsFoundHeldAndStaysInBothHands) {
   }
 }
 
+/// What is proposed for the broom, with a number.
+std::vector<Repair> broomGrips(const Scene& scene, Issues& issues) {
+  GripProposalSettings settings;
+  settings.prop = 3;
+  std::vector<Repair> repairs = proposeGrips(*scene.context, scene.motion, scene.holds, scene.rate, settings, issues);
+  if (!repairs.empty()) repairs[0].id = 1;
+  return repairs;
+}
+
 TEST(GripProposals, TheBroomRunsThroughBothPalmsWithItsBristlesDown) {
   const Scene& scene = sweeping();
   ASSERT_TRUE(scene.context);
-  GripProposalSettings settings;
-  settings.prop = 3;
   Issues issues;
-  std::vector<Repair> repairs = proposeGrips(*scene.context, scene.motion, scene.holds, scene.rate, settings, issues);
+  std::vector<Repair> repairs = broomGrips(scene, issues);
   ASSERT_EQ(repairs.size(), 1u);
-  repairs[0].id = 1;
   const GripRepair& grip = std::get<GripRepair>(repairs[0].action);
   const PropItem& broom = scene.context->props[0];
   const TiledMotion held = applied(scene, *makeGripLayer(scene.context, {&repairs[0]}, issues), scene.motion);
@@ -214,12 +220,9 @@ double lowestOf(const PropItem& prop, const Rigid& place) {
 TEST(GripProposals, BothHandsTiltTheBroomThatWouldGoThroughTheFloor) {
   const Scene& scene = sweeping();
   ASSERT_TRUE(scene.context);
-  GripProposalSettings settings;
-  settings.prop = 3;
   Issues issues;
-  std::vector<Repair> repairs = proposeGrips(*scene.context, scene.motion, scene.holds, scene.rate, settings, issues);
+  std::vector<Repair> repairs = broomGrips(scene, issues);
   ASSERT_EQ(repairs.size(), 1u);
-  repairs[0].id = 1;
   const PropItem& broom = scene.context->props[0];
   const FrameSpan span = repairFrames(repairs[0], scene.rate, scene.motion.frames()).span;
   double lowest[2] = {0, 0};
