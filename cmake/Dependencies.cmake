@@ -2,6 +2,7 @@
 find_package(Threads REQUIRED)
 find_package(nlohmann_json 3.11 REQUIRED)
 find_package(assimp REQUIRED)
+find_package(draco REQUIRED)
 find_package(Eigen3 3.4 QUIET NO_MODULE)
 if(UNDERSTUDY_RENDER)
   find_package(OpenGL REQUIRED COMPONENTS OpenGL EGL)

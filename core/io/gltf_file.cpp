@@ -329,6 +329,12 @@ Result<GltfNumbers> GltfFile::numbers(std::int64_t accessor, int components) con
   out.normalised = a["normalized"].boolean();
   const bool matrix = a["type"].string().starts_with("MAT");
   const std::size_t element = componentOffset(components - 1, components, size, matrix) + size;
+  if (const auto unpacked = unpacked_.find(accessor); unpacked != unpacked_.end()) {
+    out.count = unpacked->second.count;
+    out.stride = element;
+    out.data = unpacked->second.bytes.data();
+    return out;
+  }
   if (!a["bufferView"]) {
     // Zeros cost nothing in the file, so that the count is all there is to judge by.
     if (out.count * element > std::size_t{1} << 28) return makeError(Fault::input, "It holds no data, yet counts " + std::to_string(count) + " elements", where, again);

@@ -2,6 +2,7 @@
 #pragma once
 
 #include <cstdint>
+#include <map>
 #include <memory>
 #include <span>
 #include <string>
@@ -36,6 +37,12 @@ struct GltfNumbers {
   bool normalised = false;
 };
 
+/// An accessor's numbers, unpacked from a compressed mesh: one element after the other, in the accessor's own type.
+struct GltfUnpacked {
+  std::vector<std::uint8_t> bytes;
+  std::size_t count = 0;
+};
+
 class GltfFile {
  public:
   std::string path;
@@ -59,6 +66,10 @@ class GltfFile {
   [[nodiscard]] int componentsOf(std::int64_t accessor) const;
   [[nodiscard]] std::int64_t countOf(std::int64_t accessor) const;
 
+  /// Unpacks a primitive's mesh that is compressed with KHR_draco_mesh_compression, so that its accessors can be read
+  /// like any other. `where` names the primitive in errors: damaged data, an accessor that does not fit.
+  [[nodiscard]] Status unpackDraco(const JsonView& primitive, const std::string& where);
+
   /// The bytes of a buffer view.
   [[nodiscard]] Result<std::span<const std::uint8_t>> viewBytes(std::int64_t view) const;
   /// The bytes a URI means: data URI or a file relative to this one.
@@ -70,6 +81,7 @@ class GltfFile {
   [[nodiscard]] Status decode(std::int64_t accessor, int components, std::vector<T>& out) const;
 
   std::vector<std::uint8_t> bytes_;
+  std::map<std::int64_t, GltfUnpacked> unpacked_;  ///< by accessor
 };
 
 [[nodiscard]] std::string base64(std::span<const std::uint8_t> bytes);

@@ -190,7 +190,7 @@ Status GltfReader::primitive(const JsonView& p, const JsonView& meshJson, const 
   }
   const std::int64_t positions = attributes["POSITION"].integer(-1);
   if (p["extensions"]["KHR_draco_mesh_compression"] && positions >= 0 && !root_["accessors"][static_cast<std::size_t>(positions)]["bufferView"])
-    return makeError(Fault::input, "The mesh is compressed with KHR_draco_mesh_compression, which is not read", at(where), "Export without compression");
+    if (Status status = file_.unpackDraco(p, at(where)); !status.ok()) return status;
   std::vector<float> v;
   if (Status status = file_.floats(positions, 3, v); !status.ok()) return status;
   if (!allFinite(v)) return damaged("A vertex position is not a finite number", at(where));
