@@ -11,8 +11,7 @@
 
 #include "core/io/read.h"
 #include "core/store/reel_file.h"
-#include "tests/support/fixtures.h"
-#include "tests/support/run_program.h"
+#include "tests/support/walk_and_stick.h"
 
 namespace understudy {
 namespace {
@@ -20,25 +19,8 @@ namespace {
 using Json = nlohmann::json;
 namespace fs = std::filesystem;
 
-class CommandTest : public testing::Test {
+class CommandTest : public WalkAndStick {
  protected:
-  static void SetUpTestSuite() {
-    shared_ = new TemporaryFolder;
-    writeFile(shared_->file("walk.bvh"), makeWalkBvh());
-    writeFile(shared_->file("stick.glb"), makeStickCharacterGlb());
-  }
-  static void TearDownTestSuite() {
-    delete shared_;
-    shared_ = nullptr;
-  }
-  static std::string walk() { return shared_->file("walk.bvh"); }
-  static std::string stick() { return shared_->file("stick.glb"); }
-  std::string file(const std::string& name) const { return folder_.file(name); }
-
-  static ProgramRun cli(std::vector<std::string> words, const ProgramSettings& settings = {}) {
-    words.insert(words.begin(), std::string(UNDERSTUDY_BINARY) + "/bin/understudy-cli");
-    return runProgram(words, settings);
-  }
   ProgramRun retarget(std::vector<std::string> more, const ProgramSettings& settings = {}) const {
     std::vector<std::string> words{"retarget", "--performer", walk(), "--character", stick()};
     words.insert(words.end(), more.begin(), more.end());
@@ -52,11 +34,7 @@ class CommandTest : public testing::Test {
     std::sort(names.begin(), names.end());
     EXPECT_EQ(found, names);
   }
-
-  TemporaryFolder folder_;
-  static TemporaryFolder* shared_;
 };
-TemporaryFolder* CommandTest::shared_ = nullptr;
 
 /// An error must say what and what to do, in one line, and agree with its JSON twin.
 void expectError(const ProgramRun& run, int code, const std::string& part) {
@@ -121,9 +99,9 @@ TEST_F(CommandTest, AnInputIsNeverWrittenOver) {
   const std::string link = file("link.glb");
   fs::create_symlink(stick(), link);
   expectError(retarget({"--out", link}), 2, "never written over");
-  fs::create_hard_link(stick(), shared_->file("hard.glb"));
-  expectError(retarget({"--out", shared_->file("hard.glb")}), 2, "never written over");
-  fs::remove(shared_->file("hard.glb"));
+  fs::create_hard_link(stick(), file("hard.glb"));
+  expectError(retarget({"--out", file("hard.glb")}), 2, "never written over");
+  fs::remove(file("hard.glb"));
   expectError(cli({"map", "--performer", walk(), "--character", stick(), "--out", walk()}), 2, "never written over");
   EXPECT_EQ(readFile(stick()), before);
 }

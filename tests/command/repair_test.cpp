@@ -8,8 +8,7 @@
 #include "core/io/read.h"
 #include "core/repair/fields.h"
 #include "core/store/reel_file.h"
-#include "tests/support/fixtures.h"
-#include "tests/support/run_program.h"
+#include "tests/support/walk_and_stick.h"
 
 namespace understudy {
 namespace {
@@ -17,26 +16,14 @@ namespace {
 using Json = nlohmann::json;
 namespace fs = std::filesystem;
 
-class RepairCommand : public testing::Test {
+class RepairCommand : public WalkAndStick {
  protected:
-  static void SetUpTestSuite() {
-    shared_ = new TemporaryFolder;
-    writeFile(shared_->file("walk.bvh"), makeWalkBvh());
-    writeFile(shared_->file("stick.glb"), makeStickCharacterGlb());
-  }
-  static void TearDownTestSuite() {
-    delete shared_;
-    shared_ = nullptr;
-  }
-  static std::string walk() { return shared_->file("walk.bvh"); }
-  static std::string stick() { return shared_->file("stick.glb"); }
   void SetUp() override { ASSERT_EQ(repair({"new", reel(), "--performer", walk(), "--character", stick()}).exitCode, 0); }
 
-  std::string file(const std::string& name) const { return folder_.file(name); }
   std::string reel() const { return file("walk.reel"); }
   static ProgramRun repair(std::vector<std::string> words) {
-    words.insert(words.begin(), {std::string(UNDERSTUDY_BINARY) + "/bin/understudy-cli", "repair"});
-    return runProgram(words);
+    words.insert(words.begin(), "repair");
+    return cli(words);
   }
   ProgramRun on(const std::string& action, std::vector<std::string> more = {}) const {
     more.insert(more.begin(), {action, reel()});
@@ -64,10 +51,7 @@ class RepairCommand : public testing::Test {
     for (const auto& entry : fs::directory_iterator(folder_.path())) EXPECT_EQ(entry.path().string().find(".tmp"), std::string::npos) << entry.path();
   }
 
-  TemporaryFolder folder_;
-  static TemporaryFolder* shared_;
 };
-TemporaryFolder* RepairCommand::shared_ = nullptr;
 
 TEST_F(RepairCommand, EveryActionHasItsHelp) {
   const ProgramRun all = repair({"--help"});

@@ -8,24 +8,14 @@
 #include <random>
 
 #include "core/body/body_model.h"
-#include "core/io/read.h"
 #include "core/repair/arm_clearance.h"
 #include "core/repair/clearance.h"
 #include "core/retarget/retarget.h"
+#include "tests/support/corpus.h"
 #include "tests/support/truth_map.h"
 
 namespace understudy {
 namespace {
-
-const std::string corpus = UNDERSTUDY_CORPUS;
-
-Figure read(const std::string& name) {
-  ReadSettings settings;
-  settings.readerProgram = std::string(UNDERSTUDY_BINARY) + "/bin/understudy-reader";
-  Result<Figure> figure = readFigure(corpus + "/" + name, settings);
-  EXPECT_TRUE(figure.ok()) << (figure.ok() ? "" : figure.error().text());
-  return figure.ok() ? std::move(figure.value()) : Figure{};
-}
 
 double quantile(std::vector<double> v, double q) {
   std::sort(v.begin(), v.end());
@@ -37,8 +27,8 @@ class ClearedPair : public testing::TestWithParam<std::pair<const char*, const c
 TEST_P(ClearedPair, ArmsEndOutsideAndSteady) {
   if (!std::filesystem::exists(corpus)) GTEST_SKIP() << "no open corpus beside the project";
   const auto [performerName, characterName] = GetParam();
-  const Figure performer = read("motion/" + std::string(performerName));
-  const auto character = std::make_shared<Figure>(read("characters/" + std::string(characterName)));
+  const Figure performer = readCorpus("motion/" + std::string(performerName));
+  const auto character = std::make_shared<Figure>(readCorpus("characters/" + std::string(characterName)));
   const auto map = std::make_shared<BoneMap>(BoneMap{truthMap(corpus, performerName, performer), truthMap(corpus, characterName, *character)});
   const Result<Motion> clip = sample(performer.clips[0], performer.skeleton);
   ASSERT_TRUE(clip.ok());

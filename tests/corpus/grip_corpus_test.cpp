@@ -5,24 +5,14 @@
 #include <filesystem>
 
 #include "core/inspect/grips.h"
-#include "core/io/read.h"
 #include "core/retarget/retarget.h"
+#include "tests/support/corpus.h"
 #include "tests/support/truth_map.h"
 
 namespace understudy {
 namespace {
 
-const std::string corpus = UNDERSTUDY_CORPUS;
 constexpr double degree = 3.14159265358979 / 180;
-
-Figure read(const std::string& name) {
-  ReadSettings settings;
-  settings.readerProgram = std::string(UNDERSTUDY_BINARY) + "/bin/understudy-reader";
-  settings.meshes = name.find("characters/") == 0;
-  Result<Figure> figure = readFigure(corpus + "/" + name, settings);
-  EXPECT_TRUE(figure.ok()) << (figure.ok() ? "" : figure.error().text());
-  return figure.ok() ? std::move(figure.value()) : Figure{};
-}
 
 double quantile(std::vector<double> values, double q) {
   if (values.empty()) return 0;
@@ -39,7 +29,7 @@ double jump(const TiledMotion& motion, int frame, int joint) {
 
 TEST(GripCorpus, TheSwordStaysInBothHands) {
   if (!std::filesystem::exists(corpus + "/motion/cmu_02_07_swordplay.bvh")) GTEST_SKIP() << "no corpus at " << corpus;
-  const Figure performer = read("motion/cmu_02_07_swordplay.bvh");
+  const Figure performer = readCorpus("motion/cmu_02_07_swordplay.bvh");
   const SkeletonMap performerMap = truthMap(corpus, "cmu_02_07_swordplay.bvh", performer);
   const Result<Motion> clip = sample(performer.clips[0], performer.skeleton);
   ASSERT_TRUE(clip.ok());
@@ -48,7 +38,7 @@ TEST(GripCorpus, TheSwordStaysInBothHands) {
   ASSERT_FALSE(contacts->together.empty());
   for (const std::string name : {"CesiumMan.gltf", "KayKit_Knight.glb", "RobotExpressive.glb", "Quaternius_Alien.fbx"}) {
     SCOPED_TRACE(name);
-    auto figure = std::make_shared<const Figure>(read("characters/" + name));
+    auto figure = std::make_shared<const Figure>(readCorpus("characters/" + name));
     auto map = std::make_shared<BoneMap>();
     map->performer = performerMap;
     map->character = truthMap(corpus, name, *figure);
@@ -134,7 +124,7 @@ TEST(GripCorpus, TheSwordStaysInBothHands) {
 TEST(GripCorpus, HandsThatHoldNothingAreLeftAlone) {
   if (!std::filesystem::exists(corpus + "/motion")) GTEST_SKIP() << "no corpus at " << corpus;
   for (const std::string name : {"walk_figure8.bvh", "cmu_12_01_walk_tpose_first.bvh", "gait_fullbody_walk.bvh", "child_dab_zup.bvh", "boxing_toes.bvh"}) {
-    const Figure performer = read("motion/" + name);
+    const Figure performer = readCorpus("motion/" + name);
     const Result<Motion> clip = sample(performer.clips[0], performer.skeleton);
     ASSERT_TRUE(clip.ok());
     const Result<BodyContacts> contacts = findBodyContacts(performer, truthMap(corpus, name, performer), *clip);

@@ -5,23 +5,14 @@
 #include <cmath>
 #include <filesystem>
 
-#include "core/io/read.h"
 #include "core/retarget/posed_body.h"
+#include "tests/support/corpus.h"
 #include "tests/support/truth_map.h"
 
 namespace understudy {
 namespace {
 
-const std::string corpus = UNDERSTUDY_CORPUS;
 constexpr double degree = 3.14159265358979 / 180;
-
-Figure read(const std::string& name) {
-  ReadSettings settings;
-  settings.readerProgram = std::string(UNDERSTUDY_BINARY) + "/bin/understudy-reader";
-  Result<Figure> figure = readFigure(corpus + "/" + name, settings);
-  EXPECT_TRUE(figure.ok()) << (figure.ok() ? "" : figure.error().text());
-  return figure.ok() ? std::move(*figure) : Figure{};
-}
 
 /// Degrees by which `role` is twisted against the joint of `above`, about the forearm, from the reference pose on; one a sampled frame.
 std::vector<double> twists(const Figure& figure, const SkeletonMap& map, const Motion& motion, const Motion* forReference, Role above, Role role, bool left) {
@@ -56,7 +47,7 @@ class HandTwist : public testing::TestWithParam<std::tuple<const char*, const ch
 TEST_P(HandTwist, HandsAreNotWrung) {
   if (!std::filesystem::exists(corpus)) GTEST_SKIP() << "no open corpus beside the project";
   const auto [performerName, characterName] = GetParam();
-  const Figure performer = read("motion/" + std::string(performerName)), character = read("characters/" + std::string(characterName));
+  const Figure performer = readCorpus("motion/" + std::string(performerName)), character = readCorpus("characters/" + std::string(characterName));
   const BoneMap map{truthMap(corpus, performerName, performer), truthMap(corpus, characterName, character)};
   const Result<Motion> clip = sample(performer.clips[0], performer.skeleton);
   ASSERT_TRUE(clip.ok());

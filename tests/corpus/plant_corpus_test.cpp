@@ -15,6 +15,7 @@
 #include "core/io/write.h"
 #include "core/repair/plant.h"
 #include "core/retarget/retarget.h"
+#include "tests/support/corpus.h"
 #include "tests/support/fixtures.h"
 #include "tests/support/plant_check.h"
 #include "tests/support/truth_map.h"
@@ -22,7 +23,6 @@
 namespace understudy {
 namespace {
 
-const std::string corpus = UNDERSTUDY_CORPUS;
 
 const std::vector<std::string> performers{"gait_fullbody_walk.bvh", "gait_walk1_lowerbody.bvh", "walk_figure8.bvh", "cmu_12_01_walk_tpose_first.bvh",
                                           "cmu_02_07_swordplay.bvh", "cmu_02_10_wash_self.bvh", "child_zombie_walk_zup.bvh", "child_dab_zup.bvh",
@@ -32,11 +32,7 @@ const std::vector<std::string> characters{"CesiumMan.gltf", "KayKit_Knight.glb",
 std::shared_ptr<const Figure> read(const std::string& name) {
   static std::map<std::string, std::shared_ptr<const Figure>> known;
   if (const auto at = known.find(name); at != known.end()) return at->second;
-  ReadSettings settings;
-  settings.readerProgram = std::string(UNDERSTUDY_BINARY) + "/bin/understudy-reader";
-  Result<Figure> figure = readFigure(corpus + "/" + name, settings);
-  EXPECT_TRUE(figure.ok()) << (figure.ok() ? "" : figure.error().text());
-  return known[name] = std::make_shared<const Figure>(figure.ok() ? std::move(figure.value()) : Figure{});
+  return known[name] = std::make_shared<const Figure>(readCorpus(name));
 }
 
 struct Planted {

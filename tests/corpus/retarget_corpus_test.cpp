@@ -5,14 +5,12 @@
 #include <cstdio>
 #include <filesystem>
 
-#include "core/io/read.h"
 #include "core/retarget/retarget.h"
+#include "tests/support/corpus.h"
 #include "tests/support/truth_map.h"
 
 namespace understudy {
 namespace {
-
-const std::string corpus = UNDERSTUDY_CORPUS;
 
 struct Spread {
   std::vector<double> values;
@@ -29,15 +27,6 @@ struct Spread {
   }
 };
 
-Figure read(const std::string& name) {
-  ReadSettings settings;
-  settings.readerProgram = std::string(UNDERSTUDY_BINARY) + "/bin/understudy-reader";
-  settings.meshes = name.find("characters/") == 0;
-  Result<Figure> figure = readFigure(corpus + "/" + name, settings);
-  EXPECT_TRUE(figure.ok()) << (figure.ok() ? "" : figure.error().text());
-  return figure.ok() ? std::move(figure.value()) : Figure{};
-}
-
 const char* const performers[] = {"boxing_toes.bvh", "child_dab_zup.bvh", "child_zombie_walk_zup.bvh", "cmu_02_07_swordplay.bvh", "cmu_02_10_wash_self.bvh",
                                   "cmu_12_01_walk_tpose_first.bvh", "gait_fullbody_walk.bvh", "gait_walk1_lowerbody.bvh", "walk_figure8.bvh"};
 const char* const characters[] = {"CesiumMan.gltf", "KayKit_Knight.glb", "RobotExpressive.glb", "Quaternius_Alien.fbx"};
@@ -47,7 +36,7 @@ class EveryPair : public testing::TestWithParam<std::tuple<const char*, const ch
 TEST_P(EveryPair, KeepsDirectionsTravelAndPosture) {
   if (!std::filesystem::exists(corpus)) GTEST_SKIP() << "no open corpus beside the project";
   const auto [performerName, characterName] = GetParam();
-  const Figure performer = read("motion/" + std::string(performerName)), character = read("characters/" + std::string(characterName));
+  const Figure performer = readCorpus("motion/" + std::string(performerName)), character = readCorpus("characters/" + std::string(characterName));
   ASSERT_FALSE(performer.clips.empty());
   const BoneMap map{truthMap(corpus, performerName, performer), truthMap(corpus, characterName, character)};
   Result<Motion> clip = sample(performer.clips[0], performer.skeleton);
@@ -144,7 +133,7 @@ TEST_P(SelfRetarget, IsTheIdentityForRotations) {
   if (!std::filesystem::exists(corpus)) GTEST_SKIP() << "no open corpus beside the project";
   const std::string name = GetParam();
   const bool bvh = name.ends_with(".bvh");
-  const Figure figure = read((bvh ? "motion/" : "characters/") + name);
+  const Figure figure = readCorpus((bvh ? "motion/" : "characters/") + name);
   const SkeletonMap truth = truthMap(corpus, name, figure);
   ASSERT_FALSE(figure.clips.empty());
   const std::size_t clips = std::min<std::size_t>(figure.clips.size(), 6);
