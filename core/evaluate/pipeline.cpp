@@ -9,21 +9,30 @@ namespace {
 
 /// Frames a thread takes at once: kinds that look around a frame do so once a chunk, but every thread should have some.
 constexpr int leastChunk = 256, mostChunk = 1024;
+/// The same in frames that a layer looks at around one, where that is more.
+constexpr int leastAround = 1, mostAround = 16;
 
-/// Entries of two lists that differ, as index ranges [first, last) of each: what lies before and behind is the same.
+/// Entries of two lists that differ, by their places in each. What both have in the same order is the same, also between others.
 struct Difference {
-  std::size_t first = 0, oldLast = 0, newLast = 0;
+  std::vector<std::size_t> before, after;
+  [[nodiscard]] bool none() const { return before.empty() && after.empty(); }
 };
 
 template <class T>
 Difference differenceOf(const std::vector<Node<T>>& before, const std::vector<Node<T>>& after) {
-  Difference d{0, before.size(), after.size()};
-  const std::size_t shorter = std::min(before.size(), after.size());
-  while (d.first < shorter && before[d.first] == after[d.first]) ++d.first;
-  while (d.oldLast > d.first && d.newLast > d.first && before[d.oldLast - 1] == after[d.newLast - 1]) {
-    --d.oldLast;
-    --d.newLast;
+  Difference d;
+  std::size_t next = 0;
+  for (std::size_t i = 0; i < before.size(); ++i) {
+    std::size_t found = next;
+    while (found < after.size() && !(before[i] == after[found])) ++found;
+    if (found == after.size()) {
+      d.before.push_back(i);
+      continue;
+    }
+    while (next < found) d.after.push_back(next++);
+    ++next;
   }
+  while (next < after.size()) d.after.push_back(next++);
   return d;
 }
 
@@ -40,10 +49,9 @@ std::vector<FrameSpan> spread(const RepairLayer& layer, const std::vector<FrameS
 }
 
 /// Where a layer may write for the given entries.
-void addExtents(const RepairLayer& layer, const Difference& repairs, std::size_t repairsLast, const Difference& nudges, std::size_t nudgesLast,
-                std::vector<FrameSpan>& into) {
-  for (std::size_t i = repairs.first; i < repairsLast; ++i) into.push_back(layer.extent(i));
-  for (std::size_t i = nudges.first; i < nudgesLast; ++i) into.push_back(layer.nudgeExtent(i));
+void addExtents(const RepairLayer& layer, const std::vector<std::size_t>& repairs, const std::vector<std::size_t>& nudges, std::vector<FrameSpan>& into) {
+  for (const std::size_t i : repairs) into.push_back(layer.extent(i));
+  for (const std::size_t i : nudges) into.push_back(layer.nudgeExtent(i));
 }
 
 std::vector<FrameSpan> extentsOf(const RepairLayer& layer, std::size_t nudges, int frames) {
@@ -53,12 +61,13 @@ std::vector<FrameSpan> extentsOf(const RepairLayer& layer, std::size_t nudges, i
   return clipped(std::move(all), frames);
 }
 
-/// Parts of `spans` inside `extents`, in chunks.
-std::vector<FrameSpan> chunksOf(const std::vector<FrameSpan>& spans, const std::vector<FrameSpan>& extents, int threads) {
+/// Parts of `spans` inside `extents`, in chunks. `around`: frames the layer looks at around one.
+std::vector<FrameSpan> chunksOf(const std::vector<FrameSpan>& spans, const std::vector<FrameSpan>& extents, int around, int threads) {
   std::vector<FrameSpan> chunks;
   int total = 0;
   for (const FrameSpan& s : spans) total += s.count();
-  const int length = threads == 1 ? mostChunk : std::clamp(total / (2 * threads), leastChunk, mostChunk);
+  const int least = std::max(leastChunk, leastAround * around), most = std::max(mostChunk, mostAround * around);
+  const int length = threads == 1 ? most : std::clamp(total / (2 * threads), least, most);
   for (const FrameSpan& s : spans)
     for (const FrameSpan& e : extents) {
       const FrameSpan both = common(s, e);
@@ -138,9 +147,8 @@ Result<std::shared_ptr<const StageRun>> runStage(RepairStage stage, const std::s
   next.in = in;
 
   const Difference repairChange = differenceOf(run.repairs, next.repairs), nudgeChange = differenceOf(run.nudges, next.nudges);
-  const auto none = [](const Difference& d) { return d.first == d.oldLast && d.first == d.newLast; };
-  if (last && !fresh && run.context == context && none(repairChange) && none(nudgeChange) && changed.empty()) return last;
-  const bool sameLayer = !fresh && run.context == context && none(repairChange) && none(nudgeChange);
+  if (last && !fresh && run.context == context && repairChange.none() && nudgeChange.none() && changed.empty()) return last;
+  const bool sameLayer = !fresh && run.context == context && repairChange.none() && nudgeChange.none();
   if (sameLayer) {
     // The layer points at the values of the last run, which must live as long as it.
     next.repairs = run.repairs;
@@ -157,8 +165,8 @@ Result<std::shared_ptr<const StageRun>> runStage(RepairStage stage, const std::s
 
   if (!fresh && run.context == context) {
     std::vector<FrameSpan> own;
-    if (run.layer && !sameLayer) addExtents(*run.layer, repairChange, repairChange.oldLast, nudgeChange, nudgeChange.oldLast, own);
-    if (next.layer && !sameLayer) addExtents(*next.layer, repairChange, repairChange.newLast, nudgeChange, nudgeChange.newLast, own);
+    if (run.layer && !sameLayer) addExtents(*run.layer, repairChange.before, nudgeChange.before, own);
+    if (next.layer && !sameLayer) addExtents(*next.layer, repairChange.after, nudgeChange.after, own);
     own.insert(own.end(), changed.begin(), changed.end());
     own = clipped(std::move(own), frames);
     std::vector<FrameSpan> all = own;
@@ -190,7 +198,7 @@ Result<std::shared_ptr<const StageRun>> runStage(RepairStage stage, const std::s
     next.out = widened.writable(extents);
   }
   next.residuals = residualsFor(*next.layer, reuse ? run.residuals : std::vector<Residual>{}, again, frames);
-  const std::vector<FrameSpan> chunks = chunksOf(again, extents, workers(control.threads));
+  const std::vector<FrameSpan> chunks = chunksOf(again, extents, next.layer->affected({0, 0}).count(), workers(control.threads));
   parallelFor(
       static_cast<int>(chunks.size()),
       [&](int i) {

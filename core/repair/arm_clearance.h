@@ -73,9 +73,17 @@ class ArmClearer {
   [[nodiscard]] const Vec3d& wrist() const { return end_; }
   /// How much of a wrist's shift is done; all of it unless told otherwise.
   void setGive(double give) { give_ = give; }
-  /// In the loaded pose the hand is kept as near to the part of the body that it is nearest to as it is there, by so much (0: not at
-  /// all, 1: for good); it turns about where it is nearest.
-  void setTouch(double hold);
+  /// Where the hand is nearest to the body.
+  struct Touch {
+    BodyPart part = BodyPart::none;
+    double distance = 0;  ///< metres from the part, at least 0
+    Vec3d place;          ///< of the stage
+  };
+  /// That in the loaded pose.
+  [[nodiscard]] Touch touch() const;
+  /// In the loaded pose the hand is kept as near to that part of the body as it is there, by so much (0: not at all, 1: for good); it
+  /// turns about where it is nearest.
+  void setTouch(double hold, const Touch& touch);
   /// Whether what is held counts in watches to come; it does unless told otherwise.
   void setHolding(bool holding) { holding_ = holding; }
 
@@ -93,9 +101,11 @@ class ArmClearer {
     }
   };
   Watch watch(const ArmChange& change);
-  /// Metres by which the deepest watched point lies inside beyond what its rest contact allows; negative: clear by as much. Nothing
-  /// watched: −1.
-  double depth(const ArmChange& change, const Watch& watch);
+  /// Metres by which the deepest watched point lies inside beyond what its rest contact allows; negative: clear by as much. Where that
+  /// is less than `least`, or nothing is watched: `least`.
+  double depth(const ArmChange& change, const Watch& watch, double least = -1);
+  /// Whether it is more than that.
+  bool deeper(const ArmChange& change, const Watch& watch, double than) { return depth(change, watch, than, true) > than; }
   /// The same of all points, without watching.
   double depth(const ArmChange& change) { return depth(change, watch(change)); }
   /// Metres by which the deepest of all points lies inside in the loaded pose, beyond what its rest contact allows; 0 where none does.
@@ -144,6 +154,8 @@ class ArmClearer {
   void write(Poser& poser, const ArmChange& change) const;
 
  private:
+  /// `any`: the first that is deeper than `least` will do.
+  double depth(const ArmChange& change, const Watch& watch, double least, bool any);
   [[nodiscard]] Carry carryFree(const ArmChange& change) const;
   [[nodiscard]] Vec3d pointAt(int index, const Carry& carry) const;
   void gather(int index) const;

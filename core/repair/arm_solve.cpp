@@ -45,10 +45,15 @@ ArmGroup::Watches ArmGroup::watch(const ArmChanges& change) {
   return out;
 }
 
-double ArmGroup::depth(const ArmChanges& change, const Watches& watches) {
-  double worst = -1;
-  for (std::size_t a = 0; a < arms_.size(); ++a) worst = std::max(worst, arms_[a]->depth(change[a], watches[a]));
-  return worst;
+double ArmGroup::depth(const ArmChanges& change, const Watches& watches, double least) {
+  for (std::size_t a = 0; a < arms_.size(); ++a) least = arms_[a]->depth(change[a], watches[a], least);
+  return least;
+}
+
+bool ArmGroup::deeper(const ArmChanges& change, const Watches& watches, double than) {
+  for (std::size_t a = 0; a < arms_.size(); ++a)
+    if (arms_[a]->deeper(change[a], watches[a], than)) return true;
+  return false;
 }
 
 void ArmGroup::pose(State& state) const {

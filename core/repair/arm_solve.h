@@ -27,7 +27,9 @@ class ArmGroup {
 
   using Watches = std::array<ArmClearer::Watch, 2>;
   [[nodiscard]] Watches watch(const ArmChanges& change);
-  [[nodiscard]] double depth(const ArmChanges& change, const Watches& watches);
+  /// As ArmClearer's, of all arms.
+  [[nodiscard]] double depth(const ArmChanges& change, const Watches& watches, double least = -1);
+  [[nodiscard]] bool deeper(const ArmChanges& change, const Watches& watches, double than);
   /// How the arms should lie, and how firmly needs count against that.
   struct Goal {
     std::array<ArmClearer::Likeness, 2> wanted{};

@@ -163,19 +163,33 @@ ArmClearer::DeepPlace ArmClearer::deepestPlace() {
   return out;
 }
 
-double ArmClearer::depth(const ArmChange& change, const Watch& watch) {
+double ArmClearer::depth(const ArmChange& change, const Watch& watch, double least) { return depth(change, watch, least, false); }
+
+double ArmClearer::depth(const ArmChange& change, const Watch& watch, double least, bool any) {
   const Carry now = carry(change);
   poseSolids(now);
-  double worst = -1;
+  double worst = least;
+  // Most points lie well outside: the way back of a neighbour tells.
+  const double unsure = 0.01 * scale_, beside = 0.04 * scale_;
+  PosedSolid::Nearby near;
+  Vec3d placed;
+  int of = -1;
   for (const auto& [i, s] : watch.pairs) {
     if (torsoFirst_ && posed_[s].solid().part != BodyPart::torso) continue;
     const Vec3d p = pointAt(i, now);
-    worst = std::max(worst, -posed_[s].distance(p, posed_[s].place(p)) - points_[i].allowed);
+    const double allowed = points_[i].allowed;
+    if (of == s && dot(p - placed, p - placed) < beside * beside && -posed_[s].quickDistance(p, near) - allowed < worst - unsure) continue;
+    near = posed_[s].place(p);
+    placed = p;
+    of = s;
+    worst = std::max(worst, -posed_[s].distance(p, near) - allowed);
+    if (any && worst > least) break;
   }
   return worst;
 }
 
-void ArmClearer::setTouch(double hold) {
+ArmClearer::Touch ArmClearer::touch() const {
+  Touch out;
   const Carry now;
   std::vector<std::pair<double, Vec3d>> found, own;
   double least = 1e300;
@@ -193,12 +207,11 @@ void ArmClearer::setTouch(double hold) {
     }
     if (nearest >= least) continue;
     least = nearest;
-    touched_ = solid.solid().part;
+    out.part = solid.solid().part;
     std::swap(found, own);
   }
-  if (found.empty()) return;
-  hold_ = hold;
-  touchAt_ = std::max(least, 0.0);
+  if (found.empty()) return out;
+  out.distance = std::max(least, 0.0);
   // Points that come to be nearest take over little by little.
   Vec3d sum;
   double total = 0;
@@ -207,7 +220,16 @@ void ArmClearer::setTouch(double hold) {
     sum += p * w;
     total += w;
   }
-  pivot_ = sum / total;
+  out.place = sum / total;
+  return out;
+}
+
+void ArmClearer::setTouch(double hold, const Touch& touch) {
+  if (touch.part == BodyPart::none) return;
+  hold_ = hold;
+  touched_ = touch.part;
+  touchAt_ = touch.distance;
+  pivot_ = touch.place;
 }
 
 }  // namespace understudy

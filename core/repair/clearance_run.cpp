@@ -79,6 +79,7 @@ class ClearanceRun::Impl {
     nodes_.assign(count, {});
     seen_.assign(count, {});
     poses_.assign(count, {});
+    touches_.assign(count, {});
     idle_.assign(count, 0);
     for (int n = first_; n <= last_; ++n) idle_[place(n)] = !busy(n);
     // Every fourth node from nothing, the others from those beside them, so that neighbours go the same way.
@@ -125,7 +126,7 @@ class ClearanceRun::Impl {
   void write(Poser& poser, int f, ArmChanges x, std::vector<Residual>& residuals) {
     loadFrom(poser, f);
     if (work_.hands == ClearedHands::stay) x = group_->kept(x, times_.freedom(f));
-    const double left = std::max(0.0, group_->depth(x, group_->watch(x)));
+    const double left = group_->depth(x, group_->watch(x), 0);
     double turned = 0;
     for (std::size_t a = 0; a < count_; ++a) turned = std::max(turned, arms_[a].turned(x[a]));
     for (const std::size_t r : task_.repairs) residuals[r].note(f, left, turned > toldFrom ? turned : 0);
@@ -195,12 +196,16 @@ class ClearanceRun::Impl {
   void readPose(Poser& poser, std::array<ArmClearer::Pose, 2>& pose) {
     for (std::size_t a = 0; a < count_; ++a) arms_[a].read(poser, pose[a], a > 0 ? &pose[0].frame : nullptr);
   }
-  void loadPose(const std::array<ArmClearer::Pose, 2>& pose, int f) {
+  /// `touches`: of that pose, where they have been looked for.
+  void loadPose(const std::array<ArmClearer::Pose, 2>& pose, std::array<std::optional<ArmClearer::Touch>, 2>& touches, int f) {
     for (std::size_t a = 0; a < count_; ++a) {
       arms_[a].load(pose[a]);
       arms_[a].setHolding(times_.holds(a, f));
       arms_[a].setGive(times_.giveOf(f));
-      if (const double hold = times_.holdOf(f); hold > 0) arms_[a].setTouch(hold);
+      if (const double hold = times_.holdOf(f); hold > 0) {
+        if (!touches[a]) touches[a] = arms_[a].touch();
+        arms_[a].setTouch(hold, *touches[a]);
+      }
     }
     if (shared()) {
       const Vec3d middle = (arms_[0].wrist() + arms_[1].wrist()) * 0.5;
@@ -213,11 +218,12 @@ class ClearanceRun::Impl {
       poser_.load(in_, frameOf(n));
       readPose(poser_, pose);
     }
-    loadPose(pose, frameOf(n));
+    loadPose(pose, touches_[place(n)], frameOf(n));
   }
   void loadFrom(Poser& poser, int f) {
     readPose(poser, own_);
-    loadPose(own_, f);
+    std::array<std::optional<ArmClearer::Touch>, 2> touches;
+    loadPose(own_, touches, f);
   }
 
   void search(int n, int steps, int half) {
@@ -295,6 +301,7 @@ class ClearanceRun::Impl {
     keep(nodes_);
     keep(seen_);
     keep(poses_);
+    keep(touches_);
     keep(idle_);
     first_ = from;
     last_ = to;
@@ -354,9 +361,9 @@ class ClearanceRun::Impl {
         setTorsoFirst(torso);
         // Looked at anew as well: others than the node's points may be in the way. A hair of them is not worth a start of the arm.
         ArmGroup::Watches watches = watchAt(f);
-        const bool seen = group_->depth(now, watches) > 0;
+        const bool seen = group_->deeper(now, watches, 0);
         const ArmGroup::Watches others = group_->watch(now);
-        const bool missed = group_->depth(now, others) > hair * work_.context.height / 1.7;
+        const bool missed = group_->deeper(now, others, hair * work_.context.height / 1.7);
         open[static_cast<std::size_t>(k)] = seen || missed;
         if (!seen && !missed) continue;
         if (missed)
@@ -403,6 +410,7 @@ class ClearanceRun::Impl {
   std::vector<ArmChanges> nodes_, found_;
   std::vector<ArmGroup::Seen> seen_;
   std::vector<std::array<ArmClearer::Pose, 2>> poses_;
+  std::vector<std::array<std::optional<ArmClearer::Touch>, 2>> touches_;
   std::vector<char> idle_;
   std::array<ArmClearer::Pose, 2> own_;
 };
