@@ -5,6 +5,7 @@
 #include <optional>
 
 #include "core/repair/change_series.h"
+#include "core/repair/clearance_memo.h"
 #include "core/repair/clearance_times.h"
 #include "core/repair/steady_choice.h"
 #include "core/repair/touch_skin.h"
@@ -62,6 +63,9 @@ class ClearanceRun::Impl {
     }
     for (ArmClearer& arm : arms_) all.push_back(&arm);
     group_.emplace(std::move(all));
+    memo_ = work.context.parts->get<ClearanceMemo>();
+    all_.add(std::uint64_t{work.hands == ClearedHands::free}).add(margin_).add(std::uint64_t{count_});
+    for (const ClearedArm& arm : task.arms) all_.add(digestOf(arm));
   }
 
   /// Frames on both sides of one whose own solutions it is made of.
@@ -78,8 +82,7 @@ class ClearanceRun::Impl {
     const auto count = static_cast<std::size_t>(last_ - first_ + 1);
     nodes_.assign(count, {});
     seen_.assign(count, {});
-    poses_.assign(count, {});
-    touches_.assign(count, {});
+    moments_.assign(count, {});
     idle_.assign(count, 0);
     for (int n = first_; n <= last_; ++n) idle_[place(n)] = !busy(n);
     // Every fourth node from nothing, the others from those beside them, so that neighbours go the same way.
@@ -97,13 +100,16 @@ class ClearanceRun::Impl {
         ArmChanges& x = smooth[place(n)];
         const ArmGroup::Watches& watch = seen_[place(n)].watches;
         if (nothing(watch) || nothing(x)) continue;
-        load(n);
         if (round <= 2 && (work_.hands == ClearedHands::free || shared())) {
-          x = group_->search(x, homeOf(), margin_ + slack_, 8, times_.freedom(frameOf(n)), seen_[place(n)]);
+          x = searched(n, &x, 8, seen_[place(n)]);
           continue;
         }
-        group_->look(x, seen_[place(n)]);
-        x = settled(x, group_->solve(x, group_->near(x), watch, margin_ + slack_, 3, times_.freedom(frameOf(n))));
+        Digest of = digestAt(n);
+        x = solved((of.add(tagNear) << x).add(digestOf(seen_[place(n)])), seen_[place(n)], [&](ArmGroup::Seen& seen) {
+          load(n);
+          group_->look(x, seen);
+          return settled(x, group_->solve(x, group_->near(x), seen.watches, margin_ + slack_, 3, times_.freedom(frameOf(n))));
+        });
       }
       nodes_ = smooth;
     }
@@ -193,18 +199,33 @@ class ClearanceRun::Impl {
     return false;
   }
 
-  void readPose(Poser& poser, std::array<ArmClearer::Pose, 2>& pose) {
-    for (std::size_t a = 0; a < count_; ++a) arms_[a].read(poser, pose[a], a > 0 ? &pose[0].frame : nullptr);
-  }
-  /// `touches`: of that pose, where they have been looked for.
-  void loadPose(const std::array<ArmClearer::Pose, 2>& pose, std::array<std::optional<ArmClearer::Touch>, 2>& touches, int f) {
+  /// The arms of a frame.
+  struct Moment {
+    std::array<ArmClearer::Pose, 2> pose;
+    std::array<std::optional<ArmClearer::Touch>, 2> touches;  // where they have been looked for
+    Digest digest;                                            // of all that solutions there depend on
+    int frame = -1;
+  };
+  void read(Poser& poser, int f, Moment& moment) {
+    moment.frame = f;
+    moment.touches = {};
+    moment.digest = all_;
     for (std::size_t a = 0; a < count_; ++a) {
-      arms_[a].load(pose[a]);
+      arms_[a].read(poser, moment.pose[a], a > 0 ? &moment.pose[0].frame : nullptr);
+      moment.digest.add(digestOf(moment.pose[a])).add(std::uint64_t{times_.holds(a, f)});
+    }
+    const ArmFreedom free = times_.freedom(f);
+    moment.digest.add(times_.giveOf(f)).add(times_.holdOf(f)).add(std::uint64_t{free.girdle} << 2 | std::uint64_t{free.wrist} << 1 | std::uint64_t{free.turn});
+  }
+  void load(Moment& moment) {
+    const int f = moment.frame;
+    for (std::size_t a = 0; a < count_; ++a) {
+      arms_[a].load(moment.pose[a]);
       arms_[a].setHolding(times_.holds(a, f));
       arms_[a].setGive(times_.giveOf(f));
       if (const double hold = times_.holdOf(f); hold > 0) {
-        if (!touches[a]) touches[a] = arms_[a].touch();
-        arms_[a].setTouch(hold, *touches[a]);
+        if (!moment.touches[a]) moment.touches[a] = arms_[a].touch();
+        arms_[a].setTouch(hold, *moment.touches[a]);
       }
     }
     if (shared()) {
@@ -212,29 +233,56 @@ class ClearanceRun::Impl {
       for (ArmClearer& arm : arms_) arm.setPivot(middle);
     }
   }
-  void load(int n) {
-    std::array<ArmClearer::Pose, 2>& pose = poses_[place(n)];
-    if (pose[0].turned.empty()) {
+  Moment& momentOf(int n) {
+    Moment& moment = moments_[place(n)];
+    if (moment.frame < 0) {
       poser_.load(in_, frameOf(n));
-      readPose(poser_, pose);
+      read(poser_, frameOf(n), moment);
     }
-    loadPose(pose, touches_[place(n)], frameOf(n));
+    return moment;
   }
+  void load(int n) { load(momentOf(n)); }
+  [[nodiscard]] Digest digestAt(int n) { return momentOf(n).digest; }
   void loadFrom(Poser& poser, int f) {
-    readPose(poser, own_);
-    std::array<std::optional<ArmClearer::Touch>, 2> touches;
-    loadPose(own_, touches, f);
+    read(poser, f, own_);
+    load(own_);
+    own_.frame = -1;  // of another motion
+  }
+
+  /// What solutions are for: the same start means something else in each.
+  static constexpr std::uint64_t tagHome = 1, tagFrom = 2, tagNear = 3, tagEach = 4, tagAgain = 5;
+  /// The solution of that name, which `work` finds where it is not known; it may change what is seen.
+  template <class Work>
+  [[nodiscard]] ArmChanges solved(const Digest& of, ArmGroup::Seen& seen, Work work) {
+    if (const auto known = memo_->find(of)) {
+      if (known->seen) seen = *known->seen;
+      return known->x;
+    }
+    ClearanceMemo::Solution out;
+    out.x = work(seen);
+    out.seen = std::make_shared<const ArmGroup::Seen>(seen);
+    memo_->keep(of, out);
+    return out.x;
+  }
+  /// From a start, or from where the arms fit the body.
+  [[nodiscard]] ArmChanges searched(int n, const ArmChanges* start, int steps, ArmGroup::Seen& seen) {
+    Digest of = digestAt(n);
+    of.add(start ? tagFrom : tagHome).add(static_cast<std::uint64_t>(steps)).add(digestOf(seen));
+    if (start) of << *start;
+    return solved(of, seen, [&](ArmGroup::Seen& looked) {
+      load(n);
+      const ArmChanges home = homeOf();
+      return group_->search(start ? *start : home, home, margin_ + slack_, steps, times_.freedom(frameOf(n)), looked);
+    });
   }
 
   void search(int n, int steps, int half) {
     if (idle_[place(n)]) return;
-    load(n);
-    const ArmChanges home = homeOf();
-    ArmChanges start = home;
+    ArmChanges start;
     if (half > 0)
       for (std::size_t a = 0; a < count_; ++a)
         for (std::size_t i = 0; i < ArmChange::size; ++i) start[a].x[i] = (nodes_[place(n - half)][a].x[i] + nodes_[place(n + half)][a].x[i]) / 2;
-    nodes_[place(n)] = group_->search(start, home, margin_ + slack_, steps, times_.freedom(frameOf(n)), seen_[place(n)]);
+    nodes_[place(n)] = searched(n, half > 0 ? &start : nullptr, steps, seen_[place(n)]);
   }
 
   /// A way of the arms out of the body at a node.
@@ -260,9 +308,9 @@ class ClearanceRun::Impl {
         Way way = ways[start - static_cast<std::size_t>(by)][0];
         for (std::size_t c = start, n = 0; c < count && n < followed; c += static_cast<std::size_t>(by), ++n) {
           if (idle_[place(node(c))] || ways[c].size() >= mostWays) break;
+          way.seen = {};
+          way.x = searched(node(c), &way.x, 16, way.seen);
           load(node(c));
-          way.seen.asked = false;
-          way.x = group_->search(way.x, homeOf(), margin_ + slack_, 16, times_.freedom(frameOf(node(c))), way.seen);
           if (std::any_of(ways[c].begin(), ways[c].end(), [&](const Way& other) { return group_->cost(way.x, other.x) < sameWay * metre; })) break;
           ways[c].push_back(way);
           any = true;
@@ -300,8 +348,7 @@ class ClearanceRun::Impl {
     };
     keep(nodes_);
     keep(seen_);
-    keep(poses_);
-    keep(touches_);
+    keep(moments_);
     keep(idle_);
     first_ = from;
     last_ = to;
@@ -331,16 +378,25 @@ class ClearanceRun::Impl {
       const auto node = [&](int k) -> const ArmChanges& { return nodes_[place(std::clamp(k, first_, last_))]; };
       const ArmChanges start = between(node(n - 1), node(n), node(n + 1), node(n + 2), (f % stride_) / double(stride_));
       if (nothing(start) && nothing(watchAt(f))) continue;
-      loadFrame(f);
-      found_[static_cast<std::size_t>(f - from_)] = settled(start, group_->solve(start, group_->near(start), watchAt(f), margin_ + slack_, 2, times_.freedom(f)));
+      Moment& moment = momentAt(f);
+      Digest of = moment.digest;
+      (of.add(tagEach) << start).add(digestOf(watchAt(f)));
+      ArmGroup::Seen none;
+      found_[static_cast<std::size_t>(f - from_)] = solved(of, none, [&](ArmGroup::Seen&) {
+        load(moment);
+        return settled(start, group_->solve(start, group_->near(start), watchAt(f), margin_ + slack_, 2, times_.freedom(f)));
+      });
     }
     again();
   }
 
-  void loadFrame(int f) {
-    if (f % stride_ == 0) return load(f / stride_);
-    poser_.load(in_, f);
-    loadFrom(poser_, f);
+  Moment& momentAt(int f) {
+    if (f % stride_ == 0) return momentOf(f / stride_);
+    if (own_.frame != f) {
+      poser_.load(in_, f);
+      read(poser_, f, own_);
+    }
+    return own_;
   }
   /// Evening out takes away again much of what is needed for a moment only: frames that are in the body after it are given what they lack in
   /// addition, and frames around them part of it.
@@ -357,25 +413,18 @@ class ClearanceRun::Impl {
         size[static_cast<std::size_t>(k)] = 0;
         if (!open[static_cast<std::size_t>(k)] || nothing(watchAt(f))) continue;
         const ArmChanges now = evened(f);
-        loadFrame(f);
-        setTorsoFirst(torso);
-        // Looked at anew as well: others than the node's points may be in the way. A hair of them is not worth a start of the arm.
-        ArmGroup::Watches watches = watchAt(f);
-        const bool seen = group_->deeper(now, watches, 0);
-        const ArmGroup::Watches others = group_->watch(now);
-        const bool missed = group_->deeper(now, others, hair * work_.context.height / 1.7);
-        open[static_cast<std::size_t>(k)] = seen || missed;
-        if (!seen && !missed) continue;
-        if (missed)
-          for (std::size_t a = 0; a < count_; ++a) watches[a].add(others[a]);
-        const auto clearOf = [&] { return settled(now, group_->solve(now, group_->near(now), watches, margin_, 3, times_.freedom(f))); };
-        ArmChanges clear = clearOf();
-        // Where there is no room beside head and torso, what is given goes to the torso.
-        if (!torso && group_->left() > noRoom * work_.context.height / 1.7) {
-          setTorsoFirst(true);
-          clear = clearOf();
+        Moment& moment = momentAt(f);
+        Digest of = moment.digest;
+        (of.add(tagAgain).add(std::uint64_t{torso}) << now).add(digestOf(watchAt(f)));
+        std::optional<ClearanceMemo::Solution> known = memo_->find(of);
+        if (!known) {
+          load(moment);
+          known = clearedAgain(f, now, torso);
+          memo_->keep(of, *known);
         }
-        const double lack = group_->cost(clear, now);
+        open[static_cast<std::size_t>(k)] = known->open;
+        const ArmChanges& clear = known->x;
+        const double lack = known->lack;
         if (lack <= 0) continue;
         size[static_cast<std::size_t>(k)] = lack;
         for (std::size_t a = 0; a < count_; ++a)
@@ -389,6 +438,29 @@ class ClearanceRun::Impl {
           for (int n = std::max(last + 1, k - reach - stride_); n <= std::min(count - 1, k + reach + stride_); ++n) open[static_cast<std::size_t>(n)] = 1, last = n;
     }
     setTorsoFirst(false);
+  }
+  /// What a loaded frame lacks.
+  [[nodiscard]] ClearanceMemo::Solution clearedAgain(int f, const ArmChanges& now, bool torso) {
+    ClearanceMemo::Solution out;
+    setTorsoFirst(torso);
+    // Looked at anew as well: others than the node's points may be in the way. A hair of them is not worth a start of the arm.
+    ArmGroup::Watches watches = watchAt(f);
+    const bool seen = group_->deeper(now, watches, 0);
+    const ArmGroup::Watches others = group_->watch(now);
+    const bool missed = group_->deeper(now, others, hair * work_.context.height / 1.7);
+    out.open = seen || missed;
+    if (!out.open) return out;
+    if (missed)
+      for (std::size_t a = 0; a < count_; ++a) watches[a].add(others[a]);
+    const auto clearOf = [&] { return settled(now, group_->solve(now, group_->near(now), watches, margin_, 3, times_.freedom(f))); };
+    out.x = clearOf();
+    // Where there is no room beside head and torso, what is given goes to the torso.
+    if (!torso && group_->left() > noRoom * work_.context.height / 1.7) {
+      setTorsoFirst(true);
+      out.x = clearOf();
+    }
+    out.lack = group_->cost(out.x, now);
+    return out;
   }
   void setTorsoFirst(bool first) {
     for (ArmClearer& arm : arms_) arm.setTorsoFirst(first);
@@ -409,10 +481,11 @@ class ClearanceRun::Impl {
   int first_ = 0, last_ = 0, from_ = 0;
   std::vector<ArmChanges> nodes_, found_;
   std::vector<ArmGroup::Seen> seen_;
-  std::vector<std::array<ArmClearer::Pose, 2>> poses_;
-  std::vector<std::array<std::optional<ArmClearer::Touch>, 2>> touches_;
+  std::vector<Moment> moments_;
   std::vector<char> idle_;
-  std::array<ArmClearer::Pose, 2> own_;
+  Moment own_;
+  std::shared_ptr<const ClearanceMemo> memo_;
+  Digest all_;  // of what all frames have in common
 };
 
 ClearanceRun::ClearanceRun(const ClearanceWork& work, const ClearanceTask& task, const TiledMotion& in, Poser& poser) : impl_(std::make_unique<Impl>(work, task, in, poser)) {}

@@ -1,0 +1,67 @@
+#include "core/repair/clearance_memo.h"
+
+#include <utility>
+
+namespace understudy {
+namespace {
+
+void add(Digest& digest, const Vec3d& v) { digest.add(v.x).add(v.y).add(v.z); }
+void add(Digest& digest, const Quatd& q) { digest.add(q.w).add(q.x).add(q.y).add(q.z); }
+
+}  // namespace
+
+std::optional<ClearanceMemo::Solution> ClearanceMemo::find(const Digest& of) const {
+  const std::scoped_lock lock(guard_);
+  if (const auto at = young_.find(of); at != young_.end()) return at->second;
+  const auto at = old_.find(of);
+  if (at == old_.end()) return std::nullopt;
+  Solution found = std::move(at->second);
+  old_.erase(at);
+  young_.emplace(of, found);
+  return found;
+}
+
+void ClearanceMemo::keep(const Digest& of, const Solution& solution) const {
+  const std::scoped_lock lock(guard_);
+  if (young_.size() >= most) {
+    old_ = std::move(young_);
+    young_ = {};
+  }
+  young_.emplace(of, solution);
+}
+
+Digest digestOf(const ArmGroup::Watches& watches) {
+  Digest out;
+  for (const ArmClearer::Watch& watch : watches) {
+    out.add(static_cast<std::uint64_t>(watch.pairs.size()));
+    for (const auto& [point, solid] : watch.pairs) out.add(std::uint64_t{point} << 16 | solid);
+  }
+  return out;
+}
+
+Digest digestOf(const ArmGroup::Seen& seen) {
+  Digest out = digestOf(seen.watches);
+  out << seen.at;
+  return out.add(std::uint64_t{seen.asked});
+}
+
+Digest digestOf(const ArmClearer::Pose& pose) {
+  Digest out;
+  for (const Affined& turned : pose.turned)
+    for (const Vec3d& v : {turned.linear.cx, turned.linear.cy, turned.linear.cz, turned.translation}) add(out, v);
+  for (const Vec3d& v : {pose.girdle, pose.root, pose.mid, pose.end}) add(out, v);
+  add(out, pose.frame);
+  add(out, pose.rootTurn);
+  return out;
+}
+
+Digest digestOf(const ClearedArm& arm) {
+  const ArmClearanceSettings& s = arm.settings;
+  Digest out;
+  out.add(std::uint64_t{arm.side == 0}).add(std::uint64_t{s.handStays}).add(s.clavicle).add(s.swivel).add(s.turn).add(s.bend);
+  out.add(std::uint64_t{s.torso}).add(std::uint64_t{s.head}).add(std::uint64_t{s.thighs});
+  for (const Vec3d& p : arm.held.points) add(out, p);
+  return out;
+}
+
+}  // namespace understudy
