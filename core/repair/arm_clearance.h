@@ -108,6 +108,8 @@ class ArmClearer {
   bool deeper(const ArmChange& change, const Watch& watch, double than) { return depth(change, watch, than, true) > than; }
   /// The same of all points, without watching.
   double depth(const ArmChange& change) { return depth(change, watch(change)); }
+  /// False where no point at all lies deeper than that after a change; quicker than to watch.
+  [[nodiscard]] bool mayBeDeeper(const ArmChange& change, double than);
   /// Metres by which the deepest of all points lies inside in the loaded pose, beyond what its rest contact allows; 0 where none does.
   double deepest();
   /// Which of the arm lies deepest in which part of the body in the loaded pose; none where nothing lies in it.
@@ -161,6 +163,10 @@ class ArmClearer {
   void gather(int index) const;
   void poseSolids(const Carry& carry);
   [[nodiscard]] bool asked(int point, BodyPart solid) const;
+  /// Goes through points and solids that may lie deeper in each other than worst(), which visit(point, solid, depth) may raise, in a posed
+  /// carry. `unsure`: metres by which the way back of a neighbour may be wrong.
+  template <class Worst, class Visit>
+  void walk(const Carry& carry, double unsure, Worst worst, Visit visit) const;
 
   const RepairContext& context_;
   std::shared_ptr<const BodyModel> model_;

@@ -50,6 +50,12 @@ double ArmGroup::depth(const ArmChanges& change, const Watches& watches, double 
   return least;
 }
 
+bool ArmGroup::mayBeDeeper(const ArmChanges& change, double than) {
+  for (std::size_t a = 0; a < arms_.size(); ++a)
+    if (arms_[a]->mayBeDeeper(change[a], than)) return true;
+  return false;
+}
+
 bool ArmGroup::deeper(const ArmChanges& change, const Watches& watches, double than) {
   for (std::size_t a = 0; a < arms_.size(); ++a)
     if (arms_[a]->deeper(change[a], watches[a], than)) return true;

@@ -122,45 +122,53 @@ void ArmClearer::rows(const ArmChange& change, const Carry& carry, const Watch& 
   if (nearest.need > -reach) out.push_back(nearest);
 }
 
-double ArmClearer::deepest() {
-  const Carry now;
-  poseSolids(now);
-  double worst = 0;
-  const double unsure = 0.01 * scale_;
+template <class Worst, class Visit>
+void ArmClearer::walk(const Carry& carry, double unsure, Worst worst, Visit visit) const {
   for (const Cluster& cluster : clusters_) {
-    const Vec3d middle = pointAt(cluster.hub, now);
-    for (std::size_t s = 0; s < posed_.size(); ++s) {
-      const PosedSolid& solid = posed_[s];
+    const Vec3d middle = pointAt(cluster.hub, carry);
+    for (const PosedSolid& solid : posed_) {
       if (!asked(cluster.first, solid.solid().part) || solid.atLeast(middle) > cluster.radius || solid.atLeastOfBox(middle) - cluster.radius > unsure) continue;
       const PosedSolid::Nearby near = solid.place(middle);
       if (solid.quickDistance(middle, near) - cluster.radius > unsure) continue;
       for (int i = cluster.first; i < cluster.first + cluster.count; ++i) {
-        const Vec3d p = pointAt(i, now);
+        const Vec3d p = pointAt(i, carry);
         const double allowed = points_[static_cast<std::size_t>(i)].allowed;
-        if (-solid.quickDistance(p, near) - allowed < worst - unsure) continue;
-        worst = std::max(worst, -solid.distance(p, near) - allowed);
+        if (-solid.quickDistance(p, near) - allowed < worst() - unsure) continue;
+        visit(i, solid, -solid.distance(p, near) - allowed);
       }
     }
   }
+}
+
+double ArmClearer::deepest() {
+  const Carry now;
+  poseSolids(now);
+  double worst = 0;
+  walk(now, 0.01 * scale_, [&] { return worst; }, [&](int, const PosedSolid&, double depth) { worst = std::max(worst, depth); });
   return worst;
 }
 
 ArmClearer::DeepPlace ArmClearer::deepestPlace() {
-  DeepPlace out;
   const Carry now;
   poseSolids(now);
+  DeepPlace out;
   double worst = 0;
-  for (int i = 0; i < static_cast<int>(points_.size()); ++i)
-    for (const PosedSolid& solid : posed_) {
-      if (!asked(i, solid.solid().part)) continue;
-      const Vec3d p = pointAt(i, now);
-      const Point& point = points_[static_cast<std::size_t>(i)];
-      const double depth = -solid.distance(p, solid.place(p)) - point.allowed;
-      if (depth <= worst) continue;
-      worst = depth;
-      out = {point.part, solid.solid().part};
-    }
+  walk(now, 0.01 * scale_, [&] { return worst; }, [&](int point, const PosedSolid& solid, double depth) {
+    if (depth <= worst) return;
+    worst = depth;
+    out = {points_[static_cast<std::size_t>(point)].part, solid.solid().part};
+  });
   return out;
+}
+
+bool ArmClearer::mayBeDeeper(const ArmChange& change, double than) {
+  const Carry now = carry(change);
+  poseSolids(now);
+  // By another way back than a watch takes.
+  const double unsure = 0.001 * scale_;
+  bool deep = false;
+  walk(now, 0.02 * scale_, [&] { return deep ? 1e300 : than; }, [&](int, const PosedSolid&, double depth) { deep = deep || depth > than - unsure; });
+  return deep;
 }
 
 double ArmClearer::depth(const ArmChange& change, const Watch& watch, double least) { return depth(change, watch, least, false); }

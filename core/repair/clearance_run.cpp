@@ -132,7 +132,7 @@ class ClearanceRun::Impl {
   void write(Poser& poser, int f, ArmChanges x, std::vector<Residual>& residuals) {
     loadFrom(poser, f);
     if (work_.hands == ClearedHands::stay) x = group_->kept(x, times_.freedom(f));
-    const double left = group_->depth(x, group_->watch(x), 0);
+    const double left = group_->mayBeDeeper(x, 0) ? group_->depth(x, group_->watch(x), 0) : 0;
     double turned = 0;
     for (std::size_t a = 0; a < count_; ++a) turned = std::max(turned, arms_[a].turned(x[a]));
     for (const std::size_t r : task_.repairs) residuals[r].note(f, left, turned > toldFrom ? turned : 0);
@@ -446,8 +446,9 @@ class ClearanceRun::Impl {
     // Looked at anew as well: others than the node's points may be in the way. A hair of them is not worth a start of the arm.
     ArmGroup::Watches watches = watchAt(f);
     const bool seen = group_->deeper(now, watches, 0);
-    const ArmGroup::Watches others = group_->watch(now);
-    const bool missed = group_->deeper(now, others, hair * work_.context.height / 1.7);
+    const double unseen = hair * work_.context.height / 1.7;
+    const ArmGroup::Watches others = group_->mayBeDeeper(now, unseen) ? group_->watch(now) : ArmGroup::Watches{};
+    const bool missed = !nothing(others) && group_->deeper(now, others, unseen);
     out.open = seen || missed;
     if (!out.open) return out;
     if (missed)
