@@ -13,6 +13,7 @@
 #include "core/inspect/prop_sinks.h"
 #include "core/inspect/touches.h"
 #include "core/inspect/twist.h"
+#include "core/repair/clearance.h"
 
 namespace understudy {
 namespace {
@@ -137,6 +138,8 @@ class Inspector {
         const Miss miss = causes_.worstMiss(done.front(), finding.span);
         if (miss.metres > 0)
           finding.cause = describe(done.front()) + " leaves " + spokenFigure(1000.0 * miss.metres, "mm") + ": body parts or hands that keep their place leave no room";
+        else
+          finding.cause = broughtInBy(finding);
       }
       for (Repair& repair : finding.proposal) repair.proposed = true;
       add(std::move(finding));
@@ -254,6 +257,22 @@ class Inspector {
     const Repair* other = maker < late ? causes_.repairAt(static_cast<RepairStage>(maker), finding.bones.front(), finding.worst) : nullptr;
     if (!other) return {};
     return describe(*other) + " takes it off by " + spokenFigure(grown, "mm") + (std::holds_alternative<ClearanceRepair>(other->action) ? ": the arm would lie in the body" : "");
+  }
+
+  /// What brings an arm into the body where clearance has nothing left to do: the stage after it by which the depth grows most. "" where none
+  /// does.
+  [[nodiscard]] std::string broughtInBy(const Finding& finding) const {
+    const std::size_t side = finding.bones.front() == "@rightUpperArm" ? 1 : 0, at = static_cast<std::size_t>(finding.worst);
+    std::size_t maker = stageCount;
+    double before = 1e300, grown = 0.25 * finding.measure;
+    for (auto stage = static_cast<std::size_t>(RepairStage::touch); stage <= stageCount; ++stage) {
+      const ArmDepths depths = armDepths(context_, stage < stageCount ? seen_.stageInputs[stage] : seen_.untrimmed);
+      const double after = 1000.0 * static_cast<double>(depths[side][at]);
+      if (after - before > grown) grown = after - before, maker = stage - 1;
+      before = after;
+    }
+    const Repair* repair = maker < stageCount ? causes_.repairAt(static_cast<RepairStage>(maker), finding.bones.front(), finding.worst) : nullptr;
+    return repair ? describe(*repair) + " brings it in by " + spokenFigure(grown, "mm") : std::string();
   }
 
   /// Findings of what the take repairs, with their causes, of what muted repairs leave, and of what it does not repair, with their proposals.

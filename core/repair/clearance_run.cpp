@@ -7,8 +7,8 @@
 #include "core/repair/change_series.h"
 #include "core/repair/clearance_memo.h"
 #include "core/repair/clearance_times.h"
+#include "core/repair/hand_onto_skin.h"
 #include "core/repair/steady_choice.h"
-#include "core/repair/touch_skin.h"
 
 namespace understudy {
 namespace {
@@ -39,8 +39,6 @@ constexpr double noRoom = 0.003;
 constexpr double mostTilt = 0.7;
 /// Metres (at a height of 1.7) by which points that were not watched may lie in the body before they are.
 constexpr double hair = 0.002;
-/// Metres (at a height of 1.7) between the skins at which a hand touches, and up to which it is brought back to them while the arm is no deeper in the body.
-constexpr double touchesFrom = 0, touchesTo = 0.0045, mostBack = 0.012, mostLeft = 0.004;
 /// Metres won a metre moved from which on all of a solution is taken.
 constexpr double worthwhile = 0.2;
 
@@ -132,12 +130,18 @@ class ClearanceRun::Impl {
   void write(Poser& poser, int f, ArmChanges x, std::vector<Residual>& residuals) {
     loadFrom(poser, f);
     if (work_.hands == ClearedHands::stay) x = group_->kept(x, times_.freedom(f));
-    const double left = group_->mayBeDeeper(x, 0) ? group_->depth(x, group_->watch(x), 0) : 0;
+    const bool deep = group_->mayBeDeeper(x, 0);
     double turned = 0;
     for (std::size_t a = 0; a < count_; ++a) turned = std::max(turned, arms_[a].turned(x[a]));
-    for (const std::size_t r : task_.repairs) residuals[r].note(f, left, turned > toldFrom ? turned : 0);
     for (std::size_t a = 0; a < count_; ++a) arms_[a].write(poser, x[a]);
-    ontoSkin(poser, f, left);
+    double left = 0;
+    for (ArmClearer& arm : arms_) {
+      if (!deep) break;
+      arm.load(poser);
+      left = std::max(left, arm.deepest());
+    }
+    if (const double hold = times_.holdOf(f); hold > 0) left = handOntoSkin(poser, arms_.front(), task_.arms.front().side, hold, left);
+    for (const std::size_t r : task_.repairs) residuals[r].note(f, left, turned > toldFrom ? turned : 0);
   }
 
  private:
@@ -145,41 +149,6 @@ class ClearanceRun::Impl {
   [[nodiscard]] int frameOf(int node) const { return std::min(node * stride_, in_.frames() - 1); }
   [[nodiscard]] bool shared() const { return count_ == 2; }
 
-  /// Brings a hand that touches the body back to its skin where clearing the arm has moved it a little off or into it: into the body by
-  /// no more than a touch is allowed to miss, and only where the arm is out of it but for `left`, out of it as far as it takes.
-  void ontoSkin(Poser& poser, int f, double left) const {
-    const double hold = times_.holdOf(f);
-    const ClearedArm& arm = task_.arms.front();
-    const LimbRig& limb = work_.context.arms[static_cast<std::size_t>(arm.side)];
-    if (hold <= 0 || !limb.complete()) return;
-    const std::shared_ptr<const TouchSkin> skin = TouchSkin::of(work_.context);
-    if (!skin->hasHand(arm.side) || !skin->hasBody()) return;
-    const double size = work_.context.height / 1.7;
-    Vec3d shift;
-    {
-      const TouchSkin::Posed posed(*skin, poser, arm.side, TouchSkin::Against::body);
-      for (int pass = 0; pass < 8; ++pass) {
-        const TouchSkin::Posed::Nearest now = posed.nearest(shift);
-        const double wanted = std::clamp(now.distance, touchesFrom * size, touchesTo * size), steep = length(now.gradient);
-        if (wanted == now.distance || steep < 1e-6) break;
-        const Vec3d way = now.gradient * ((wanted - now.distance) / (steep * std::max(steep, 0.5)));
-        // From farther off it is not brought back: the arm has no room there.
-        if (pass == 0 && wanted < now.distance) {
-          const double away = std::max((now.distance - wanted) / (mostBack * size), left / (mostLeft * size));
-          if (away >= 2) return;
-          shift += way * smoothStep(2 - away);
-          if (away > 1) break;
-          continue;
-        }
-        shift += way;
-      }
-    }
-    if (length(shift) < 1e-7) return;
-    LimbGoal goal;
-    goal.target = poser.position(limb.end) + shift * hold;
-    goal.endRotation = poser.rotation(limb.end);
-    poser.solveLimb(limb, goal);
-  }
   /// As much of a solution as its way is worth: where there is no room, a far change that wins little is noise.
   [[nodiscard]] ArmChanges settled(const ArmChanges& start, const ArmChanges& solved) const {
     if (group_->left() <= 0 || solved == start) return solved;

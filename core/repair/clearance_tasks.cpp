@@ -32,6 +32,18 @@ bool touches(const RepairContext& context, const Repair& repair, int side, const
   return false;
 }
 
+/// A touch for which the spine may turn, and with it an arm that it does not touch.
+bool turnsTrunk(const RepairContext& context, const Repair& repair, int side) {
+  const auto* touch = std::get_if<TouchRepair>(&repair.action);
+  if (!touch || !touch->spine) return false;
+  const auto own = [&](const std::string& name) {
+    const Result<int> joint = name.empty() ? Result<int>(-1) : findBone(context, name);
+    const int root = context.arms[static_cast<std::size_t>(side)].root;
+    return joint && *joint >= 0 && (*joint == root || isAncestor(context.figure->skeleton, root, *joint));
+  };
+  return !own(touch->on) && std::none_of(touch->path.begin(), touch->path.end(), [&](const TouchMark& mark) { return own(mark.on); });
+}
+
 /// Whether all that a hand's skin touches are parts that its arm is kept out of.
 bool touchesBody(const RepairContext& context, const BodyModel& model, const Repair& repair, int side, const ArmClearanceSettings& settings) {
   if (!std::holds_alternative<TouchRepair>(repair.action)) return false;
@@ -204,6 +216,12 @@ std::vector<ClearanceTask> clearanceTasks(const RepairContext& context, const Bo
         const bool touched = touches(context, *repairs[r], arm.side, repairs);
         if (touched) task.pins.push_back({r, touchesBody(context, model, *repairs[r], arm.side, arm.settings)});
         if (touched || twoHanded(context, *repairs[r])) arm.holders.push_back(r);
+      }
+      // An arm that holds nothing may have come into the body as the spine helped the other one: its hand is free.
+      if (arm.holders.empty()) {
+        for (const std::size_t r : holds.repairs)
+          if (turnsTrunk(context, *repairs[r], arm.side)) arm.holders.push_back(r);
+        arm.settings.handStays = false;
       }
       if (arm.holders.empty()) continue;
       if (of.prop) arm.held = heldBy(context, repairs, holds.repairs, arm.side, true);

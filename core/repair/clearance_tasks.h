@@ -19,7 +19,7 @@ struct HeldProp {
 struct ClearedArm {
   int side = 0;
   ArmClearanceSettings settings;
-  std::vector<std::size_t> holders;  // touches and grips that take its hand
+  std::vector<std::size_t> holders;  // touches and grips that take its hand, and touches that may turn what it hangs on
   HeldProp held;
 };
 

@@ -8,6 +8,7 @@
 #include "core/inspect/touches.h"
 #include "core/repair/arm_clearance.h"
 #include "core/repair/clearance.h"
+#include "core/repair/clearance_tasks.h"
 #include "core/repair/grip.h"
 #include "core/repair/poser.h"
 #include "core/repair/touch.h"
@@ -330,6 +331,35 @@ TEST(Clearance, HandsThatTouchTheBodySlideAndTiltToLetTheirArmsOut) {
   EXPECT_GT(deepPinned, 8 * mm);
   EXPECT_LT(deepSlid, 4 * mm);
   EXPECT_GE(kept, 0.9 * asked);
+}
+
+TEST(Clearance, AnArmIsClearedWhereTheSpineHasHelpedTheOther) {
+  const Stage s = stage({});
+  Repair clearance, touch;
+  clearance.id = 1;
+  clearance.action = ClearanceRepair{};
+  touch.id = 2;
+  touch.span = TimeRange{0.4, 1.0};
+  TouchRepair hand;
+  hand.bone = "@rightHand";
+  hand.on = "@head";
+  touch.action = hand;
+  const auto leftHolders = [&](const Repair& what) {
+    Issues issues;
+    const std::vector<const Repair*> repairs{&clearance, &what};
+    for (const ClearanceTask& task : clearanceTasks(*s.context, *bodyModelOf(*s.context), repairs, ClearedHands::stay, issues))
+      for (const ClearedArm& arm : task.arms)
+        if (arm.side == 0) return arm.settings.handStays ? -1 : static_cast<int>(arm.holders.size());
+    return 0;
+  };
+  EXPECT_EQ(leftHolders(touch), 1) << "its hand is free";
+  hand.spine = false;
+  touch.action = hand;
+  EXPECT_EQ(leftHolders(touch), 0);
+  hand.spine = true;
+  hand.on = "@leftLowerArm";
+  touch.action = hand;
+  EXPECT_EQ(leftHolders(touch), 0) << "an arm that is touched stays where it is";
 }
 
 TEST(Clearance, ABentElbowOpensWithoutRollingTheForearm) {
