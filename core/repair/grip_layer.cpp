@@ -2,6 +2,7 @@
 #include <algorithm>
 #include <cmath>
 #include <numbers>
+#include <optional>
 
 #include "core/repair/admit.h"
 #include "core/repair/grip_fit.h"
@@ -12,6 +13,8 @@ namespace {
 
 constexpr double degree = std::numbers::pi / 180;
 constexpr double furthestCollar = 18 * degree, furthestChest = 7 * degree;
+/// Seconds on both sides over which turns of hands that hold one thing are evened out: small ones of a hand are long ways of the other.
+constexpr double steadySeconds = 0.08;
 
 /// How much nearer something at `d` has to come to stay within `most`: nothing up to `from`, then more and more, smoothly, so
 /// that d − excess never passes `most`.
@@ -82,18 +85,22 @@ class GripLayer final : public RepairLayer {
     return joints;
   }
 
+  [[nodiscard]] FrameSpan affected(FrameSpan changed) const override { return widened(changed, steadyFrames(), steadyFrames()); }
+
   void apply(const TiledMotion& in, FrameSpan frames, TiledMotion& out, std::vector<Residual>& residuals) const override {
-    Poser poser(*context_);
+    Poser poser(*context_), other(*context_);
+    std::vector<HandTurns> turns(held_.size(), HandTurns(static_cast<std::size_t>(frames.count() + 2 * steadyFrames())));
     for (int f = frames.first; f <= frames.last; ++f) {
       bool loaded = false;
-      for (const Held& h : held_) {
-        const double w = h.weight * spanWeight(frames_[h.index], f);
+      for (std::size_t i = 0; i < held_.size(); ++i) {
+        const Held& h = held_[i];
+        const double w = weightOf(h, f);
         if (w <= 0) continue;
         if (!loaded) poser.load(in, f);
         loaded = true;
         // A touch of the prop has taken it where it is to be.
         const double tilted = h.floor ? w * (1 - propTouched(*context_, repairs_, h.grip.prop, f, context_->frames)) : 0;
-        const Miss miss = solve(poser, h, w, tilted);
+        const Miss miss = solve(poser, h, w, tilted, steadying(h, in, frames.first - steadyFrames(), f, w, turns[i], other));
         if (frames_[h.index].span.holds(f)) residuals[h.index].note(f, miss.metres, miss.radians);
       }
       if (loaded) poser.store(out, f);
@@ -120,8 +127,41 @@ class GripLayer final : public RepairLayer {
   }
   static bool turns(const Quatd& q) { return !(q == Quatd{}); }
 
-  static Miss solve(Poser& poser, const Held& h, double w, double tilted) {
-    const Rigid lead0 = palmAt(poser, h.lead, h.leadPalm), support0 = palmAt(poser, h.support, h.supportPalm);
+  [[nodiscard]] int steadyFrames() const { return static_cast<int>(std::lround(steadySeconds * context_->rate.hertz())); }
+  [[nodiscard]] double weightOf(const Held& h, int f) const { return h.weight * spanWeight(frames_[h.index], f); }
+
+  /// World rotations of a grip's lead and support hand, frame by frame from one on.
+  using HandTurns = std::vector<std::optional<std::array<Quatd, 2>>>;
+  /// The turns, on top of the hands' own, that even out over time how hands turn which share what they hold.
+  std::array<Quatd, 2> steadying(const Held& h, const TiledMotion& in, int first, int f, double w, HandTurns& own, Poser& poser) const {
+    std::array<Quatd, 2> out;
+    if (h.grip.share <= 0) return out;
+    const int reach = steadyFrames();
+    const auto at = [&](int frame, std::size_t hand) {
+      auto& turns = own[static_cast<std::size_t>(frame - first)];
+      if (!turns) {
+        poser.load(in, frame);
+        turns = {poser.rotation(h.lead.end), poser.rotation(h.support.end)};
+      }
+      return (*turns)[hand];
+    };
+    for (std::size_t hand = 0; hand < 2; ++hand) {
+      const Quatd back = conjugate(at(f, hand));
+      Vec3d sum;
+      double total = 0;
+      for (int k = std::max(-reach, -f); k <= std::min(reach, in.frames() - 1 - f); ++k) {
+        const double u = k / (reach + 1.0), weight = (1 - u * u) * (1 - u * u);
+        sum += logOf(at(f + k, hand) * back) * weight;
+        total += weight;
+      }
+      out[hand] = expOf(sum * (w / total));
+    }
+    return out;
+  }
+
+  static Miss solve(Poser& poser, const Held& h, double w, double tilted, const std::array<Quatd, 2>& steadying) {
+    const auto palmOf = [&](const LimbRig& arm, const Rigid& palm, const Quatd& turn) { return Rigid{normalised(turn * poser.rotation(arm.end)), poser.position(arm.end)} * palm; };
+    const Rigid lead0 = palmOf(h.lead, h.leadPalm, steadying[0]), support0 = palmOf(h.support, h.supportPalm, steadying[1]);
     const Rigid relative = blend(inverse(lead0) * support0, h.relation, w);
     const double share = std::clamp(h.grip.share, 0.0, 1.0), leadFull = fullOf(poser, h.lead), full = fullOf(poser, h.support);
     const Rigid wristInLead = inverse(h.leadPalm);

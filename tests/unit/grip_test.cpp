@@ -124,6 +124,26 @@ TEST(Grip, TheSupportHandKeepsItsPlaceOnTheLeadHand) {
   }
 }
 
+TEST(Grip, ATwitchOfAHandHardlyMovesWhatBothShare) {
+  const Scene& scene = sweeping();
+  ASSERT_TRUE(scene.context);
+  const Repair repair = anchored(scene, gripOver(157, 385, 0.5));
+  const GripRepair& grip = std::get<GripRepair>(repair.action);
+  constexpr int at = 250;
+  Scene twitching = scene;
+  twitching.motion = scene.motion.writable(at, 1);
+  const auto hand = static_cast<std::size_t>(scene.context->joint(grip.leadLeft ? Role::leftHand : Role::rightHand));
+  Quatf& turn = twitching.motion.rotationsToWrite(at)[hand];
+  turn = Quatf(normalised(Quatd(turn) * fromAxisAngle(Vec3d{0, 0, 1}, 8 * degree)));
+  const TiledMotion plain = applyTo(scene, repair).motion, twitched = applyTo(twitching, repair).motion;
+  const auto a = palms(scene, plain, at, grip), b = palms(scene, twitched, at, grip);
+  EXPECT_NEAR(angleBetween(palms(scene, scene.motion, at, grip)[0].turn, palms(scene, twitching.motion, at, grip)[0].turn), 8 * degree, 1e-4);
+  EXPECT_LT(angleBetween(a[0].turn, b[0].turn), 4 * degree);
+  EXPECT_LT(distance(a[1].at, b[1].at), 0.6 * 8 * degree * length(rigidOf(grip.supportGrip).at));
+  // Further off nothing changes.
+  for (const int f : {at - 3, at + 3}) EXPECT_TRUE(sameFrame(plain, twitched, f));
+}
+
 TEST(Grip, ArmsStayNearTheirOwnWay) {
   const Scene& scene = sweeping();
   ASSERT_TRUE(scene.context);
