@@ -228,9 +228,12 @@ void TouchCarrier::keepOutOfBody(std::vector<std::vector<State>>& chain, const s
     for (State& state : states) {
       const Vec3d shift = rotate(conjugate(pose.frame), state.effort.shift);
       double best = 1e300;
+      const double least = context_.scaled(0.002);
       // The elbow may swing aside.
       for (const double swivel : {0.0, -0.4, 0.4, -0.8, 0.8, -1.3, 1.3}) {
-        const double deep = std::max(0.0, clearer.depth({{swivel, 0, 0, shift.x, shift.y, shift.z}}) - context_.scaled(0.002));
+        if (0.004 * square(swivel) >= best) continue;
+        const ArmChange change{{swivel, 0, 0, shift.x, shift.y, shift.z}};
+        const double deep = clearer.mayBeDeeper(change, least) ? clearer.depth(change, clearer.watch(change), least) - least : 0.0;
         const double c = 400 * square(deep / height) + 0.004 * square(swivel);
         if (c >= best) continue;
         best = c;
