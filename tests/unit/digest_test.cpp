@@ -1,0 +1,44 @@
+#include "core/base/digest.h"
+
+#include <gtest/gtest.h>
+
+#include <unordered_set>
+#include <vector>
+
+namespace understudy {
+namespace {
+
+TEST(Digest, TellsValuesOrderAndLengthApart) {
+  std::unordered_set<Digest, Digest::Hash> seen;
+  for (int a = 0; a < 100; ++a)
+    for (int b = 0; b < 100; ++b) {
+      Digest d;
+      EXPECT_TRUE(seen.insert(d.add(double(a)).add(1e-9 * b)).second) << a << ' ' << b;
+    }
+  EXPECT_TRUE(seen.insert(Digest()).second);
+  Digest longer;
+  for (int n = 0; n < 100; ++n) EXPECT_TRUE(seen.insert(longer.add(std::uint64_t{1})).second) << n;
+}
+
+TEST(Digest, OneBitTurnsAboutHalfOfTheHash) {
+  long bits = 0;
+  for (int bit = 0; bit < 64; ++bit) {
+    Digest a, b;
+    a.add(std::uint64_t{0x5eed}).add(std::uint64_t{7});
+    b.add(std::uint64_t{0x5eed} ^ (std::uint64_t{1} << bit)).add(std::uint64_t{7});
+    bits += __builtin_popcountll(Digest::Hash()(a) ^ Digest::Hash()(b));
+  }
+  EXPECT_GT(bits, 64 * 24);
+  EXPECT_LT(bits, 64 * 40);
+}
+
+TEST(Digest, TheSameInputsAgreeHoweverTheyArePutIn) {
+  const std::vector<double> values{1, -2.5, 1e300};
+  Digest a, b;
+  a.add(std::span<const double>(values));
+  for (const double v : values) b.add(v);
+  EXPECT_EQ(a, b);
+}
+
+}  // namespace
+}  // namespace understudy
