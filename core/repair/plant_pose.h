@@ -38,6 +38,7 @@ class LegsPose {
   [[nodiscard]] LegFrame leg(int side) const;
   /// What the pelvis turns about: the joint below the hips that carries the trunk, else the hips' own.
   [[nodiscard]] const Vec3d& pivot() const { return position_[static_cast<std::size_t>(trunk_ >= 0 ? trunk_ : slotOf_[static_cast<std::size_t>(context_.joint(Role::hips))])]; }
+  [[nodiscard]] const Quatd& pelvis() const { return rotation_[static_cast<std::size_t>(slotOf_[static_cast<std::size_t>(context_.joint(Role::hips))])]; }
   /// Moves the hips and all below, legs and feet that hang elsewhere included; `turn` (a world rotation vector) turns the pelvis about
   /// the pivot and leaves trunk and legs as they are turned.
   void move(const Vec3d& by, const Vec3d& turn = {});

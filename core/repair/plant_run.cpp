@@ -5,6 +5,7 @@
 
 #include "core/math/smooth_step.h"
 #include "core/repair/plant.h"
+#include "core/repair/plant_calm.h"
 #include "core/repair/plant_ease.h"
 
 namespace understudy {
@@ -95,8 +96,10 @@ void PlantRun::load() {
   const int around = static_cast<int>(3 * blendTime * plan_.context.rate.hertz()) + 5 + plan_.longestEase;
   needed = common(widened(needed, around, around), clip_);
   own_.first = needed.first;
+  calm(needed);
   for (int f = needed.first; f <= needed.last; ++f) {
     pose_.load(in_, f);
+    if (calmAt(f) != PelvisMove{}) pose_.move(calmAt(f).by, calmAt(f).turn);
     for (int side = 0; side < 2; ++side) own_.legs[static_cast<std::size_t>(side)].push_back(leg(side).limb.complete() ? pose_.leg(side) : LegFrame{});
     own_.pivots.push_back(pose_.pivot());
   }
@@ -122,6 +125,30 @@ void PlantRun::load() {
     for (int f = stay(i).span.first; f <= stay(i).span.last; ++f) by.push_back(goes(stay(i).side, f, way(f)));
     stand(i, by);
   }
+}
+
+// What jerks the pelvis while a foot stands is no part of a leg's own motion.
+void PlantRun::calm(FrameSpan needed) {
+  const double rate = plan_.context.rate.hertz();
+  const FrameSpan read = common(widened(needed, calmReach(rate), calmReach(rate)), clip_);
+  std::vector<PelvisPose> way;
+  std::vector<double> firm(static_cast<std::size_t>(read.count()), 0.0);
+  for (int f = read.first; f <= read.last; ++f) {
+    pose_.load(in_, f);
+    way.push_back({pose_.pivot(), pose_.pelvis(), {leg(0).limb.complete() ? pose_.leg(0).hip : pose_.pivot(), leg(1).limb.complete() ? pose_.leg(1).hip : pose_.pivot()}});
+  }
+  for (const Stay& s : plan_.stays) {
+    const FrameSpan held = common(plan_.eased(s), read);
+    for (int f = held.first; f <= held.last; ++f) {
+      double a = s.weight;
+      if (f < s.span.first) a *= fade(static_cast<double>(s.span.first - f) / (s.before + 1));
+      if (f > s.span.last) a *= fade(static_cast<double>(f - s.span.last) / (s.after + 1));
+      double& all = firm[static_cast<std::size_t>(f - read.first)];
+      all = std::max(all, a);
+    }
+  }
+  const std::vector<PelvisMove> moves = calmed(way, firm, rate, plan_.context.leg);
+  own_.calm.assign(moves.begin() + (needed.first - read.first), moves.begin() + (needed.last - read.first + 1));
 }
 
 std::vector<Vec3d> PlantRun::movesIn(const Stay& s) const {
@@ -279,10 +306,12 @@ void PlantRun::lowerPelvis(FrameSpan span) {
 
 void PlantRun::solve(int frame, TiledMotion& out, std::vector<Residual>& residuals) {
   const PelvisMove move = pelvis(frame);
-  const bool raise = !(move == PelvisMove{});
+  const PelvisMove& calms = calmAt(frame);
+  const bool raise = move != PelvisMove{} || calms != PelvisMove{};
   if (!raise && !goal(0, frame).active && !goal(1, frame).active) return;
   pose_.load(in_, frame);
-  if (raise) pose_.move(move.by, move.turn);
+  if (calms != PelvisMove{}) pose_.move(calms.by, calms.turn);
+  if (move != PelvisMove{}) pose_.move(move.by, move.turn);
   for (int side = 0; side < 2; ++side) {
     const FootGoal& g = goal(side, frame);
     if (!leg(side).limb.complete() || (!g.active && !raise)) continue;

@@ -49,6 +49,7 @@ class PlantRun {
   };
   [[nodiscard]] FrameSpan writtenIn(FrameSpan frames) const;
   void load();
+  void calm(FrameSpan needed);
   void stand(int index, const std::vector<Vec3d>& moves);
   void stand(int index, const std::vector<Vec3d>& moves, const Roll& roll, std::vector<FootPose>& out) const;
   [[nodiscard]] PelvisWay rawWay(int frame) const;
@@ -89,6 +90,8 @@ class PlantRun {
   [[nodiscard]] const PelvisMove& way(int frame) const { return way_[static_cast<std::size_t>(frame - ways_.first)]; }
   [[nodiscard]] const Vec3d& pivot(int frame) const { return own_.pivots[static_cast<std::size_t>(frame - own_.first)]; }
 
+  [[nodiscard]] const PelvisMove& calmAt(int frame) const { return own_.calm[static_cast<std::size_t>(frame - own_.first)]; }
+
   const PlantPlan& plan_;
   const PartPlants& parts_;
   const TiledMotion& in_;
@@ -100,6 +103,7 @@ class PlantRun {
     int first = 0;
     std::array<std::vector<LegFrame>, 2> legs;
     std::vector<Vec3d> pivots;
+    std::vector<PelvisMove> calm;                // taken into account in both
   } own_;
   std::vector<char> mine_;                       // stays whose feet are wanted here
   std::vector<char> evened_;                     // stays whose rolls are evened out

@@ -4,6 +4,7 @@
 #include <cmath>
 
 #include "core/repair/plant.h"
+#include "core/repair/plant_calm.h"
 #include "core/repair/plant_run.h"
 
 namespace understudy {
@@ -11,8 +12,9 @@ namespace understudy {
 PlantPlan::PlantPlan(const RepairContext& c)
     : context(c), legs(c.standing->legs), reach(std::max(1, static_cast<int>(std::lround(plantSettings().pelvisTime * c.rate.hertz())))), kernel(bump(reach)) {}
 
-FrameSpan PlantPlan::affected(FrameSpan span) const {
-  FrameSpan out = span;
+FrameSpan PlantPlan::affected(FrameSpan changed) const {
+  FrameSpan out = changed;
+  const FrameSpan span = widened(changed, calmReach(context.rate.hertz()), calmReach(context.rate.hertz()));
   const auto cover = [](FrameSpan& all, FrameSpan w) { all = all.empty() ? w : FrameSpan{std::min(all.first, w.first), std::max(all.last, w.last)}; };
   FrameSpan pelvis = span;  // where its way may change
   for (const Stay& s : stays) {

@@ -27,8 +27,8 @@ struct PlantPlan {
   [[nodiscard]] static FrameSpan eased(const Stay& s) { return widened(s.span, s.before, s.after); }
   /// Frames a stay may write: eases, and the pelvis' way into and out of them.
   [[nodiscard]] FrameSpan written(const Stay& s) const { return widened(eased(s), 2 * reach, 2 * reach); }
-  /// Frames whose result may differ where the motion differs in `span`.
-  [[nodiscard]] FrameSpan affected(FrameSpan span) const;
+  /// Frames whose result may differ where the motion differs in `changed`.
+  [[nodiscard]] FrameSpan affected(FrameSpan changed) const;
 };
 
 /// Writes the frames of `frames` that plants of feet or the seat move.

@@ -1,0 +1,60 @@
+#include "core/repair/plant_calm.h"
+
+#include <algorithm>
+#include <cmath>
+
+#include "core/math/smooth_step.h"
+#include "core/repair/plant_strip.h"
+
+namespace understudy {
+namespace {
+
+constexpr double around = 0.25;     // seconds on either side that say what is usual
+constexpr double meanOver = 0.05;   // and over which the mean is taken
+constexpr double stumbles = 4;      // times the usual from which an acceleration begins to be a stumble, and is one from half as much again,
+constexpr double least = 0.0025;    // and by which part of the leg a frame's hips must be off the middle of those beside it
+
+int frames(double seconds, double rate, int fewest) { return std::max(fewest, static_cast<int>(std::lround(seconds * rate))); }
+
+}  // namespace
+
+int calmReach(double rate) { return 2 * frames(meanOver, rate, 2) + 2 + frames(around, rate, 5); }
+
+std::vector<PelvisMove> calmed(const std::vector<PelvisPose>& way, const std::vector<double>& firm, double rate, double leg) {
+  const int n = static_cast<int>(way.size()), usual = frames(around, rate, 5), mean = frames(meanOver, rate, 2);
+  std::vector<PelvisMove> out(way.size());
+  if (n < 3) return out;
+  const auto at = [&](int f) -> const PelvisPose& { return way[static_cast<std::size_t>(std::clamp(f, 0, n - 1))]; };
+  std::vector<double> off(way.size(), 0.0);
+  for (int f = 1; f + 1 < n; ++f)
+    for (std::size_t side = 0; side < 2; ++side)
+      off[static_cast<std::size_t>(f)] = std::max(off[static_cast<std::size_t>(f)], length(at(f - 1).hips[side] + at(f + 1).hips[side] - at(f).hips[side] * 2.0));
+  std::vector<double> part(way.size(), 0.0), near;
+  for (int f = 1; f + 1 < n; ++f) {
+    const double is = off[static_cast<std::size_t>(f)];
+    if (is <= least * leg || !(firm[static_cast<std::size_t>(f)] > 0)) continue;
+    near.assign(off.begin() + std::max(1, f - usual), off.begin() + std::min(n - 1, f + usual + 1));
+    const auto middle = near.begin() + static_cast<std::ptrdiff_t>(near.size() / 2);
+    std::nth_element(near.begin(), middle, near.end());
+    const double stumble = smoothStep((is / std::max(*middle, 1e-9) / stumbles - 1) / 0.5) * smoothStep(is / (least * leg) - 1);
+    if (stumble <= 0) continue;
+    for (int k = std::max(0, f - mean - 1); k <= std::min(n - 1, f + mean + 1); ++k) {
+      double& p = part[static_cast<std::size_t>(k)];
+      p = std::max(p, stumble * (1 - smoothStep((std::abs(k - f) - 1.0) / (mean + 1))));
+    }
+  }
+  const std::vector<double> kernel = bump(mean);
+  for (int f = 0; f < n; ++f) {
+    const double p = part[static_cast<std::size_t>(f)] * firm[static_cast<std::size_t>(f)];
+    if (p <= 0) continue;
+    PelvisMove& move = out[static_cast<std::size_t>(f)];
+    for (int k = -mean; k <= mean; ++k) {
+      const double w = kernel[static_cast<std::size_t>(k + mean)] * p;
+      move.by += (at(f + k).pivot - at(f).pivot) * w;
+      move.turn += logOf(normalised(at(f + k).turn * conjugate(at(f).turn))) * w;
+    }
+  }
+  return out;
+}
+
+}  // namespace understudy

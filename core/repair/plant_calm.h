@@ -1,0 +1,26 @@
+// A pelvis that stumbles while a foot stands. Internal to plants.
+#pragma once
+
+#include <array>
+#include <vector>
+
+#include "core/repair/plant_pelvis.h"
+
+namespace understudy {
+
+/// Where the pelvis is in a frame: what it turns about, how it is turned, and both hips, world.
+struct PelvisPose {
+  Vec3d pivot;
+  Quatd turn;
+  std::array<Vec3d, 2> hips;
+};
+
+/// Frames on either side of one that say how it is to be calmed.
+[[nodiscard]] int calmReach(double rate);
+
+/// How the pelvis is to move, a value a frame, so that its way no longer stumbles: a frame in which the hips are accelerated many
+/// times more than usual around it is taken, with those beside it, to the mean of the frames around. A foot that stands would turn
+/// each such jerk of the capture into one of its knee. `firm`: how firmly a foot stands in each frame, 0 … 1. `leg`: metres.
+[[nodiscard]] std::vector<PelvisMove> calmed(const std::vector<PelvisPose>& way, const std::vector<double>& firm, double rate, double leg);
+
+}  // namespace understudy
