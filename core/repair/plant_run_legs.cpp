@@ -13,7 +13,8 @@ constexpr double straightestEver = 0.998;
 constexpr double slackReach = 0.012;  // part of its length by which a leg may be stretched beyond its own reach where it does not stand
 constexpr double clearTime = 0.12;    // seconds from a stay in which a foot on its way begins to keep off the ground
 constexpr double keptZone = 0.07;      // radians of a knee within which it begins to be kept from straightening further
-constexpr double homing = 0.08;       // seconds over which a leg on its way comes back to its own motion
+constexpr double homing = 0.08;       // seconds over which a leg on its way comes back to its own motion,
+constexpr double toeHoming = 0.2;     // and its toes, which no reach depends on
 constexpr double rolling = 0.1;       // seconds over which a rolling foot's leg does
 constexpr double unusual = 0.8;       // an acceleration of a blend that is beyond so much of the usual is taken down
 
@@ -70,7 +71,7 @@ std::vector<LegTurn> PlantRun::bends(int side, FrameSpan span) const {
       const FrameSpan around = common({edge - 2 * near, edge + 2 * near}, {clip_.first + 1, clip_.last - 1});
       std::vector<LegTurn> all;
       for (int f = around.first; f <= around.last; ++f) all.push_back(bendOf(own(side, f - 1), own(side, f), own(side, f + 1)));
-      for (const auto joint : {&LegTurn::thigh, &LegTurn::shank, &LegTurn::foot}) {
+      for (const auto joint : {&LegTurn::thigh, &LegTurn::shank, &LegTurn::foot, &LegTurn::toe}) {
         std::vector<double> sizes;
         for (const LegTurn& t : all) sizes.push_back(length(t.*joint));
         const auto middle = sizes.begin() + static_cast<std::ptrdiff_t>(sizes.size() / 2);
@@ -199,7 +200,13 @@ void PlantRun::lead(int side, const Stay* a, const Stay* b, FrameSpan gap) {
   ends[0] = a && a->span.count() < 2 ? ends[1] : turnAt(side, gap.first - 2);
   ends[2] = turnAt(side, gap.last + 1);
   ends[3] = b && b->span.count() < 2 ? ends[2] : turnAt(side, gap.last + 2);
-  const std::vector<LegTurn> turns = LeadOver(gap.count(), pullOf(homing * plan_.context.rate.hertz()), bends(side, {gap.first - 1, gap.last + 1})).way(ends);
+  const double rate = plan_.context.rate.hertz();
+  const std::vector<LegTurn> jerks = bends(side, {gap.first - 1, gap.last + 1});
+  std::vector<LegTurn> turns = LeadOver(gap.count(), pullOf(homing * rate), jerks).way(ends);
+  if (leg(side).limb.tip >= 0) {
+    const std::vector<LegTurn> toes = LeadOver(gap.count(), pullOf(toeHoming * rate), jerks).way(ends);
+    for (std::size_t k = 0; k < turns.size(); ++k) turns[k].toe = toes[k].toe;
+  }
   for (int f = here.first; f <= here.last; ++f) {
     FootGoal& g = goal(side, f);
     double apart = 1;
