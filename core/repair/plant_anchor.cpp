@@ -35,6 +35,42 @@ std::optional<double> meanYaw(const Stay& stay, const PlantLeg& leg, const std::
   return std::nullopt;
 }
 
+/// The foot's direction before its first spin, and how far it goes on in each: between the mean directions around it, the way round
+/// that the motion itself takes.
+void turnOver(PlantRepair& plant, const Stay& stay, const PlantLeg& leg, const std::vector<LegFrame>& own, double rate) {
+  std::vector<double> yaws{leg.yawOf(own.front().foot.foot)};  // unrolled
+  for (std::size_t i = 1; i < own.size(); ++i) yaws.push_back(yaws.back() + std::remainder(leg.yawOf(own[i].foot.foot) - yaws.back(), 2 * std::numbers::pi));
+  struct Spin {
+    std::size_t first, last;
+  };
+  std::vector<Spin> spins;
+  for (std::size_t i = 0; i < own.size(); ++i) {
+    if (stay.phases[i] != PlantPhase::spin) continue;
+    if (!spins.empty() && spins.back().last + 1 == i) spins.back().last = i;
+    else spins.push_back({i, i});
+  }
+  // Between spins, the value near the motion's own there.
+  const auto between = [&](std::size_t first, std::size_t last, std::size_t near) {
+    return first > last || last >= own.size() ? yaws[near] : yaws[near] + std::remainder(meanYaw(stay, leg, own, first, last).value_or(yaws[near]) - yaws[near], 2 * std::numbers::pi);
+  };
+  double before = spins.empty() ? between(0, own.size() - 1, own.size() / 2) : spins.front().first == 0 ? yaws.front() : between(0, spins.front().first - 1, spins.front().first - 1);
+  plant.yaw = std::remainder(before, 2 * std::numbers::pi);
+  for (std::size_t s = 0; s < spins.size(); ++s) {
+    const std::size_t from = spins[s].last + 1, to = s + 1 < spins.size() ? spins[s + 1].first - 1 : own.size() - 1;
+    const double after = from >= own.size() ? yaws.back() : between(from, to, from);
+    plant.turn += after - before;
+    if (spins.size() > 1) {
+      // Of marks that follow each other in one spin the first carries it all.
+      const double time = (stay.span.first + static_cast<double>(spins[s].first)) / rate;
+      PlantMark* holds = nullptr;
+      for (PlantMark& mark : plant.marks)
+        if (mark.phase == PlantPhase::spin && mark.time <= time + 1e-6 / rate && (!holds || mark.time >= holds->time)) holds = &mark;
+      if (holds) holds->turn = after - before;
+    }
+    before = after;
+  }
+}
+
 /// Brings a place near enough to all hips: within `radius` of `centre` at each frame, as far as that can be had.
 struct Disc {
   double x, z, radius;
@@ -90,6 +126,7 @@ Repair anchoredPlant(Repair repair, const RepairContext& context, const TiledMot
   const std::array<PlantLeg, 2>& legs = context.standing->legs;
   const PlantLeg& leg = legs[plant->part == PlantPart::leftFoot ? 0 : 1];
   plant->turn = plant->yaw = plant->lift = 0;
+  for (PlantMark& mark : plant->marks) mark.turn.reset();
   plant->anchor = {};
   std::optional<Stay> stay = stayOf(context, repair, frames, leg);
   if (!stay || context.joint(Role::hips) < 0) return repair;
@@ -103,23 +140,8 @@ Repair anchoredPlant(Repair repair, const RepairContext& context, const TiledMot
   standOnSet(*plant, *stay, leg, own, context);
   stay = stayOf(context, repair, frames, leg);
 
-  std::size_t spinFirst = own.size(), spinLast = 0;
-  for (std::size_t i = 0; i < own.size(); ++i)
-    if (stay->phases[i] == PlantPhase::spin) spinFirst = std::min(spinFirst, i), spinLast = i;
-  const std::size_t lastBefore = spinFirst < own.size() && spinFirst > 0 ? spinFirst - 1 : own.size() - 1;
-  plant->yaw = meanYaw(*stay, leg, own, 0, lastBefore).value_or(leg.yawOf(own.front().foot.foot));
-  if (spinFirst < own.size()) {
-    const double after = meanYaw(*stay, leg, own, spinLast + 1, own.size() - 1).value_or(leg.yawOf(own.back().foot.foot));
-    if (spinFirst == 0) plant->yaw = leg.yawOf(own.front().foot.foot);
-    // The way round is the motion's own.
-    double unrolled = 0;
-    for (std::size_t i = 1; i < own.size(); ++i)
-      unrolled += std::remainder(leg.yawOf(own[i].foot.foot) - leg.yawOf(own[i - 1].foot.foot), 2 * std::numbers::pi);
-    plant->turn = std::remainder(after - plant->yaw, 2 * std::numbers::pi);
-    plant->turn += 2 * std::numbers::pi * std::round((unrolled - plant->turn) / (2 * std::numbers::pi));
-  }
-  stay->yaw = plant->yaw;
-  stay->turn = plant->turn;
+  turnOver(*plant, *stay, leg, own, context.rate.hertz());
+  stay = stayOf(context, repair, frames, leg);
 
   // The pelvis follows the flat foot; where none is flat, the lower part of the stay.
   const Vec3d& n = stay->plane.normal;

@@ -46,13 +46,13 @@ Vec3d spinShift(const PlantLeg& leg, const GroundPlane& plane, const FootPose& l
 
 /// The foot's direction at every frame of a stay.
 std::vector<double> yawsOf(const Stay& stay) {
-  const auto spins = static_cast<double>(std::count(stay.phases.begin(), stay.phases.end(), PlantPhase::spin));
   std::vector<double> out(stay.phases.size(), stay.yaw);
   double yaw = stay.yaw;
   for (std::size_t i = 0; i < out.size();) {
     std::size_t end = i;
     while (end < out.size() && stay.phases[end] == PlantPhase::spin) ++end;
-    const double share = spins > 0 ? stay.turn * static_cast<double>(end - i) / spins : 0;
+    double share = 0;
+    for (std::size_t k = i; k < end; ++k) share += stay.turns[k];
     for (std::size_t k = i; k < end; ++k) out[k] = yaw + share * (1 - fade(static_cast<double>(k - i + 1) / static_cast<double>(end - i + 1)));
     yaw += share;
     if (end == i) out[end++] = yaw;
@@ -214,16 +214,29 @@ std::optional<Stay> stayOf(const RepairContext& context, const Repair& repair, c
   std::vector<PlantMark> marks = plant->marks;
   std::stable_sort(marks.begin(), marks.end(), [](const PlantMark& a, const PlantMark& b) { return a.time < b.time; });
   std::size_t mark = 0;
+  std::vector<std::size_t> markOf;
   for (int f = stay.span.first; f <= stay.span.last; ++f) {
     while (mark + 1 < marks.size() && marks[mark + 1].time * rate <= f + 1e-6) ++mark;
     stay.phases.push_back(marks.empty() ? PlantPhase::flat : marks[mark].phase);
+    markOf.push_back(mark);
+  }
+  stay.turns.assign(stay.phases.size(), 0.0);
+  if (const auto spins = static_cast<double>(std::count(stay.phases.begin(), stay.phases.end(), PlantPhase::spin)); spins > 0) {
+    double rest = plant->turn;
+    for (std::size_t m = 0; m < marks.size(); ++m)
+      if (const auto here = std::count(markOf.begin(), markOf.end(), m); here > 0 && marks[m].phase == PlantPhase::spin && marks[m].turn) {
+        rest -= *marks[m].turn;
+        for (std::size_t i = 0; i < markOf.size(); ++i)
+          if (markOf[i] == m) stay.turns[i] = *marks[m].turn / static_cast<double>(here);
+      }
+    for (std::size_t i = 0; i < markOf.size(); ++i)
+      if (stay.phases[i] == PlantPhase::spin) stay.turns[i] += rest / spins;
   }
   const Vec3d normal = normalised(plant->normal, Vec3d{0, 1, 0});
   stay.base = plant->anchor - normal * leg.height;
   stay.base.y = plant->ground;
   stay.plane = groundPlane(stay.base, normal);
   stay.yaw = plant->yaw;
-  stay.turn = plant->turn;
   stay.lift = plant->lift;
   return stay;
 }
@@ -250,7 +263,7 @@ Roll ownRoll(const Stay& stay, const PlantLeg& leg, const std::vector<LegFrame>&
     return sign > 0 ? leg.pitchOf(own[static_cast<std::size_t>(i)].foot.foot, stay.plane.normal) : reachAt(i, 0) - reachOf(i);
   };
   // Where a foot stands that spins depends on how it rolls.
-  const bool spins = stay.turn != 0 && std::find(stay.phases.begin(), stay.phases.end(), PlantPhase::spin) != stay.phases.end();
+  const bool spins = std::any_of(stay.turns.begin(), stay.turns.end(), [](double t) { return t != 0; });
   for (int round = 0; round < (spins ? 2 : 1); ++round) {
     footing = footings(stay, leg, out);
     std::fill(out.begin(), out.end(), 0.0);

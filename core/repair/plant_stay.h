@@ -21,7 +21,8 @@ struct Stay {
   double weight = 1;
   GroundPlane plane;
   Vec3d base;                      ///< on the ground below the flat foot's joint, before any spin
-  double yaw = 0, turn = 0, lift = 0;
+  double yaw = 0, lift = 0;
+  std::vector<double> turns;       ///< of its direction in each frame of the span, not 0 in spins alone; spread over each spin
   std::vector<PlantPhase> phases;  ///< one a frame of the span
   int even = 1;                    ///< frames on either side over which a rising heel's pitch is smoothed
   int release = 0;                 ///< first frame in which the foot may slip; span.last + 1: none

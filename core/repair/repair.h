@@ -80,6 +80,7 @@ enum class PlantPhase : unsigned char { heel, flat, ball, toe, spin };
 struct PlantMark {
   double time = 0;
   PlantPhase phase = PlantPhase::flat;
+  std::optional<double> turn{};  ///< radians by which the foot's direction changes over a spin; none: its part of what is left of the plant's turn
   friend bool operator==(const PlantMark&, const PlantMark&) = default;
 };
 

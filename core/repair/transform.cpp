@@ -139,6 +139,8 @@ Repair mirrored(const Repair& repair, const RepairContext& context, const Sagitt
                    r.anchor = mirror.place(r.anchor);
                    r.yaw = mirror.yaw(r.yaw);
                    r.turn = -r.turn;
+                   for (PlantMark& mark : r.marks)
+                     if (mark.turn) mark.turn = -*mark.turn;
                  },
                  [&](TouchRepair& r) { mirror.touch(r); },
                  [&](GripRepair& r) { mirror.grip(r); },
