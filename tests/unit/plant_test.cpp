@@ -288,6 +288,26 @@ TEST(Plant, ASpinTurnsAboutTheBall) {
   EXPECT_LT(stillest, 5e-4);
 }
 
+TEST(Plant, SpinsGoTheirOwnWaysRound) {
+  const Walk walk;
+  Repair repair = step(0, 40);
+  plantOf(repair).marks = {{40 / 60.0, PlantPhase::flat}, {46 / 60.0, PlantPhase::spin}, {54 / 60.0, PlantPhase::flat}, {58 / 60.0, PlantPhase::spin}, {64 / 60.0, PlantPhase::flat}};
+  repair = anchoredPlant(std::move(repair), *walk.context, walk.motion);
+  ASSERT_TRUE(plantOf(repair).marks[1].turn && plantOf(repair).marks[3].turn);
+  EXPECT_NEAR(*plantOf(repair).marks[1].turn + *plantOf(repair).marks[3].turn, plantOf(repair).turn, 1e-12);
+  plantOf(repair).marks[1].turn = 0.5;
+  plantOf(repair).marks[3].turn = -0.5;
+  plantOf(repair).turn = 0;
+  const Planted result = run(walk, {repair});
+  const auto heading = [&](int f) {
+    const auto pose = worldAt(walk.character->skeleton, result.motion, f);
+    const Vec3d way = pose[static_cast<std::size_t>(walk.context->joint(Role::leftToes))].translation - pose[static_cast<std::size_t>(walk.context->joint(Role::leftFoot))].translation;
+    return std::atan2(way.x, way.z);
+  };
+  EXPECT_NEAR(heading(56) - heading(44), 0.5, 1e-3);
+  EXPECT_NEAR(heading(66) - heading(44), 0, 1e-3);
+}
+
 TEST(Plant, ASpinOnARaisedHeelTurnsAboutWhatIsDown) {
   const Walk walk({}, 121, true);
   Repair repair = step(0, 40);

@@ -1,0 +1,65 @@
+// A pelvis that stumbles while a foot stands.
+#include <gtest/gtest.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "core/repair/plant_calm.h"
+
+namespace understudy {
+namespace {
+
+constexpr double rate = 100, leg = 0.8;
+
+/// Hips that sway by 3 cm at 1.2 Hz, turned by `jerk` radians from frame 50 on, until `until`.
+std::vector<PelvisPose> swaying(double jerk, int until) {
+  std::vector<PelvisPose> out;
+  for (int f = 0; f < 101; ++f) {
+    const Quatd turn = fromAxisAngle(Vec3d{1, 0, 0}, f >= 50 && f < until ? jerk : 0.0);
+    const Vec3d pivot{0.03 * std::sin(2 * M_PI * 1.2 * f / rate), 1, 0};
+    out.push_back({pivot, turn, {pivot + rotate(turn, Vec3d{0.1, -0.1, 0}), pivot + rotate(turn, Vec3d{-0.1, -0.1, 0})}});
+  }
+  return out;
+}
+
+double worstStep(const std::vector<PelvisPose>& way, const std::vector<PelvisMove>& moves) {
+  double most = 0;
+  const auto at = [&](std::size_t f) { return way[f].pivot + moves[f].by + rotate(expOf(moves[f].turn), way[f].hips[0] - way[f].pivot); };
+  for (std::size_t f = 1; f < way.size(); ++f) most = std::max(most, distance(at(f - 1), at(f)));
+  return most;
+}
+
+TEST(Calmed, AWayWithoutStumblesStaysAsItIs) {
+  for (const PelvisMove& m : calmed(swaying(0, 0), std::vector<double>(101, 1.0), rate, leg)) EXPECT_EQ(m, PelvisMove{});
+}
+
+TEST(Calmed, TakesAJerkOutOfTheHips) {
+  const std::vector<PelvisMove> none(101);
+  for (const int until : {51, 101}) {
+    const std::vector<PelvisPose> way = swaying(0.1, until);
+    const std::vector<PelvisMove> moves = calmed(way, std::vector<double>(101, 1.0), rate, leg);
+    EXPECT_GT(worstStep(way, none), 0.009);
+    EXPECT_LT(worstStep(way, moves), 0.5 * worstStep(way, none));
+    for (int f = 0; f < 101; ++f)
+      if (std::abs(f - 50) > 12) EXPECT_EQ(moves[static_cast<std::size_t>(f)], PelvisMove{}) << f;
+  }
+}
+
+TEST(Calmed, WhereNoFootStandsNothingIsTakenOut) {
+  for (const PelvisMove& m : calmed(swaying(0.1, 101), std::vector<double>(101, 0.0), rate, leg)) EXPECT_EQ(m, PelvisMove{});
+}
+
+// A frame depends on no more of those around it than it says.
+TEST(Calmed, ReadsNoFurtherThanItSays) {
+  const std::vector<PelvisPose> all = swaying(0.1, 51);
+  const std::vector<PelvisMove> whole = calmed(all, std::vector<double>(101, 1.0), rate, leg);
+  const int reach = calmReach(rate);
+  ASSERT_LT(reach, 45);
+  for (const int f : {46, 50, 55}) {
+    const std::vector<PelvisPose> part(all.begin() + (f - reach), all.begin() + (f + reach + 1));
+    EXPECT_EQ(calmed(part, std::vector<double>(part.size(), 1.0), rate, leg)[static_cast<std::size_t>(reach)], whole[static_cast<std::size_t>(f)]);
+  }
+}
+
+}  // namespace
+}  // namespace understudy
