@@ -3,6 +3,7 @@
 #include <algorithm>
 
 #include "core/base/parallel.h"
+#include "core/base/stop_scope.h"
 
 namespace understudy {
 namespace {
@@ -203,6 +204,7 @@ Result<std::shared_ptr<const StageRun>> runStage(RepairStage stage, const std::s
       static_cast<int>(chunks.size()),
       [&](int i) {
         if (control.stopped()) return;
+        const StopScope scope(control.stop);
         const FrameSpan chunk = chunks[static_cast<std::size_t>(i)];
         next.layer->apply(in, chunk, next.out, next.residuals);
         if (next.layer->automatic()) keepLocked(*context, in, chunk, next.out);

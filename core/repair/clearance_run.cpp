@@ -4,6 +4,7 @@
 #include <cmath>
 #include <optional>
 
+#include "core/base/stop_scope.h"
 #include "core/repair/change_series.h"
 #include "core/repair/clearance_memo.h"
 #include "core/repair/clearance_times.h"
@@ -97,7 +98,7 @@ class ClearanceRun::Impl {
       for (int n = first_; n <= last_; ++n) {
         ArmChanges& x = smooth[place(n)];
         const ArmGroup::Watches& watch = seen_[place(n)].watches;
-        if (nothing(watch) || nothing(x)) continue;
+        if (nothing(watch) || nothing(x) || stopAsked()) continue;
         if (round <= 2 && (work_.hands == ClearedHands::free || shared())) {
           x = searched(n, &x, 8, seen_[place(n)]);
           continue;
@@ -246,7 +247,7 @@ class ClearanceRun::Impl {
   }
 
   void search(int n, int steps, int half) {
-    if (idle_[place(n)]) return;
+    if (idle_[place(n)] || stopAsked()) return;
     ArmChanges start;
     if (half > 0)
       for (std::size_t a = 0; a < count_; ++a)
@@ -271,7 +272,7 @@ class ClearanceRun::Impl {
     for (const int by : {1, -1})
       for (std::size_t k = 1; k < count; ++k) {
         const std::size_t start = by > 0 ? k : count - 1 - k;
-        if (idle_[place(node(start))]) continue;
+        if (idle_[place(node(start))] || stopAsked()) continue;
         load(node(start));
         if (group_->cost(ways[start - static_cast<std::size_t>(by)][0].x, ways[start][0].x) < otherWay * metre) continue;
         Way way = ways[start - static_cast<std::size_t>(by)][0];
@@ -285,7 +286,7 @@ class ClearanceRun::Impl {
           any = true;
         }
       }
-    if (!any) return;
+    if (!any || stopAsked()) return;
     std::vector<std::vector<double>> worth(count);
     for (std::size_t c = 0; c < count; ++c) {
       worth[c].assign(ways[c].size(), 0);
@@ -346,7 +347,7 @@ class ClearanceRun::Impl {
       const int n = f / stride_;
       const auto node = [&](int k) -> const ArmChanges& { return nodes_[place(std::clamp(k, first_, last_))]; };
       const ArmChanges start = between(node(n - 1), node(n), node(n + 1), node(n + 2), (f % stride_) / double(stride_));
-      if (nothing(start) && nothing(watchAt(f))) continue;
+      if ((nothing(start) && nothing(watchAt(f))) || stopAsked()) continue;
       Moment& moment = momentAt(f);
       Digest of = moment.digest;
       (of.add(tagEach) << start).add(digestOf(watchAt(f)));
@@ -374,7 +375,7 @@ class ClearanceRun::Impl {
     std::vector<ArmChanges> lacks(found_.size());
     std::vector<double> size(found_.size());
     std::vector<char> open(found_.size(), 1);  // in the body, or changed since it was not
-    for (int round = 0; round < againRounds; ++round) {
+    for (int round = 0; round < againRounds && !stopAsked(); ++round) {
       const bool torso = round >= againRounds - torsoRounds;
       bool any = false;
       for (int k = 0; k < count; ++k) {

@@ -52,6 +52,13 @@ class UndoStack {
   [[nodiscard]] std::string undoLabel() const { return canUndo() ? values_[at_].label : std::string(); }
   [[nodiscard]] std::string redoLabel() const { return canRedo() ? values_[at_ + 1].label : std::string(); }
   bool undo() { return canUndo() ? (seal(), --at_, true) : false; }
+  /// Goes back to the newest earlier value that `wanted` says yes to; without one all stays. True where it went.
+  template <class Wanted>
+  bool undoTo(const Wanted& wanted) {
+    for (std::size_t i = at_; i-- > 0;)
+      if (wanted(values_[i].value)) return seal(), at_ = i, true;
+    return false;
+  }
   bool redo() { return canRedo() ? (++at_, seal(), true) : false; }
 
   /// Labels of all steps, oldest first, and how many of them are done.

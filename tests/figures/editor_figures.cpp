@@ -18,6 +18,7 @@
 #include "app/editor/document/audition.h"
 #include "app/editor/document/findings_keeper.h"
 #include "app/editor/look/appearance.h"
+#include "app/editor/panels/repairs_panel.h"
 #include "app/editor/stage/stage_widget.h"
 #include "app/editor/timeline/lanes_view.h"
 #include "app/editor/timeline/timeline_panel.h"
@@ -308,15 +309,64 @@ class Figures {
     QTest::keyClick(window.get(), Qt::Key_Z, Qt::ControlModifier);
     settle(*window);
     app_.watching = false;
-    const auto list = [](const char* title, const std::map<std::string, double>& all) {
-      std::vector<std::pair<double, std::string>> worst;
-      for (const auto& [name, ms] : all) worst.emplace_back(ms, name);
-      std::sort(worst.rbegin(), worst.rend());
-      std::printf("%s\n", title);
-      for (std::size_t i = 0; i < std::min<std::size_t>(8, worst.size()); ++i) std::printf("  %7.2f ms  %s\n", worst[i].first, worst[i].second.c_str());
+    tell();
+  }
+
+  /// 36,000 frames worked by hand: scrubbed, zoomed, a plant's edge dragged, a bone nudged, and all of it taken back.
+  void longClip() {
+    const std::string walk = folder_.file("long.bvh"), stick = folder_.file("stick.glb");
+    writeFile(walk, makeWalkBvh({.frames = 36000}));
+    writeFile(stick, makeStickCharacterGlb());
+    QElapsedTimer loading;
+    loading.start();
+    auto window = open({walk, stick}, {1440, 900});
+    std::printf("36,000 frames loaded and looked at after %.1f s\n", milliseconds(loading) / 1000);
+    Session& session = window->session();
+    StageWidget& stage = window->stage();
+    LanesView& lanes = window->timeline().lanes();
+    QElapsedTimer drawing;
+    QObject::connect(&stage, &StageWidget::drawing, &stage, [&] { drawing.start(); });
+    QObject::connect(&stage, &StageWidget::drawn, &stage, [&] { app_.drawing += drawing.isValid() ? milliseconds(drawing) : 0; });
+    app_.handled.clear();
+    app_.painted.clear();
+    app_.watching = true;
+    const auto drag = [&](QWidget& widget, QPointF from, QPointF by, int steps) {
+      QTest::mousePress(&widget, Qt::LeftButton, Qt::NoModifier, from.toPoint());
+      for (int i = 1; i <= steps; ++i) {
+        const QPointF at = from + by * (static_cast<double>(i) / steps);
+        QMouseEvent event(QEvent::MouseMove, at, widget.mapToGlobal(at), Qt::NoButton, Qt::LeftButton, Qt::NoModifier);
+        QApplication::sendEvent(&widget, &event);
+        QCoreApplication::processEvents();
+      }
+      QTest::mouseRelease(&widget, Qt::LeftButton, Qt::NoModifier, (from + by).toPoint());
     };
-    list("longest handlers of the window's thread (each below 16 ms)", app_.handled);
-    list("the rest of events that drew the stage, without its OpenGL", app_.painted);
+    drag(lanes, {200, 10}, {600, 0}, 60);
+    for (int i = 0; i < 24; ++i) {
+      const QPointF at(500, 30);
+      QWheelEvent wheel(at, lanes.mapToGlobal(at), QPoint(), QPoint(0, i < 16 ? 120 : -120), Qt::NoButton, Qt::ControlModifier, Qt::NoScrollPhase, false);
+      QApplication::sendEvent(&lanes, &wheel);
+      QCoreApplication::processEvents();
+    }
+    const auto until = [&](const char* what, const auto& run) {
+      const Span span;
+      run();
+      while (window->document().evaluating()) QCoreApplication::processEvents(QEventLoop::WaitForMoreEvents);
+      drawn(stage);
+      std::printf("  %-32s %7.0f ms until it is seen, processor %7.0f ms\n", what, span.passed(), span.worked());
+      settle(*window);
+    };
+    const SkeletonMap& roles = window->document().map().character;
+    session.select(Bone{Cast::character, roles.joint(Role::leftFoot)});
+    const auto kind = static_cast<std::size_t>(std::find(repairKinds().begin(), repairKinds().end(), "plant") - repairKinds().begin());
+    until("a plant", [&] { window->repairs().add(kind); });
+    if (const auto edge = lanes.gripOf(session.repair(), SpanPart::last))
+      until("its edge dragged", [&] { drag(lanes, *edge, {30, 0}, 20); });
+    session.select(Bone{Cast::character, roles.joint(Role::leftUpperArm)});
+    drawn(stage);
+    if (const auto ring = stage.ringPoint(3)) until("a bone nudged by its ring", [&] { drag(stage, *ring, {30, 15}, 20); });
+    for (int i = 0; i < 3; ++i) until("undo", [&] { QTest::keyClick(window.get(), Qt::Key_Z, Qt::ControlModifier); });
+    app_.watching = false;
+    tell();
   }
 
   void audition() {
@@ -342,6 +392,18 @@ class Figures {
   }
 
  private:
+  void tell() {
+    const auto list = [](const char* title, const std::map<std::string, double>& all) {
+      std::vector<std::pair<double, std::string>> worst;
+      for (const auto& [name, ms] : all) worst.emplace_back(ms, name);
+      std::sort(worst.rbegin(), worst.rend());
+      std::printf("%s\n", title);
+      for (std::size_t i = 0; i < std::min<std::size_t>(8, worst.size()); ++i) std::printf("  %7.2f ms  %s\n", worst[i].first, worst[i].second.c_str());
+    };
+    list("longest handlers of the window's thread (each below 16 ms)", app_.handled);
+    list("the rest of events that drew the stage, without its OpenGL", app_.painted);
+    std::fflush(stdout);
+  }
   Watched& app_;
   TemporaryFolder folder_;
 };
@@ -362,6 +424,66 @@ int main(int argc, char** argv) {
   if (only.isEmpty() || only == QLatin1String("stage")) figures.stage();
   if (only.isEmpty() || only == QLatin1String("timeline")) figures.timeline();
   if (only.isEmpty() || only == QLatin1String("handlers")) figures.handlers();
+  if (only.isEmpty() || only == QLatin1String("long")) figures.longClip();
+  if (only.isEmpty() || only == QLatin1String("audition")) figures.audition();
+  return 0;
+}
+  void audition() {
+    const std::string clips = folder_.file("clips");
+    QDir().mkpath(QString::fromStdString(clips));
+    for (int i = 0; i < 20; ++i) writeFile(clips + "/walk" + std::to_string(i) + ".bvh", makeWalkBvh({.frames = 300 + 10 * i}));
+    const std::string samples = std::string(UNDERSTUDY_SOURCE) + "/samples/";
+    auto window = open({samples + "sweep.bvh", samples + "keeper.glb"}, {1440, 900});
+    Audition audition(window->document());
+    QElapsedTimer timer;
+    double first = 0;
+    int pictures = 0;
+    QObject::connect(&audition, &Audition::added, &audition, [&](int row) {
+      pictures += !audition.clips()[static_cast<std::size_t>(row)].loop.empty();
+      if (first == 0 && pictures > 0) first = milliseconds(timer);
+      if (pictures == 20) std::printf("audition: 20 clips have a picture after %.2f s\n", milliseconds(timer) / 1000);
+    });
+    timer.start();
+    audition.start(QString::fromStdString(clips));
+    QSignalSpy idle(&audition.lane(), &JobLane::idle);
+    if (audition.lane().busy()) idle.wait(120000);
+    std::printf("audition: first picture after %.2f s (at most 1), 20 clips whole after %.2f s (at most 10)\n", first / 1000, milliseconds(timer) / 1000);
+  }
+
+ private:
+  void tell() {
+    const auto list = [](const char* title, const std::map<std::string, double>& all) {
+      std::vector<std::pair<double, std::string>> worst;
+      for (const auto& [name, ms] : all) worst.emplace_back(ms, name);
+      std::sort(worst.rbegin(), worst.rend());
+      std::printf("%s\n", title);
+      for (std::size_t i = 0; i < std::min<std::size_t>(8, worst.size()); ++i) std::printf("  %7.2f ms  %s\n", worst[i].first, worst[i].second.c_str());
+    };
+    list("longest handlers of the window's thread (each below 16 ms)", app_.handled);
+    list("the rest of events that drew the stage, without its OpenGL", app_.painted);
+    std::fflush(stdout);
+  }
+  Watched& app_;
+  TemporaryFolder folder_;
+};
+
+}  // namespace
+}  // namespace understudy::editor
+
+int main(int argc, char** argv) {
+  QTemporaryDir settings;
+  qputenv("XDG_CONFIG_HOME", settings.path().toLocal8Bit());
+  understudy::editor::askForStageFormat();
+  QCoreApplication::setOrganizationName(QStringLiteral("understudy-figures"));
+  QCoreApplication::setApplicationName(QStringLiteral("understudy"));
+  understudy::editor::Watched app(argc, argv);
+  understudy::editor::Appearance::instance().apply(understudy::editor::Appearance::Kind::dark);
+  understudy::editor::Figures figures(app);
+  const QString only = argc > 1 ? QString::fromLocal8Bit(argv[1]) : QString();
+  if (only.isEmpty() || only == QLatin1String("stage")) figures.stage();
+  if (only.isEmpty() || only == QLatin1String("timeline")) figures.timeline();
+  if (only.isEmpty() || only == QLatin1String("handlers")) figures.handlers();
+  if (only.isEmpty() || only == QLatin1String("long")) figures.longClip();
   if (only.isEmpty() || only == QLatin1String("audition")) figures.audition();
   return 0;
 }

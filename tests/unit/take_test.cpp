@@ -113,6 +113,17 @@ TEST(UndoStack, GoesBackAndForth) {
   EXPECT_EQ(stack.labels(), (std::vector<std::string>{"two", "five"}));
 }
 
+TEST(UndoStack, GoesBackToTheNewestValueThatIsWanted) {
+  UndoStack<int> stack(1);
+  for (const int value : {2, 3, 4}) stack.push("step", value);
+  EXPECT_FALSE(stack.undoTo([](int value) { return value > 3; })) << "the current one is none before it";
+  EXPECT_EQ(stack.current(), 4);
+  EXPECT_TRUE(stack.undoTo([](int value) { return value < 3; }));
+  EXPECT_EQ(stack.current(), 2);
+  EXPECT_TRUE(stack.redo());
+  EXPECT_EQ(stack.current(), 3);
+}
+
 TEST(UndoStack, NoEditIsNoStep) {
   UndoStack<int> stack(1);
   EXPECT_FALSE(stack.push("same", 1));

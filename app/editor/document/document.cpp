@@ -34,24 +34,6 @@ std::optional<Cast> castBy(const Figure& figure) {
   return {};
 }
 
-/// Repairs and nudges of another character, as far as this one can have them; the others are told.
-Take carried(const Take& take, const Sources& sources, const RepairContext& from, EvaluationCache* cache, Issues& lost, const RunControl& control) {
-  Take bare = setRepairs(take, {});
-  const auto seen = understudy::evaluate(bare, sources, cache, control);
-  if (!seen || !seen->context || seen->context->figure == from.figure) return take;
-  Take next = bare;
-  next.nudges = {};
-  for (const auto& repair : *take.repairs) {
-    if (auto with = carriedOver(*repair, from, *seen->context, lost)) next = addRepair(next, std::move(with).value());
-    else lost.push_back(with.error());
-  }
-  for (const auto& nudge : *take.nudges) {
-    if (auto with = carriedOver(*nudge, from, *seen->context, lost)) next = addNudge(next, std::move(with).value());
-    else lost.push_back(with.error());
-  }
-  return next;
-}
-
 QString fileName(const std::string& path) { return QFileInfo(QString::fromStdString(path)).fileName(); }
 
 }  // namespace
@@ -68,6 +50,7 @@ Result<LoadedFigure> loadFigure(const FileReference& reference, const RunControl
 
 Document::Document(QObject* parent) : QObject(parent), undo_(newReel()), cache_(std::make_shared<EvaluationCache>()),
       previewCache_(std::make_shared<EvaluationCache>()) {
+  connect(&evaluations_, &JobLane::cancelled, this, &Document::takeBack);
   undo_.reset(newReel());
   findings_ = new FindingsKeeper(*this);
   props_ = new PropsKeeper(*this);
@@ -102,7 +85,10 @@ void Document::editReel(const QString& label, Reel next) {
 
 void Document::seal() {
   undo_.seal();
-  if (std::exchange(held_, false)) Q_EMIT sealed();
+  if (!std::exchange(held_, false)) return;
+  // What was shown of it so far was only what lies near.
+  if (evaluating()) evaluateSoon();
+  Q_EMIT sealed();
 }
 
 void Document::undo() {
@@ -165,6 +151,7 @@ void Document::follow() {
   const bool files = performer != shownPerformer_ || character != shownCharacter_;
   shownPerformer_ = performer;
   shownCharacter_ = character;
+  if (files) provisional_.reset();
   preview({});
   Q_EMIT takeChanged();
   Q_EMIT stateChanged();
@@ -189,55 +176,6 @@ void Document::follow() {
   evaluateSoon();
 }
 
-void Document::evaluateSoon() {
-  const std::uint64_t mine = ++wanted_;
-  const Sources sources = this->sources();
-  if (!sources.performer) {
-    shown_ = mine;
-    if (evaluated_) {
-      evaluated_.reset();
-      Q_EMIT evaluatedChanged();
-    }
-    return;
-  }
-  // The cache is used by this lane only; the take is a snapshot.
-  evaluations_.post(tr("Carrying over"), [this, mine, sources, snapshot = take(), cache = cache_, from = carryFrom_](const RunControl& control) -> JobLane::Answer {
-    // Repairs that have no place yet get it from the motion they are to mend.
-    Issues lost;
-    Take fitted = from && sources.character ? carried(snapshot, sources, *from, cache.get(), lost, control) : snapshot;
-    if (sources.character && std::any_of(fitted.repairs->begin(), fitted.repairs->end(), [](const auto& r) { return !isAnchored(*r); }))
-      if (auto with = refitted(fitted, sources, cache.get(), &lost, control)) fitted = std::move(with).value();
-    auto result = understudy::evaluate(fitted, sources, cache.get(), control);
-    auto shared = result ? std::make_shared<const Evaluated>(std::move(result).value()) : nullptr;
-    Issue error = shared ? Issue{} : result.error();
-    return [this, mine, sources, shared, error, snapshot, fitted, lost] {
-      const bool stale = mine <= shown_ || sources.performer != shownPerformer_ || sources.character != shownCharacter_;
-      if (stale) return;
-      shown_ = mine;
-      evaluated_ = shared;
-      evaluatedTake_ = fitted;
-      if (shared && shared->complete()) carryFrom_.reset();
-      if (!(fitted == snapshot) && take() == snapshot) {
-        undo_.amend(setCurrentTake(reel(), fitted));
-        Q_EMIT takeChanged();
-        Q_EMIT stateChanged();
-      }
-      Q_EMIT evaluatedChanged();
-      Issues issues = lost;
-      if (shared)
-        issues.insert(issues.end(), shared->issues.begin(), shared->issues.end());
-      else
-        issues.push_back(error);
-      // The same complaint is told once, not at every edit.
-      // A take that waits for its other file lacks nothing that needs telling: the steps say what comes next.
-      const bool waits = !sources.character;
-      for (const Issue& issue : issues)
-        if (!waits && issue.severity != Severity::note && std::find(told_.begin(), told_.end(), issue) == told_.end()) Q_EMIT message(issue);
-      told_ = std::move(issues);
-    };
-  }, true);
-}
-
 void Document::takeUp(Reel reel, const QString& path, bool saved) {
   if (saved) {
     undo_.reset(std::move(reel));
@@ -247,6 +185,7 @@ void Document::takeUp(Reel reel, const QString& path, bool saved) {
   }
   path_ = path;
   evaluated_.reset();
+  provisional_.reset();
   ++wanted_;
   shown_ = wanted_;
   told_.clear();

@@ -4,6 +4,7 @@
 #include <QObject>
 #include <QString>
 #include <QTimer>
+#include <atomic>
 #include <functional>
 #include <memory>
 #include <optional>
@@ -83,8 +84,12 @@ class Document : public QObject {
   /// Changes the take by work in the background, as one step of undo; dropped where the take has changed meanwhile.
   using TakeWork = std::function<Result<Take>(const Take&, const Sources&, EvaluationCache&, const RunControl&)>;
   void runOnTake(const QString& label, TakeWork work, std::function<void()> then);
-  /// What the stage shows: a preview while there is one, else evaluated().
-  [[nodiscard]] std::shared_ptr<const Evaluated> shown() const { return preview_ ? preview_ : evaluated_; }
+  /// What the stage shows: a preview while there is one, else evaluated(); of a change that takes long first what lies near the
+  /// frame that is looked at, the other frames without it.
+  [[nodiscard]] std::shared_ptr<const Evaluated> shown() const { return preview_ ? preview_ : provisional_ ? provisional_ : evaluated_; }
+  [[nodiscard]] bool provisional() const { return !preview_ && provisional_; }
+  /// The frame that is looked at, counted from 0 in the trimmed clip.
+  void setShownFrame(int frame) { shownFrame_ = frame; }
   /// Evaluates `take` in the background and shows it until the preview is taken away (nothing) or the take changes.
   void preview(std::optional<Take> take);
   [[nodiscard]] bool previewing() const { return preview_ != nullptr; }
@@ -138,6 +143,8 @@ class Document : public QObject {
   void openReel(const QString& path);
   void follow();
   void evaluateSoon();
+  void showNear(std::uint64_t job, std::shared_ptr<const Evaluated> shown);
+  void takeBack();
   void remember(LoadedFigure loaded);
 
   UndoStack<Reel> undo_;
@@ -147,7 +154,9 @@ class Document : public QObject {
   std::vector<FileReference> failed_;
   std::shared_ptr<const Evaluated> evaluated_;
   std::shared_ptr<const Figure> shownPerformer_, shownCharacter_;
-  std::shared_ptr<const Evaluated> preview_;
+  std::shared_ptr<const Evaluated> preview_, provisional_;
+  std::shared_ptr<std::atomic<bool>> nearDone_;  ///< of the job posted last
+  int shownFrame_ = 0;
   Take evaluatedTake_;
   std::shared_ptr<const RepairContext> carryFrom_;  ///< of the character before, until its repairs are carried over
   FindingsKeeper* findings_;

@@ -26,7 +26,13 @@ FindingsKeeper::FindingsKeeper(Document& document) : QObject(&document), documen
   connect(&document, &Document::sealed, this, [this] {
     if (waiting_) look();
   });
-  connect(&document, &Document::takeChanged, this, [this] { previewed_.clear(); });
+  connect(&document, &Document::takeChanged, this, [this] {
+    previewed_.clear();
+    // Looking at an older take only keeps the machine from what was just asked for; look() comes again after it.
+    lane_.cancel();
+    weighing_.cancel();
+    quiet_.stop();
+  });
   connect(&lane_, &JobLane::broken, &document, [&document](const QString& what) {
     document.tell(makeError(Fault::internal, tr("Looking for flaws was broken off: %1").arg(what).toStdString()));
   });
@@ -90,7 +96,10 @@ void FindingsKeeper::weigh() {
   const Take take = document_.evaluatedTake();
   if (!take.props->empty()) settings.inspect.prop = take.props->front().id;
   weighing_.post(tr("Trying what is offered"), [this, mine = asked_, findings = findings_, take, sources, settings](const RunControl& control) mutable -> JobLane::Answer {
-    auto tried = weighed(std::move(findings), take, sources, settings, nullptr, control);
+    // One thread: whatever is asked for meanwhile comes first.
+    RunControl alone = control;
+    alone.threads = 1;
+    auto tried = weighed(std::move(findings), take, sources, settings, nullptr, alone);
     if (!tried) return {};
     return [this, mine, findings = std::move(tried).value()]() mutable {
       if (mine != asked_ || !current()) return;

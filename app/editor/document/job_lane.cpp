@@ -40,6 +40,12 @@ void JobLane::cancel() {
     waiting_.clear();
   }
   if (was && !busy()) Q_EMIT idle();
+  if (was) Q_EMIT cancelled();
+}
+
+void JobLane::interrupt() {
+  const std::lock_guard lock(mutex_);
+  running_.request_stop();
 }
 
 void JobLane::closeOne() {

@@ -29,6 +29,8 @@ class JobLane : public QObject {
   void post(const QString& name, Job job, bool replace = false);
   /// Asks the running job to stop and drops those waiting.
   void cancel();
+  /// Asks the running job to stop; those waiting stay.
+  void interrupt();
   /// True from post() until the last answer was given.
   [[nodiscard]] bool busy() const { return open_ > 0; }
 
@@ -36,6 +38,8 @@ class JobLane : public QObject {
   void started(const QString& name);
   void progressed(double fraction, const QString& step);
   void idle();
+  /// cancel() found something to do.
+  void cancelled();
   /// A job ended in an exception (out of memory, a defect): what it said.
   void broken(const QString& what);
 

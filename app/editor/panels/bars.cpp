@@ -14,8 +14,10 @@
 
 namespace understudy::editor {
 
-MessageBar::MessageBar(QWidget* parent) : QFrame(parent) {
+MessageBar::MessageBar(QWidget& over) : QFrame(&over), over_(over) {
   setObjectName(QStringLiteral("messageBar"));
+  setAttribute(Qt::WA_StyledBackground);
+  over.installEventFilter(this);
   auto* row = new QHBoxLayout(this);
   row->setContentsMargins(10, 6, 8, 6);
   icon_ = new QLabel(this);
@@ -74,6 +76,22 @@ void MessageBar::offer(const QString& text, const QString& action, std::function
 
 QString MessageBar::text() const { return isHidden() ? QString() : text_->text(); }
 
+void MessageBar::place() {
+  const int w = std::min(820, over_.width() - 24), h = std::max(minimumSizeHint().height(), heightForWidth(w));
+  setGeometry((over_.width() - w) / 2, over_.height() - h - 10, w, h);
+  Q_EMIT covers(isHidden() ? 0 : h + 20);
+}
+
+bool MessageBar::event(QEvent* event) {
+  if (event->type() == QEvent::LayoutRequest || event->type() == QEvent::ShowToParent || event->type() == QEvent::HideToParent) place();
+  return QFrame::event(event);
+}
+
+bool MessageBar::eventFilter(QObject* watched, QEvent* event) {
+  if (watched == &over_ && event->type() == QEvent::Resize) place();
+  return QFrame::eventFilter(watched, event);
+}
+
 void MessageBar::next() {
   if (waiting_.empty()) return hide();
   const Entry& entry = waiting_.front();
@@ -90,6 +108,8 @@ void MessageBar::next() {
   action_->setText(entry.action);
   action_->setVisible(!entry.action.isEmpty());
   QFrame::show();
+  place();
+  raise();
 }
 
 BusyBar::BusyBar(JobLane& lane, QWidget& over, int row) : QFrame(&over), over_(over), row_(row) {

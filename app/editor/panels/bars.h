@@ -15,11 +15,12 @@ class QToolButton;
 
 namespace understudy::editor {
 
-/// What went wrong, where, and what to do; one message at a time, the rest counted. Notes leave by themselves.
+/// What went wrong, where, and what to do; one message at a time, the rest counted. Lies over the lower edge of another widget, so
+/// that nothing is pushed aside when it comes and goes.
 class MessageBar : public QFrame {
   Q_OBJECT
  public:
-  explicit MessageBar(QWidget* parent = nullptr);
+  explicit MessageBar(QWidget& over);
   void show(const Issue& issue);
   /// A message with something to do about it.
   void offer(const QString& text, const QString& action, std::function<void()> accept, std::function<void()> decline);
@@ -27,13 +28,23 @@ class MessageBar : public QFrame {
   /// Leaves the shown message; an offer counts as declined.
   void dismiss();
 
+ Q_SIGNALS:
+  /// How many pixels of the widget's lower edge are covered now.
+  void covers(int height);
+
+ protected:
+  bool event(QEvent* event) override;
+  bool eventFilter(QObject* watched, QEvent* event) override;
+
  private:
   void next();
+  void place();
   struct Entry {
     Issue issue;
     QString action;
     std::function<void()> accept, decline;
   };
+  QWidget& over_;
   std::deque<Entry> waiting_;
   QLabel *icon_, *text_, *more_;
   QPushButton* action_;

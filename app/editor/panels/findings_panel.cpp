@@ -76,7 +76,7 @@ FindingsPanel::FindingsPanel(Document& document, Session& session, QWidget* pare
   afterPicture_->setToolTip(afterPicture_->accessibleName());
   afterWords_ = new QLabel(tr("as offered"), pair_);
   auto* beforeWords = new QLabel(tr("as it is"), pair_);
-  for (QLabel* label : {beforePicture_, afterPicture_}) label->setFixedHeight(FindingPictures::largeSide);
+  for (QLabel* label : {beforePicture_, afterPicture_}) label->setFixedSize(FindingPictures::largeSide, FindingPictures::largeSide), label->setProperty("picture", true);
   for (QLabel* label : {beforeWords, afterWords_}) label->setProperty("quiet", true), label->setFont(Appearance::small());
   pictures->addWidget(beforePicture_, 0, 0);
   pictures->addWidget(afterPicture_, 0, 1);
@@ -184,7 +184,10 @@ void FindingsPanel::showPair() {
   const FindingPictures::Pair pair = model_->pictures().pair(chosen->key);
   beforePicture_->setPixmap(QPixmap::fromImage(pair.before));
   afterPicture_->setPixmap(QPixmap::fromImage(pair.after));
-  afterWords_->setVisible(!pair.after.isNull());
+  // While they are drawn their frames stand there already.
+  const bool offered = pair.before.isNull() ? !chosen->proposal.empty() : !pair.after.isNull();
+  afterPicture_->setVisible(offered);
+  afterWords_->setVisible(offered);
 }
 
 void FindingsPanel::choose(const std::string& key) {

@@ -94,7 +94,7 @@ QVariant RepairsModel::data(const QModelIndex& index, int role) const {
       return first ? stageHead(item.stage) : QString();
     }
     case complaintRole: {
-      if (repair && evaluated && evaluated->complete() && !isAnchored(*repair)) return tr("It has found no place to stand: move it, or give it another span.");
+      if (repair && evaluated && evaluated->complete() && !document_.evaluating() && !isAnchored(*repair)) return tr("It has found no place to stand: move it, or give it another span.");
       return repair && evaluated ? complaintOf(*evaluated, *repair) : QString();
     }
     case Qt::ToolTipRole: {

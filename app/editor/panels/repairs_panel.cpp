@@ -108,6 +108,8 @@ RepairsPanel::RepairsPanel(Document& document, Session& session, QWidget* parent
   halves->addWidget(scroll_);
   halves->setStretchFactor(0, 1);
   halves->setSizes({220, 210});
+  halves_ = halves;
+  connect(halves, &QSplitter::splitterMoved, this, [this] { shared_ = false; });
   column->addWidget(halves, 1);
 
   connect(list_->selectionModel(), &QItemSelectionModel::currentChanged, this, [this](const QModelIndex& now) {
@@ -168,6 +170,23 @@ void RepairsPanel::refresh() {
   if (list_->currentIndex() != row) list_->setCurrentIndex(row);
   if (nudge) nudgeForm_->show(*nudge);
   if (repair) form_->show(*repair);
+  share();
+}
+
+// The form gets the room it asks for, as far as the list can spare it; a short list needs little.
+void RepairsPanel::share() {
+  if (!shared_ || scroll_->isHidden()) return;
+  const int room = halves_->height() - halves_->handleWidth();
+  int listed = 8;
+  for (int row = 0; row < model_->rowCount(); ++row) listed += list_->sizeHintForIndex(model_->index(row)).height() + list_->spacing() * 2;
+  const int asked = scroll_->widget()->sizeHint().height() + 4;
+  const int list = std::clamp(room - asked, std::min(listed, std::max(list_->minimumHeight(), room * 2 / 5)), std::max(listed, list_->minimumHeight()));
+  halves_->setSizes({list, room - list});
+}
+
+void RepairsPanel::resizeEvent(QResizeEvent* event) {
+  QWidget::resizeEvent(event);
+  share();
 }
 
 void RepairsPanel::add(std::size_t kind) {

@@ -10,6 +10,7 @@ class QLabel;
 class QListView;
 class QMenu;
 class QScrollArea;
+class QSplitter;
 class QToolButton;
 
 namespace understudy::editor {
@@ -41,11 +42,15 @@ class RepairsPanel : public QWidget {
  Q_SIGNALS:
   void nudgeAsked();
 
+ protected:
+  void resizeEvent(QResizeEvent* event) override;
+
  private:
   QToolButton* button(const char* iconName, const QString& tip, void (RepairsPanel::*run)());
   void fillCopyMenu();
   void refresh();
   void choose(int row);
+  void share();
   Document& document_;
   Session& session_;
   RepairsModel* model_;
@@ -57,7 +62,8 @@ class RepairsPanel : public QWidget {
   QScrollArea* scroll_;
   NudgeForm* nudgeForm_;
   RepairForm* form_;
-  bool filling_ = false;
+  QSplitter* halves_;
+  bool filling_ = false, shared_ = true;  ///< until the artist moves what lies between list and form
 };
 
 }  // namespace understudy::editor

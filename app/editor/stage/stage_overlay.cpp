@@ -115,7 +115,7 @@ void StageWidget::paintHandles(QPainter& painter) {
 // Findings of the frame at the place they happen, each with its size; the chosen one says what it is.
 void StageWidget::paintFindings(QPainter& painter) {
   const auto evaluated = document_.evaluated();
-  if (!evaluated || !evaluated->context || document_.previewing() || drag_ != Drag::none || aligning()) return;
+  if (!evaluated || !evaluated->context || document_.previewing() || document_.provisional() || drag_ != Drag::none || aligning()) return;
   const Colours& c = colours();
   const Finding* chosen = document_.findings().chosen();
   const int frame = session_.frame() + evaluated->trimFirst;

@@ -50,7 +50,9 @@ void TrackView::paintRuler(QPainter& painter) const {
     if (!labelled || (f == 0 && number % step != 0 && (step - number % step) * scale_.perFrame() < widest / 2 + 12)) continue;
     if (std::abs(x - scale_.x(session_.frame())) < widest * 0.5 + 20) continue;  // the playhead's own number stands there
     painter.setPen(c.dimText);
-    painter.drawText(QRectF(x - 60, 0, 120, rulerHeight - 12), Qt::AlignHCenter | Qt::AlignBottom, label(number));
+    // The last one keeps inside.
+    const double half = QFontMetricsF(painter.font()).horizontalAdvance(label(number)) / 2 + 2;
+    painter.drawText(QRectF(std::min(x, width() - half) - 60, 0, 120, rulerHeight - 12), Qt::AlignHCenter | Qt::AlignBottom, label(number));
   }
 }
 

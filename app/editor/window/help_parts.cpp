@@ -1,6 +1,7 @@
 // What the program says of itself: the empty window, the tour, help, preferences.
 #include <QMenu>
 
+#include "app/editor/panels/bars.h"
 #include "app/editor/panels/audition_dialog.h"
 #include "app/editor/stage/stage_widget.h"
 #include "app/editor/window/actions.h"
@@ -33,6 +34,7 @@ void MainWindow::buildHelp() {
   preferences_ = new PreferencesDialog(a, this);
   help_ = new HelpDialog(a, this);
   welcome_ = new Welcome(document_, stage_);
+  connect(messages_, &MessageBar::covers, welcome_, &Welcome::setCovered);
   connect(preferences_, &PreferencesDialog::lightAsked, this, &MainWindow::setAppearance);
   connect(welcome_, &Welcome::openAsked, this, [this] { files_->askOpen(); });
   connect(welcome_, &Welcome::auditionAsked, this, [this] { audition_->open(); });

@@ -67,8 +67,6 @@ void MainWindow::buildParts() {
   connect(finder_, &CommandFinder::done, this, [this] { stage_->setFocus(); });
   strip_->layout()->addWidget(finder_);
   rows->addWidget(strip_);
-  messages_ = new MessageBar(centre);
-  rows->addWidget(messages_);
 
   // The left side has the window's whole height: bone map and forms need it more than the timeline needs the width.
   across_ = new QSplitter(Qt::Horizontal, centre);
@@ -109,6 +107,7 @@ void MainWindow::buildParts() {
   stageBar_ = new StageBar(document_, session_, *stage_, middle);
   stack->addWidget(stageBar_);
   stack->addWidget(stage_, 1);
+  messages_ = new MessageBar(*stage_);
   new BusyBar(document_.evaluations(), *stage_, 0);
   new BusyBar(document_.files(), *stage_, 1);
   auto* rightSide = new QWidget(upper_);
@@ -172,6 +171,7 @@ void MainWindow::wire() {
   connect(&session_, &Session::repairChanged, this, [this] {
     if (session_.repair() != 0) right_->setCurrentWidget(repairs_);
   });
+  connect(&session_, &Session::frameChanged, this, [this] { document_.setShownFrame(session_.frame()); });
   connect(&document_, &Document::stateChanged, this, &MainWindow::refreshTitle);
   connect(&document_, &Document::evaluatedChanged, this, [this] {
     const auto evaluated = document_.evaluated();

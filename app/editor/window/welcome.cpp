@@ -141,7 +141,7 @@ void Welcome::place() {
   rows_->setDirection(wanted > w ? QBoxLayout::TopToBottom : QBoxLayout::LeftToRight);
   // Files of late are shown where there is room for a row of them.
   constexpr int listRoom = 150;
-  const int room = over_->height() - 32, spacing = layout()->spacing();
+  const int room = over_->height() - 32 - covered_, spacing = layout()->spacing();
   const QMargins around = layout()->contentsMargins();
   const int words = around.top() + title_->sizeHint().height() + what_->heightForWidth(w - around.left() - around.right()) + rows_->sizeHint().height() + 3 * spacing + around.bottom();
   const bool list = recent_->count() > 0 && words + listRoom <= room;
@@ -150,7 +150,12 @@ void Welcome::place() {
     recent_->setVisible(list);
   }
   const int h = std::min(list ? 430 : words, room);
-  setGeometry((over_->width() - w) / 2, (over_->height() - h) / 2, w, h);
+  setGeometry((over_->width() - w) / 2, (over_->height() - covered_ - h) / 2, w, h);
+}
+
+void Welcome::setCovered(int height) {
+  covered_ = height;
+  place();
 }
 
 bool Welcome::event(QEvent* event) {

@@ -23,6 +23,8 @@ class Welcome : public QFrame {
   Welcome(Document& document, QWidget* over);
   [[nodiscard]] QListWidget& recent() { return *recent_; }
   [[nodiscard]] QPushButton& demoButton() { return *demo_; }
+  /// Keeps out of the lower pixels of what it lies over: a message stands there.
+  void setCovered(int height);
 
  Q_SIGNALS:
   void openAsked();
@@ -46,6 +48,7 @@ class Welcome : public QFrame {
   QBoxLayout* rows_;
   QPushButton *demo_, *tour_;
   QString listed_;
+  int covered_ = 0;
 };
 
 }  // namespace understudy::editor
