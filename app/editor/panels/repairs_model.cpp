@@ -80,7 +80,8 @@ QVariant RepairsModel::data(const QModelIndex& index, int role) const {
     case spanRole: return !evaluated ? QString() : nudge ? nudgeSpanText(*nudge, *evaluated) : spanText(*repair, *evaluated);
     case missRole: {
       const auto miss = evaluated && repair && !muted ? worstMiss(*evaluated, repair->id) : std::nullopt;
-      return miss ? missText(*miss) : QString();
+      // What rounds to nothing need not be told.
+      return miss && (miss->metres >= 0.00005 || miss->radians >= 0.001) ? missText(*miss) : QString();
     }
     case weightRole: {
       const double weight = nudge ? nudge->weight : repair->weight;

@@ -61,13 +61,16 @@ void LanesView::paintLanes(QPainter& painter) const {
     return;
   }
   paintFindings(painter);
-  painter.setClipRect(QRectF(0, lanesTop(), width(), height() - lanesTop()));
+  const QRectF room(0, lanesTop(), width(), height() - lanesTop());
+  painter.setClipRect(room);
   const double first = scale_.x(0) - 4, last = scale_.x(std::max(0, scale_.frames() - 1)) + 4;
   for (std::size_t lane = 0; lane < lanes_.size(); ++lane) {
     const QRectF rect = laneRect(lane);
     painter.setPen(Qt::NoPen);
     painter.setBrush(c.sunken);
     painter.drawRoundedRect(QRectF(first, rect.top() + 1, last - first, rect.height() - 2), 3, 3);
+    // Eases that reach out of the clip end with it; those of the selected one can be taken hold of there.
+    painter.setClipRect(room.intersected(QRectF(first, room.top(), last - first, room.height())));
     const LaneBar* selected = nullptr;
     std::array<int, 4> narrow{-1, -1, -1, -1};  // the pixel each row has last a bar in that is no wider
     for (const LaneBar& bar : lanes_[lane].bars) {
@@ -87,6 +90,7 @@ void LanesView::paintLanes(QPainter& painter) const {
       }
       bar.nudge ? paintNudge(painter, lane, bar) : paintBar(painter, lane, bar);
     }
+    painter.setClipRect(room);
     if (selected) selected->nudge ? paintNudge(painter, lane, *selected) : paintBar(painter, lane, *selected);
   }
 }
