@@ -40,8 +40,11 @@ TEST(Calmed, TakesAJerkOutOfTheHips) {
     const std::vector<PelvisMove> moves = calmed(way, std::vector<double>(101, 1.0), rate, leg);
     EXPECT_GT(worstStep(way, none), 0.009);
     EXPECT_LT(worstStep(way, moves), 0.5 * worstStep(way, none));
-    for (int f = 0; f < 101; ++f)
-      if (std::abs(f - 50) > 12) EXPECT_EQ(moves[static_cast<std::size_t>(f)], PelvisMove{}) << f;
+    for (int f = 0; f < 101; ++f) {
+      if (std::abs(f - 50) > 12) {
+        EXPECT_EQ(moves[static_cast<std::size_t>(f)], PelvisMove{}) << f;
+      }
+    }
   }
 }
 
