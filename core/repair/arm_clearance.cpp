@@ -47,6 +47,13 @@ ArmClearer::ArmClearer(const RepairContext& context, std::shared_ptr<const BodyM
     point.influences = p.count;
     points_.push_back(point);
   }
+  palm_ = model_->position[static_cast<std::size_t>(limb_.end)];
+  if (const auto hands = static_cast<double>(std::count_if(points_.begin(), points_.end(), [](const Point& p) { return p.hand; })); hands > 0) {
+    Vec3d sum;
+    for (const Point& p : points_)
+      if (p.hand) sum += p.reference;
+    palm_ = sum / hands;
+  }
   for (const ArmPoints::Cluster& c : skin.clusters) clusters_.push_back({c.first, c.count, 0, 0});
   // What is held goes along with the hand, eight neighbours a cluster.
   const auto e = static_cast<std::size_t>(limb_.end);
@@ -63,6 +70,7 @@ ArmClearer::ArmClearer(const RepairContext& context, std::shared_ptr<const BodyM
   }
 
   std::vector<char> needed(n, 0);
+  needed[static_cast<std::size_t>(limb_.end)] = 1;
   for (const Influence& i : influences_) needed[static_cast<std::size_t>(i.joint)] = 1;
   for (const BodySolid& solid : model_->solids) {
     const bool wanted = solid.part == BodyPart::torso ? settings.torso : solid.part == BodyPart::head ? settings.head : settings.thighs;
@@ -146,7 +154,8 @@ void ArmClearer::load(const Pose& pose) {
   girdle_ = pose.girdle;
   root_ = pose.root;
   mid_ = pose.mid;
-  end_ = pivot_ = pose.end;
+  end_ = pose.end;
+  pivot_ = understudy::apply(turned_[static_cast<std::size_t>(limb_.end)], palm_);
   hold_ = 0;
   frame_ = pose.frame;
   swingAxis_ = rotate(frame_, Vec3d{0, 1, 0});

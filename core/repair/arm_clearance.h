@@ -68,7 +68,8 @@ class ArmClearer {
   void read(const Poser& poser, Pose& pose, const Quatd* frame = nullptr) const;
   void load(const Pose& pose);
   void load(const Poser& poser);
-  /// What both hands hold turns about this place of the stage; until set in a loaded pose: about the wrist.
+  /// What both hands hold turns about this place of the stage; until set in a loaded pose: about the middle of the hand's skin, which
+  /// goes along with the hand, so that turns which are smooth over time give motion that is.
   void setPivot(const Vec3d& pivot) { pivot_ = pivot; }
   [[nodiscard]] const Vec3d& wrist() const { return end_; }
   /// How much of a wrist's shift is done; all of it unless told otherwise.
@@ -82,7 +83,7 @@ class ArmClearer {
   /// That in the loaded pose.
   [[nodiscard]] Touch touch() const;
   /// In the loaded pose the hand is kept as near to that part of the body as it is there, by so much (0: not at all, 1: for good); it
-  /// turns about where it is nearest.
+  /// turns about where it is nearest, the less held the nearer to its middle.
   void setTouch(double hold, const Touch& touch);
   /// Whether what is held counts in watches to come; it does unless told otherwise.
   void setHolding(bool holding) { holding_ = holding; }
@@ -177,6 +178,7 @@ class ArmClearer {
   int side_ = 0;
   double scale_ = 1;
   std::vector<signed char> groupOfJoint_;
+  Vec3d palm_;                           // middle of the hand's skin, reference pose
   std::vector<int> armJoints_;           // joints that carry points of the arm or of the solids
   std::vector<const BodySolid*> solids_;
   std::vector<char> solidFollows_;       // some of its joints belong to the arm

@@ -6,6 +6,12 @@
 #include "core/repair/arm_clearance.h"
 
 namespace understudy {
+namespace {
+
+/// Metres (at a height of 1.7) over which one point of a hand takes over from another as the nearest to what is touched.
+constexpr double takesOver = 0.012;
+
+}  // namespace
 
 void ArmClearer::gather(int index) const {
   const auto i = static_cast<std::size_t>(index);
@@ -199,32 +205,27 @@ double ArmClearer::depth(const ArmChange& change, const Watch& watch, double lea
 ArmClearer::Touch ArmClearer::touch() const {
   Touch out;
   const Carry now;
-  std::vector<std::pair<double, Vec3d>> found, own;
+  std::vector<std::pair<double, Vec3d>> found;
   double least = 1e300;
-  for (const PosedSolid& solid : posed_) {
-    own.clear();
-    double nearest = 1e300;
+  for (const PosedSolid& solid : posed_)
     for (const Cluster& cluster : clusters_) {
       if (!points_[static_cast<std::size_t>(cluster.hub)].hand) continue;
       const PosedSolid::Nearby near = solid.place(pointAt(cluster.hub, now));
       for (int i = cluster.first; i < cluster.first + cluster.count; ++i) {
         const Vec3d p = pointAt(i, now);
-        own.emplace_back(solid.quickGuide(p, near).distance, p);
-        nearest = std::min(nearest, own.back().first);
+        found.emplace_back(solid.quickGuide(p, near).distance, p);
+        if (found.back().first >= least) continue;
+        least = found.back().first;
+        out.part = solid.solid().part;
       }
     }
-    if (nearest >= least) continue;
-    least = nearest;
-    out.part = solid.solid().part;
-    std::swap(found, own);
-  }
   if (found.empty()) return out;
   out.distance = std::max(least, 0.0);
   // Points that come to be nearest take over little by little.
   Vec3d sum;
   double total = 0;
   for (const auto& [d, p] : found) {
-    const double w = std::exp((least - d) / (0.003 * scale_));
+    const double w = std::exp((least - d) / (takesOver * scale_));
     sum += p * w;
     total += w;
   }
@@ -237,7 +238,7 @@ void ArmClearer::setTouch(double hold, const Touch& touch) {
   hold_ = hold;
   touched_ = touch.part;
   touchAt_ = touch.distance;
-  pivot_ = touch.place;
+  pivot_ += (touch.place - pivot_) * hold;
 }
 
 }  // namespace understudy

@@ -49,7 +49,7 @@ class ClearanceTimes {
     double away = 1e9;
     for (const ClearancePin& pin : task_.pins)
       if (!pin.slides) away = std::min(away, awayOf(pin, f));
-    return smoothStep(away / giveSeconds);
+    return smoothStep(away / leaveSeconds);
   }
   /// How firmly a single hand is held to where it touches the body at a frame.
   [[nodiscard]] double holdOf(int f) const {
@@ -66,8 +66,9 @@ class ClearanceTimes {
   }
 
  private:
-  /// Seconds before and after a touch in which its hand comes to leave its way as far as it takes.
-  static constexpr double giveSeconds = 0.15;
+  /// Seconds before and after a touch in which its hand comes to leave its way as far as it takes, and in which it comes to be held to the
+  /// skin it touches.
+  static constexpr double leaveSeconds = 0.3, giveSeconds = 0.15;
 
   [[nodiscard]] bool shared() const { return task_.arms.size() == 2; }
   [[nodiscard]] double span(std::size_t repair, int f) const { return spanWeight(work_.frames[repair], f); }
