@@ -286,10 +286,10 @@ Result<Take> refitted(const Take& take, const Sources& sources, EvaluationCache*
   Take next = take;
   EvaluationCache own;
   if (!cache) cache = &own;
-  // Stage by stage, since an anchored repair changes what the later stages see.
+  // Stage by stage, since an anchored repair changes what the later stages see. Grips lie where arms that hold nothing are clear.
   for (int s = 0; s < stageCount; ++s) {
     const auto stage = static_cast<RepairStage>(s);
-    const auto waits = [&](const Node<Repair>& repair) { return !isAnchored(*repair) && concerns(stage, *repair) && stage != RepairStage::freeClearance; };
+    const auto waits = [&](const Node<Repair>& repair) { return !isAnchored(*repair) && concerns(stage, *repair) && stage != RepairStage::freeClearance && stage != RepairStage::hands; };
     if (std::none_of(next.repairs->begin(), next.repairs->end(), waits)) continue;
     const Result<Evaluated> seen = evaluate(next, sources, cache, control);
     if (!seen) return seen.error();

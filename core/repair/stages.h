@@ -15,11 +15,11 @@ enum class RepairStage : unsigned char {
   hold,           ///< bridge, still
   offset,         ///< offsets, then nudges, less what `restore` takes off
   plant,
+  hands,          ///< hand shapes, fingers on handles: what lies against the body from here on is the hand as it is shaped
   freeClearance,  ///< arms that hold and touch nothing
   touch,
   grip,
   gripClearance,  ///< arms that do: their hands keep their place
-  hands,          ///< hand shapes, fingers on handles
   late,           ///< nudges made on the result
 };
 inline constexpr int stageCount = 11;
