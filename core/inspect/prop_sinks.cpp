@@ -20,14 +20,6 @@ struct Hold {
   FrameSpan span;
 };
 
-/// The holder of a prop at a frame, where no grip holds it.
-const PropHolder* holderAt(const PropItem& prop, FrameRate rate, int frame) {
-  const PropHolder* out = nullptr;
-  for (const PropHolder& holder : prop.holders)
-    if (std::isfinite(holder.time) && holder.time * rate.hertz() < frame + 0.5 && (!out || holder.time >= out->time)) out = &holder;
-  return out;
-}
-
 /// A grip of the hand that carries the prop; none where no hand does.
 std::optional<Repair> carrying(const RepairContext& context, const PropItem& prop, const PropHolder& holder, FrameSpan span) {
   const Result<int> bone = findBone(context, holder.bone);
@@ -65,6 +57,7 @@ Findings propSinks(const RepairContext& context, const TiledMotion& motion, cons
       if (grip && grip->prop == prop.id && grip->anchored && !repair->muted && repair->weight > 0) holds.push_back({repair, repairFrames(*repair, context.rate, motion.frames()).span});
     }
     if (points.empty() || (holds.empty() && prop.holders.empty())) continue;
+    const std::vector<HolderFrom> holders = holdersOf(context, prop);
     const std::vector<Rigid> path = propPath(context, motion, prop, repairs, {0, motion.frames() - 1});
     const auto gripAt = [&](int f) -> const Hold* {
       for (const Hold& hold : holds)
@@ -73,8 +66,8 @@ Findings propSinks(const RepairContext& context, const TiledMotion& motion, cons
     };
     const auto carrierAt = [&](int f) -> const void* {
       if (const Hold* hold = gripAt(f)) return hold->repair;
-      const PropHolder* holder = holderAt(prop, context.rate, f);
-      return holder && !holder->bone.empty() ? holder : nullptr;
+      const HolderFrom* from = holderAt(holders, f);
+      return from && from->joint >= 0 ? from->holder : nullptr;
     };
     for (int f = 0; f < motion.frames();) {
       const void* carrier = carrierAt(f);

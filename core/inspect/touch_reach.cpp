@@ -18,6 +18,8 @@ constexpr double farTurn = 1.0;
 constexpr double hastyStep = 0.04;
 /// Part of the height a place may be moved.
 constexpr double farthestMove = 0.35;
+/// Metres (at a height of 1.7) the arm may lie in the body before other places are looked for.
+constexpr double deepArm = 0.008;
 /// Places of a moment whose arms are looked at.
 constexpr std::size_t mostStates = 56;
 
@@ -127,7 +129,7 @@ std::vector<std::vector<TouchCarrier::Moment>> TouchCarrier::waysWithinReach(std
     state.shift = state.effort.shift / height;
     chain[i].push_back(state);
   };
-  // Places are left alone unless the arm is too short for some, or has to leave its way by far.
+  // Places are left alone unless the arm is too short for some, has to leave its way by far, or would lie in the body wherever its elbow swings.
   bool needed = false;
   for (std::size_t i = 0; i < moments.size(); ++i) {
     const std::optional<TouchSkin::Posed> posed = posedAt(moments[i]);
@@ -136,6 +138,10 @@ std::vector<std::vector<TouchCarrier::Moment>> TouchCarrier::waysWithinReach(std
     const Effort& effort = chain[i].front().effort;
     needed = needed || effort.over > 0.04 * arm.full() || effort.depth > context_.scaled(0.010) || effort.turned > farTurn ||
              (i > 0 && distance(chain[i].front().shift, chain[i - 1].front().shift) > hastyStep);
+  }
+  if (!needed) {
+    keepOutOfBody(chain, moments, side);
+    needed = std::any_of(chain.begin(), chain.end(), [&](const std::vector<State>& own) { return own.front().effort.armDepth > context_.scaled(deepArm); });
   }
   if (!needed) return {std::move(moments)};
   stayOnOnePart(moments);

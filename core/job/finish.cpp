@@ -60,6 +60,7 @@ class Finisher {
     if (const Status s = repairRest(); !s) return s.error();
     step("look again");
     if (const Status s = guard(); !s) return s.error();
+    if (const Status s = settle(); !s) return s.error();
     step("take back what does harm");
     if (const Status s = hint(); !s) return s.error();
     step("look for hints");
@@ -209,6 +210,27 @@ class Finisher {
     // Of the takes that were judged the last one is not always the one that is kept: what is settled on it is a matter of jumps alone.
     out_.settled.insert(out_.settled.end(), std::make_move_iterator(settled.begin()), std::make_move_iterator(settled.end()));
     return fit(now.take);
+  }
+
+  /// What was taken back, and what the last round brought, may have left flaws that have a repair: a second run would accept them, so this
+  /// one does, as long as that makes the take better.
+  Status settle() {
+    for (int round = 0; round < mostRounds; ++round) {
+      const Take before = out_.take;
+      const Findings left = out_.remaining, found = out_.found, settled = out_.settled;
+      const Result<bool> more = accept(left);
+      if (!more) return more.error();
+      if (!*more) break;
+      Result<Findings> now = look(flaws_, false);
+      if (!now) return now.error();
+      if (burden(*now) > burden(left)) {
+        out_.found = found;
+        out_.settled = settled;
+        return fit(before);
+      }
+      out_.remaining = std::move(*now);
+    }
+    return Status(Done{});
   }
 
   /// What is worth a look on the result, beside what remains.

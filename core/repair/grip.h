@@ -62,6 +62,18 @@ struct GripDivision {
 /// Lays a grip's prop into the lead hand as `like` has it; the support hand's place moves onto the prop's handle, across its axis only.
 [[nodiscard]] GripRepair withLeadGripOf(const RepairContext& context, const GripRepair& grip, const GripRepair& like);
 
+/// A holder of a prop that the character has, from a frame on.
+struct HolderFrom {
+  int first = 0;
+  int joint = -1;  ///< −1: the stage
+  const PropHolder* holder = nullptr;
+};
+/// A prop's holders in order, each from the frame nearest to its time on; of several from one frame on the last in the list counts. Those
+/// whose bone the character lacks, or whose numbers are not finite, are left out. The prop must outlive them.
+[[nodiscard]] std::vector<HolderFrom> holdersOf(const RepairContext& context, const PropItem& prop);
+/// The one at a frame; null before the first.
+[[nodiscard]] const HolderFrom* holderAt(const std::vector<HolderFrom>& holders, int frame);
+
 /// Where a prop is over the frames `frames` of a motion that has its grips applied: with the lead hand during grips (blended over
 /// their eases), else with its holder, else where the grip before left it or the one after takes it up, in the stage.
 /// `repairs` are all of the take's in list order; muted and other ones are skipped. A prop nobody ever holds stays at the origin.

@@ -81,6 +81,22 @@ GripRepair withLeadGripOf(const RepairContext& context, const GripRepair& grip, 
   return out;
 }
 
+std::vector<HolderFrom> holdersOf(const RepairContext& context, const PropItem& prop) {
+  std::vector<HolderFrom> out;
+  for (const PropHolder& holder : prop.holders) {
+    if (!std::isfinite(holder.time) || !isFinite(holder.place)) continue;
+    const Result<int> joint = holder.bone.empty() ? Result<int>(-1) : findBone(context, holder.bone);
+    if (joint) out.push_back({static_cast<int>(std::lround(std::clamp(holder.time * context.rate.hertz(), -1e9, 1e9))), *joint, &holder});
+  }
+  std::stable_sort(out.begin(), out.end(), [](const HolderFrom& a, const HolderFrom& b) { return a.first < b.first; });
+  return out;
+}
+
+const HolderFrom* holderAt(const std::vector<HolderFrom>& holders, int frame) {
+  const auto after = std::upper_bound(holders.begin(), holders.end(), frame, [](int f, const HolderFrom& h) { return f < h.first; });
+  return after == holders.begin() ? nullptr : &*std::prev(after);
+}
+
 std::vector<Rigid> propPath(const RepairContext& context, const TiledMotion& motion, const PropItem& prop, const std::vector<const Repair*>& repairs,
                             FrameSpan frames) {
   frames = common(frames, {0, motion.frames() - 1});
@@ -101,19 +117,7 @@ std::vector<Rigid> propPath(const RepairContext& context, const TiledMotion& mot
     uses.push_back({grip, when, context.arms[grip->leadLeft ? 0 : 1].end, rigidOf(grip->leadPalm) * inverse(rigidOf(grip->leadGrip)),
                     PropFloor::of(prop, *grip, context.height)});
   }
-  struct Hold {
-    int first;
-    int joint;  ///< −1: the world
-    Rigid place;
-  };
-  std::vector<Hold> holds;
-  for (const PropHolder& holder : prop.holders) {
-    if (!std::isfinite(holder.time) || !isFinite(holder.place)) continue;
-    const Result<int> joint = holder.bone.empty() ? Result<int>(-1) : findBone(context, holder.bone);
-    if (!joint) continue;
-    holds.push_back({static_cast<int>(std::lround(std::clamp(holder.time * context.rate.hertz(), -1e9, 1e9))), *joint, rigidOf(holder.place)});
-  }
-  std::stable_sort(holds.begin(), holds.end(), [](const Hold& a, const Hold& b) { return a.first < b.first; });
+  const std::vector<HolderFrom> holders = holdersOf(context, prop);
 
   Poser poser(context);
   int loaded = -1;
@@ -126,12 +130,6 @@ std::vector<Rigid> propPath(const RepairContext& context, const TiledMotion& mot
     const Rigid place = Rigid{poser.rotation(use.joint), poser.position(use.joint)} * use.propInHand;
     return use.floor ? use.floor->above(place, 1 - propTouched(context, repairs, prop.id, f, motion.frames())) : place;
   };
-  const auto holderAt = [&](int f) {
-    const Hold* hold = nullptr;
-    for (const Hold& h : holds)
-      if (h.first <= f) hold = &h;
-    return hold;
-  };
   for (int f = frames.first; f <= frames.last; ++f) {
     Rigid& place = path[static_cast<std::size_t>(f - frames.first)];
     const Use *inside = nullptr, *before = nullptr, *after = nullptr;
@@ -142,11 +140,11 @@ std::vector<Rigid> propPath(const RepairContext& context, const TiledMotion& mot
     }
     if (inside) {
       place = inHand(*inside, f);
-    } else if (const Hold* hold = holderAt(f)) {
-      place = hold->place;
+    } else if (const HolderFrom* hold = holderAt(holders, f)) {
+      place = rigidOf(hold->holder->place);
       if (hold->joint >= 0) {
         load(f);
-        place = Rigid{poser.rotation(hold->joint), poser.position(hold->joint)} * hold->place;
+        place = Rigid{poser.rotation(hold->joint), poser.position(hold->joint)} * place;
       }
       // From hand to holder and back the prop goes within the grip's eases.
       for (const Use& use : uses)

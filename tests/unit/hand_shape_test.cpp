@@ -295,5 +295,29 @@ TEST(PropPath, HoldersTakeTurns) {
   EXPECT_LT(distance(path[300].at, poser.toWorld(head, {0, 0.3, 0})), 1e-9);
 }
 
+TEST(PropSinks, ThePropGoesWithTheHolderThatThePathHasThere) {
+  const Scene& scene = sweeping();
+  ASSERT_TRUE(scene.context);
+  RepairContext context = *scene.context;
+  PropItem& item = context.props[0];
+  // Two holders within one frame, the later one first in the list; a third whose bone is not there.
+  const double frame = 1 / context.rate.hertz();
+  item.holders = {{0, "", {{0, 5, 0}, {}}}, {100.2 * frame, "@head", {{0, 0.3, 0}, {}}}, {99.9 * frame, "@rightHand", {{0, -3, 0}, {}}}, {150 * frame, "no such bone", {}}};
+  const std::vector<HolderFrom> holders = holdersOf(context, item);
+  ASSERT_EQ(holders.size(), 3u);
+  EXPECT_EQ(holderAt(holders, -1), nullptr);
+  EXPECT_EQ(holderAt(holders, 99)->joint, -1);
+  EXPECT_EQ(holderAt(holders, 100)->joint, context.joint(Role::rightHand));
+  EXPECT_EQ(holderAt(holders, 200)->joint, context.joint(Role::rightHand));
+  const std::vector<Rigid> path = propPath(context, scene.motion, item, {}, {0, scene.motion.frames() - 1});
+  const Findings found = propSinks(context, scene.motion, {}, 0.005);
+  ASSERT_FALSE(found.empty());
+  for (const Finding& finding : found) {
+    EXPECT_EQ(finding.bones, std::vector<std::string>{"@rightHand"});
+    EXPECT_GE(finding.span.first, 100);
+    EXPECT_NEAR(finding.measure, -1000 * lowestHeight(propSurface(item), path[static_cast<std::size_t>(finding.worst)]), 1e-6);
+  }
+}
+
 }  // namespace
 }  // namespace understudy
