@@ -12,6 +12,9 @@ namespace {
 constexpr double palmAlong = 0.45;            // middle of the palm on the way from wrist to finger tips
 constexpr double handThickness = 0.010;       // from the hand's axis to its skin, fraction of the stature
 constexpr std::array samplesOnHand{0.15, 0.35, 0.55, 0.75, 0.95};
+/// A hanging arm that is at its thigh for no longer than this (seconds), and goes into it and out again by more than this (fraction of the
+/// stature), only swings by.
+constexpr double passing = 0.4, sweep = 0.012;
 
 double median(std::vector<double> values) {
   if (values.empty()) return 0;
@@ -230,8 +233,20 @@ class Finder {
       double least = 1e300;
       for (int f = run.first; f <= run.last; ++f) least = std::min(least, nearest[f].gap);
       if (!run.blow && seconds < s_.shortest && least > 0) continue;
+      if (!run.blow && swingsBy(nearest, limit, run.first, run.last)) continue;
       add(hand, run.first, run.last, nearest, run.blow);
     }
+  }
+
+  /// A hanging arm that swings by its thigh goes in and out again, since proportions tell thicknesses only so far: it does not touch.
+  [[nodiscard]] bool swingsBy(const std::vector<BodyContactFrame>& nearest, const std::vector<double>& limit, int first, int last) const {
+    if ((last - first + 1) / rate_ > passing) return false;
+    double least = 1e300;
+    for (int f = first; f <= last; ++f) {
+      if (limit[f] > s_.hanging) return false;
+      least = std::min(least, nearest[f].gap);
+    }
+    return std::min(nearest[first].gap, nearest[last].gap) - least > sweep * stature_;
   }
 
   /// Short gaps belong to a touch only if the hand stays near.

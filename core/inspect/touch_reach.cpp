@@ -234,7 +234,7 @@ void TouchCarrier::keepOutOfBody(std::vector<std::vector<State>>& chain, const s
     for (State& state : states) {
       const Vec3d shift = rotate(conjugate(pose.frame), state.effort.shift);
       double best = 1e300;
-      const double least = context_.scaled(0.002);
+      const double least = -context_.scaled(0.002);  // some room is kept, as clearance will
       // The elbow may swing aside.
       for (const double swivel : {0.0, -0.4, 0.4, -0.8, 0.8, -1.3, 1.3}) {
         if (0.004 * square(swivel) >= best) continue;

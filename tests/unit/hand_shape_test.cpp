@@ -11,6 +11,7 @@
 #include "core/inspect/prop_sinks.h"
 #include "core/io/read.h"
 #include "core/repair/poser.h"
+#include "core/repair/prop_floor.h"
 #include "core/retarget/retarget.h"
 
 namespace understudy {
@@ -302,7 +303,9 @@ TEST(PropSinks, ThePropGoesWithTheHolderThatThePathHasThere) {
   PropItem& item = context.props[0];
   // Two holders within one frame, the later one first in the list; a third whose bone is not there.
   const double frame = 1 / context.rate.hertz();
-  item.holders = {{0, "", {{0, 5, 0}, {}}}, {100.2 * frame, "@head", {{0, 0.3, 0}, {}}}, {99.9 * frame, "@rightHand", {{0, -3, 0}, {}}}, {150 * frame, "no such bone", {}}};
+  item.holders = {{0, "", {{0, 5, 0}, {}}}, {100.2 * frame, "@head", {{0, 0.3, 0}, {}}}, {99.9 * frame, "@rightHand", {{0, 0.1, 0}, {}}}, {150 * frame, "no such bone", {}}};
+  // However a hand turns it, it reaches into the ground.
+  item.outline = {{5, 0, 0}, {-5, 0, 0}, {0, 5, 0}, {0, -5, 0}, {0, 0, 5}, {0, 0, -5}};
   const std::vector<HolderFrom> holders = holdersOf(context, item);
   ASSERT_EQ(holders.size(), 3u);
   EXPECT_EQ(holderAt(holders, -1), nullptr);
