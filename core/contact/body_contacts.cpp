@@ -246,7 +246,10 @@ class Finder {
       if (limit[f] > s_.hanging) return false;
       least = std::min(least, nearest[f].gap);
     }
-    return std::min(nearest[first].gap, nearest[last].gap) - least > sweep * stature_;
+    // Where the clip begins or ends in the middle of it, one way is all there is to see.
+    const bool comes = first > 0, goes = last + 1 < static_cast<int>(nearest.size());
+    const auto sweeps = [&](int f) { return nearest[f].gap - least > sweep * stature_; };
+    return (comes || goes) && (!comes || sweeps(first)) && (!goes || sweeps(last));
   }
 
   /// Short gaps belong to a touch only if the hand stays near.

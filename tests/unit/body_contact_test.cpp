@@ -142,6 +142,20 @@ TEST(BodyContact, NothingWhereThereIsNothing) {
   EXPECT_TRUE(walk->together.empty());
 }
 
+TEST(BodyContact, AnArmThatSwingsByItsThighDoesNotTouchButOneThatStaysDoes) {
+  // Hanging arms, so near to the thighs that thicknesses guessed from proportions let them go in.
+  const auto near = [](int side, double ahead) {
+    const double s = side == 0 ? 1 : -1;
+    return test::HandPlace{{0.14 * s, 0.86, ahead}, {0, -1, 0}, {-s, 0, 0}, {0, 0, -1}};
+  };
+  const BodyContacts swinging = found(test::makeGesture(4, 60, [&](int side, double t) { return near(side, (side == 0 ? 0.2 : -0.2) * std::sin(5 * t)); }));
+  EXPECT_TRUE(swinging.touches.empty()) << listOf(swinging);
+  const BodyContacts staying = found(test::makeGesture(4, 60, [&](int side, double t) {
+    return near(side, 0.2 * std::clamp(std::abs(t - 2) - 0.8, 0.0, 1.0));
+  }));
+  EXPECT_EQ(staying.touches.size(), 2U) << listOf(staying);
+}
+
 TEST(BodyContact, SizeDoesNotMatter) {
   // The same body in another unit, twice as large.
   test::Gesture g = test::handsOnHips();
