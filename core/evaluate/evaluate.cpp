@@ -289,7 +289,8 @@ Result<Take> refitted(const Take& take, const Sources& sources, EvaluationCache*
   // Stage by stage, since an anchored repair changes what the later stages see. Grips lie where arms that hold nothing are clear.
   for (int s = 0; s < stageCount; ++s) {
     const auto stage = static_cast<RepairStage>(s);
-    const auto waits = [&](const Node<Repair>& repair) { return !isAnchored(*repair) && concerns(stage, *repair) && stage != RepairStage::freeClearance && stage != RepairStage::hands; };
+    if (stage == RepairStage::freeClearance || stage == RepairStage::hands) continue;
+    const auto waits = [&](const Node<Repair>& repair) { return !isAnchored(*repair) && concerns(stage, *repair); };
     if (std::none_of(next.repairs->begin(), next.repairs->end(), waits)) continue;
     const Result<Evaluated> seen = evaluate(next, sources, cache, control);
     if (!seen) return seen.error();

@@ -10,8 +10,8 @@ namespace {
 
 /// Frames a thread takes at once: kinds that look around a frame do so once a chunk, but every thread should have some.
 constexpr int leastChunk = 256, mostChunk = 1024;
-/// The same in frames that a layer looks at around one, where that is more.
-constexpr int leastAround = 1, mostAround = 16;
+/// The most in frames that a layer looks at around one, where that is more; the least is as many as those.
+constexpr int mostAround = 16;
 
 /// Entries of two lists that differ, by their places in each. What both have in the same order is the same, also between others.
 struct Difference {
@@ -67,7 +67,7 @@ std::vector<FrameSpan> chunksOf(const std::vector<FrameSpan>& spans, const std::
   std::vector<FrameSpan> chunks;
   int total = 0;
   for (const FrameSpan& s : spans) total += s.count();
-  const int least = std::max(leastChunk, leastAround * around), most = std::max(mostChunk, mostAround * around);
+  const int least = std::max(leastChunk, around), most = std::max(mostChunk, mostAround * around);
   const int length = threads == 1 ? most : std::clamp(total / (2 * threads), least, most);
   for (const FrameSpan& s : spans)
     for (const FrameSpan& e : extents) {

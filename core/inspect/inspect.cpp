@@ -262,12 +262,11 @@ class Inspector {
   /// What brings an arm into the body where clearance has nothing left to do: the stage after it by which the depth grows most. "" where none
   /// does.
   [[nodiscard]] std::string broughtInBy(const Finding& finding) const {
-    const std::size_t side = finding.bones.front() == "@rightUpperArm" ? 1 : 0, at = static_cast<std::size_t>(finding.worst);
+    const int side = finding.bones.front() == "@rightUpperArm" ? 1 : 0;
     std::size_t maker = stageCount;
     double before = 1e300, grown = 0.25 * finding.measure;
     for (auto stage = static_cast<std::size_t>(RepairStage::touch); stage <= stageCount; ++stage) {
-      const ArmDepths depths = armDepths(context_, stage < stageCount ? seen_.stageInputs[stage] : seen_.untrimmed);
-      const double after = 1000.0 * static_cast<double>(depths[side][at]);
+      const double after = 1000.0 * armDepth(context_, stage < stageCount ? seen_.stageInputs[stage] : seen_.untrimmed, side, finding.worst);
       if (after - before > grown) grown = after - before, maker = stage - 1;
       before = after;
     }

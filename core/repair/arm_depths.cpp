@@ -32,16 +32,28 @@ class KnownDepths {
   mutable Some all_;
 };
 
+/// An arm as it lies at a frame; none where it cannot be measured.
+std::optional<ArmClearer> armAt(const RepairContext& context, const TiledMotion& motion, int side, int frame) {
+  std::optional<ArmClearer> arm(std::in_place, context, bodyModelOf(context), side, ArmClearanceSettings{});
+  if (!arm->able()) return std::nullopt;
+  Poser poser(context);
+  poser.load(motion, frame);
+  arm->load(poser);
+  return arm;
+}
+
 }  // namespace
 
 DeepParts deepParts(const RepairContext& context, const TiledMotion& motion, int side, int frame) {
-  Poser poser(context);
-  ArmClearer arm(context, bodyModelOf(context), side, {});
-  if (!arm.able()) return {};
-  poser.load(motion, frame);
-  arm.load(poser);
-  const ArmClearer::DeepPlace place = arm.deepestPlace();
+  std::optional<ArmClearer> arm = armAt(context, motion, side, frame);
+  if (!arm) return {};
+  const ArmClearer::DeepPlace place = arm->deepestPlace();
   return {std::string(bodyPartName(place.of)), std::string(bodyPartName(place.in))};
+}
+
+double armDepth(const RepairContext& context, const TiledMotion& motion, int side, int frame) {
+  std::optional<ArmClearer> arm = armAt(context, motion, side, frame);
+  return arm ? arm->deepest() : 0;
 }
 
 ArmDepths armDepths(const RepairContext& context, const TiledMotion& motion, int threads) {

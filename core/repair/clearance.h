@@ -21,6 +21,9 @@ enum class ClearedHands : unsigned char { free, stay };
 using ArmDepths = std::array<std::vector<float>, 2>;
 [[nodiscard]] ArmDepths armDepths(const RepairContext& context, const TiledMotion& motion, int threads = 0);
 
+/// The same of one arm (0 left, 1 right) at one frame.
+[[nodiscard]] double armDepth(const RepairContext& context, const TiledMotion& motion, int side, int frame);
+
 /// Which part of an arm (0 left, 1 right) lies deepest in which part of the body at a frame, as words: "left hand", "head". Empty where none does.
 struct DeepParts {
   std::string of, in;

@@ -24,13 +24,6 @@ int jointOf(const RepairContext& context, PlantPart part) {
 
 int middleOf(const RepairFrames& frames) { return (frames.span.first + frames.span.last) / 2; }
 
-/// 1 inside the span, fading over its eases.
-double firmness(const RepairFrames& frames, int frame) {
-  if (frame < frames.span.first) return fade(static_cast<double>(frames.span.first - frame) / (frames.before + 1));
-  if (frame > frames.span.last) return fade(static_cast<double>(frame - frames.span.last) / (frames.after + 1));
-  return 1;
-}
-
 }  // namespace
 
 PartSkin::PartSkin(const RepairContext& context) {
@@ -129,7 +122,7 @@ PartPlants::Hold PartPlants::seatAt(const TiledMotion& in, int frame) const {
   Hold hold;
   for (const Part& p : parts_) {
     if (p.part != PlantPart::seat || !widened(p.frames.span, p.frames.before, p.frames.after).holds(frame)) continue;
-    const double firm = firmness(p.frames, frame) * p.weight;
+    const double firm = fadedAround(p.frames.span, p.frames.before, p.frames.after, frame) * p.weight;
     if (firm <= hold.firm) continue;
     // Outside the span the change at its edge fades.
     const int at = std::clamp(frame, p.frames.span.first, p.frames.span.last);
@@ -152,7 +145,7 @@ void PartPlants::apply(const TiledMotion& in, FrameSpan frames, TiledMotion& out
     own.load(in, middleOf(p.frames));
     const Quatd kept = own.rotation(joint);
     for (int f = span.first; f <= span.last; ++f) {
-      const double firm = firmness(p.frames, f) * p.weight;
+      const double firm = fadedAround(p.frames.span, p.frames.before, p.frames.after, f) * p.weight;
       if (firm <= 0) continue;
       pose.load(out, f);
       // Outside the span the change at its edge fades along the part's own way.

@@ -140,11 +140,8 @@ void PlantRun::calm(FrameSpan needed) {
   for (const Stay& s : plan_.stays) {
     const FrameSpan held = common(plan_.eased(s), read);
     for (int f = held.first; f <= held.last; ++f) {
-      double a = s.weight;
-      if (f < s.span.first) a *= fade(static_cast<double>(s.span.first - f) / (s.before + 1));
-      if (f > s.span.last) a *= fade(static_cast<double>(f - s.span.last) / (s.after + 1));
       double& all = firm[static_cast<std::size_t>(f - read.first)];
-      all = std::max(all, a);
+      all = std::max(all, s.weight * fadedAround(s.span, s.before, s.after, f));
     }
   }
   const std::vector<PelvisMove> moves = calmed(way, firm, rate, plan_.context.leg);

@@ -196,6 +196,12 @@ double fade(double t) {
   return 1 - t * t * t * (10 + t * (6 * t - 15));
 }
 
+double fadedAround(FrameSpan span, int before, int after, int frame) {
+  if (frame < span.first) return fade(static_cast<double>(span.first - frame) / (before + 1));
+  if (frame > span.last) return fade(static_cast<double>(frame - span.last) / (after + 1));
+  return 1;
+}
+
 std::optional<Stay> stayOf(const RepairContext& context, const Repair& repair, const RepairFrames& frames, const PlantLeg& leg) {
   const auto* plant = std::get_if<PlantRepair>(&repair.action);
   if (!plant || frames.span.empty() || !leg.limb.complete()) return std::nullopt;

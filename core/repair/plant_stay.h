@@ -11,6 +11,8 @@ namespace understudy {
 
 /// 1 at t ≤ 0, 0 at t ≥ 1; value, slope and curvature are level at both.
 [[nodiscard]] double fade(double t);
+/// 1 inside the span, fading over the frames of its eases.
+[[nodiscard]] double fadedAround(FrameSpan span, int before, int after, int frame);
 
 /// A plant of a foot, compiled for a context.
 struct Stay {
