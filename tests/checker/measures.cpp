@@ -747,18 +747,21 @@ Json moved(const Case& c, const std::vector<Span>& spans) {
   };
   double most = 0;
   for (int n = 0; n < a.nodes(); ++n) {
-    int here = 0;
+    int here = 0, alone = 0;
     double farthest = 0, widest = 0;
     std::vector<int> frames;
     for (int f = 0; f < c.frames; ++f) {
       const int p = a.parents[index(n)];
       const Quaterniond qa = p < 0 ? a.turn(f, n) : a.turn(f, p).conjugate() * a.turn(f, n), qb = p < 0 ? b.turn(f, n) : b.turn(f, p).conjugate() * b.turn(f, n);
-      const double angle = angleBetween(qa, qb), distance = c.mm((a.place(f, n) - b.place(f, n)).norm());
+      // A bone that keeps its direction while its parent turns is not moved, neither is one that goes along with it.
+      const double angle = std::min(angleBetween(qa, qb), angleBetween(a.turn(f, n), b.turn(f, n))), distance = c.mm((a.place(f, n) - b.place(f, n)).norm());
       ++total;
       if (angle > 0.2) {
         ++turned;
         ++here;
-        unflawed += !excused(n, f);
+        const bool free = !excused(n, f);
+        unflawed += free;
+        alone += free;
       }
       if (distance > 0.01) frames.push_back(f);
       farthest = std::max(farthest, distance);
@@ -767,7 +770,7 @@ Json moved(const Case& c, const std::vector<Span>& spans) {
     most = std::max(most, farthest);
     if (farthest > 0.01)
       bones[a.names[index(n)].empty() ? "#" + std::to_string(n) : a.names[index(n)]] = {
-          {"mm", round3(farthest)}, {"degrees", round3(widest)}, {"framesOver0.2deg", here}, {"framesMoved", frames.size()}, {"firstMoved", frames.front() + 1}, {"lastMoved", frames.back() + 1}};
+          {"mm", round3(farthest)}, {"degrees", round3(widest)}, {"framesOver0.2deg", here}, {"withoutFlawNear", alone}, {"framesMoved", frames.size()}, {"firstMoved", frames.front() + 1}, {"lastMoved", frames.back() + 1}};
   }
   return {{"boneFramesOver0.2deg", round3(turned / static_cast<double>(total))}, {"withoutFlawNear", round3(unflawed / static_cast<double>(total))}, {"farthest", round3(most)}, {"bones", bones}};
 }
