@@ -40,6 +40,10 @@ constexpr double noRoom = 0.003;
 constexpr double mostTilt = 0.7;
 /// Metres (at a height of 1.7) by which points that were not watched may lie in the body before they are.
 constexpr double hair = 0.002;
+/// Metres (at a height of 1.7) in the body from which on an arm's frame counts as one that has to change.
+constexpr double calledFrom = 0.002;
+/// Seconds around such frames in which a free arm's change stays whole, and in which it is gone.
+constexpr double wholeSeconds = 0.08, goneSeconds = 0.3;
 /// Metres won a metre moved from which on all of a solution is taken.
 constexpr double worthwhile = 0.2;
 
@@ -220,7 +224,7 @@ class ClearanceRun::Impl {
   }
 
   /// What solutions are for: the same start means something else in each.
-  static constexpr std::uint64_t tagHome = 1, tagFrom = 2, tagNear = 3, tagEach = 4, tagAgain = 5;
+  static constexpr std::uint64_t tagHome = 1, tagFrom = 2, tagNear = 3, tagEach = 4, tagAgain = 5, tagNeed = 6;
   /// The solution of that name, which `work` finds where it is not known; it may change what is seen.
   template <class Work>
   [[nodiscard]] ArmChanges solved(const Digest& of, ArmGroup::Seen& seen, Work work) {
@@ -357,7 +361,37 @@ class ClearanceRun::Impl {
         return settled(start, group_->solve(start, group_->near(start), watchAt(f), margin_ + slack_, 2, times_.freedom(f)));
       });
     }
+    fade();
     again();
+  }
+
+  /// Where nothing lies in the body some time around, a free arm stays as it was.
+  void fade() {
+    if (work_.hands != ClearedHands::free || shared()) return;
+    const int reach = static_cast<int>(std::ceil(goneSeconds * nodesPerSecond)) + 1;
+    std::vector<double> need(nodes_.size(), 0);
+    for (int n = first_; n <= last_; ++n)
+      if (!idle_[place(n)] && !stopAsked()) need[place(n)] = needAt(n);
+    for (std::size_t k = 0; k < found_.size(); ++k) {
+      if (nothing(found_[k])) continue;
+      const double at = (from_ + static_cast<double>(k)) / stride_;
+      double whole = 0;
+      for (int n = std::max(first_, static_cast<int>(at) - reach); n <= std::min(last_, static_cast<int>(at) + reach + 1); ++n)
+        whole = std::max(whole, need[place(n)] * smoothStep((goneSeconds - std::abs(n - at) * stride_ / work_.context.rate.hertz()) / (goneSeconds - wholeSeconds)));
+      for (double& v : found_[k][0].x) v *= whole;
+    }
+  }
+  /// How much a node's own pose calls for a change, 0 … 1.
+  [[nodiscard]] double needAt(int n) {
+    Digest of = digestAt(n);
+    of.add(tagNeed);
+    if (const auto known = memo_->find(of)) return known->lack;
+    load(n);
+    ClearanceMemo::Solution out;
+    const ArmChanges none{};
+    if (group_->mayBeDeeper(none, 0)) out.lack = smoothStep(group_->depth(none, group_->watch(none)) / (calledFrom * work_.context.height / 1.7));
+    memo_->keep(of, out);
+    return out.lack;
   }
 
   Moment& momentAt(int f) {

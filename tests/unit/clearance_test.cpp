@@ -6,6 +6,7 @@
 #include "core/body/body_model.h"
 #include "core/inspect/grips.h"
 #include "core/inspect/touches.h"
+#include "core/math/smooth_step.h"
 #include "core/repair/arm_clearance.h"
 #include "core/repair/clearance.h"
 #include "core/repair/clearance_tasks.h"
@@ -214,6 +215,33 @@ TEST(Clearance, KeepsEveryByteWhereNothingIsInTheWay) {
   const TiledMotion out = cleared(s, {&r});
   for (int f = 0; f < 40; ++f)
     for (int j = 0; j < out.joints(); ++j) ASSERT_EQ(out.rotationsAt(f)[static_cast<std::size_t>(j)], s.motion.rotationsAt(f)[static_cast<std::size_t>(j)]);
+}
+
+TEST(Clearance, KeepsEveryByteAwayFromWhatIsInTheWay) {
+  // Arms held out to the sides by the rest pose that come down through the body once, halfway.
+  constexpr int frames = 240;
+  const Stage s = stage({0.28, 1, false, false}, [](const Figure& f) {
+    auto motion = std::make_shared<Motion>(restMotion(f.skeleton, frames, {60, 1}, {0}));
+    const std::shared_ptr<Motion> hanging = test::puppetWalk(f, frames, {60, 1}, 0, 0.2, 0);
+    for (int k = 100; k < 140; ++k)
+      for (std::size_t j = 0; j < motion->rotationsAt(k).size(); ++j) {
+        Quatf& own = motion->rotationsAt(k)[j];
+        own = Quatf(slerp(Quatd(own), Quatd(hanging->rotationsAt(k)[j]), smoothStep(1 - std::abs(k - 120) / 20.0)));
+      }
+    return motion;
+  }, {60, 1}, frames);
+  const Repair r = clearance();
+  const TiledMotion out = cleared(s, {&r});
+  int first = frames, last = -1;
+  for (int f = 0; f < frames; ++f)
+    if (depthAt(s, s.motion, f) > 0.002) first = std::min(first, f), last = f;
+  ASSERT_TRUE(first > 100 && last < 140) << first << " " << last;
+  EXPECT_LE(depthAt(s, out, 120), 0.002);
+  const int around = static_cast<int>(std::ceil(60 / 3.0));
+  for (int f = 0; f < frames; ++f) {
+    if (f >= first - around && f <= last + around) continue;
+    for (int j = 0; j < out.joints(); ++j) ASSERT_EQ(out.rotationsAt(f)[static_cast<std::size_t>(j)], s.motion.rotationsAt(f)[static_cast<std::size_t>(j)]) << f;
+  }
 }
 
 TEST(Clearance, TurnsArmsOnlyAndOnlyWithinItsSpan) {
