@@ -24,9 +24,9 @@ inline Change operator*(const Change& a, double s) { return {a.at * s, a.foot * 
   return out;
 }
 
-/// The foot turned about its joint so that its toes rise by `angle`.
-[[nodiscard]] inline FootPose pitched(const PlantLeg& foot, FootPose pose, double angle) {
-  const Quatd turn = fromAxisAngle(normalised(rotate(pose.foot * conjugate(foot.level), foot.side), foot.side), angle);
+/// The foot turned about its joint by `part` of what lays its sole along the plane, toes with it.
+[[nodiscard]] inline FootPose levelled(const PlantLeg& foot, const GroundPlane& plane, FootPose pose, double part) {
+  const Quatd turn = expOf(logOf(rotationBetween(rotate(pose.foot * conjugate(foot.level), {0, 1, 0}), plane.normal)) * part);
   pose.foot = normalised(turn * pose.foot);
   pose.toe = normalised(turn * pose.toe);
   return pose;

@@ -140,6 +140,19 @@ double straightness(const LegFrame& leg, const Vec3d& hinge) {
   return dot(cross(shank, thigh), rotate(leg.thigh, hinge)) < 0 ? 2 - reach : reach;
 }
 
+double kneeBend(const LegFrame& leg, const Vec3d& hinge) { return kneeOf(leg, hinge).straight; }
+
+LegFrame withKneeBend(const LegFrame& leg, const Vec3d& hinge, double bend) {
+  const Knee knee = kneeOf(leg, hinge);
+  const Vec3d thigh = leg.knee - leg.hip, shank = leg.foot.at - leg.knee;
+  const double reach = std::sqrt(std::max(0.0, dot(thigh, thigh) + dot(shank, shank) + 2 * (knee.along + knee.size * std::cos(bend))));
+  FootPose target = leg.foot;
+  target.at = leg.hip + normalised(thigh + shank) * reach;
+  LegFrame out = bentTo(leg, hinge, target, bend < 0);
+  out.straight = straightness(out, hinge);
+  return out;
+}
+
 double mayFold(const LegFrame& leg) {
   const double thigh = distance(leg.hip, leg.knee), shank = distance(leg.knee, leg.foot.at), full = std::max(thigh + shank, 1e-9);
   const double nearest = std::abs(thigh - shank) / full;

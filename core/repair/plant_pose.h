@@ -28,6 +28,11 @@ struct LegFrame {
 /// `backwards` where that is asked for.
 [[nodiscard]] LegFrame bentTo(const LegFrame& leg, const Vec3d& hinge, const FootPose& target, bool backwards = false);
 
+/// By how much a knee is bent about the axis it is bent about here, radians, less than 0 backwards: what of its bend goes sideways does
+/// not count. A knee bent to `bend`, the foot as it is turned and in the same direction from the hip.
+[[nodiscard]] double kneeBend(const LegFrame& leg, const Vec3d& hinge);
+[[nodiscard]] LegFrame withKneeBend(const LegFrame& leg, const Vec3d& hinge, double bend);
+
 /// Forward kinematics of the pelvis, both legs and what they hang on: a poser for a fifth of the joints. Works in doubles;
 /// not for several threads at once.
 class LegsPose {

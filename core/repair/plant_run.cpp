@@ -64,11 +64,11 @@ FrameSpan PlantRun::writtenIn(FrameSpan frames) const {
   return out;
 }
 
-// What is written depends on where the pelvis goes twice its reach and the ends of the eases away; that on the feet that stand as far
+// What is written depends on where the pelvis goes four times its reach and the ends of the eases away; that on the feet that stand as far
 // again around, which roll as the pelvis goes and as the legs before and after them do; and its way on all stays around.
 void PlantRun::load() {
   const int r = plan_.reach;
-  swings_ = common(widened(frames_, 2 * r, 2 * r), clip_);
+  swings_ = common(widened(frames_, 4 * r, 4 * r), clip_);
   moves_ = common(widened(swings_, plan_.longestEase + 2, plan_.longestEase + 2), clip_);
   for (const Stay& s : plan_.stays)
     if (leg(s.side).soft && !common(s.span, moves_).empty()) moves_ = {std::min(moves_.first, s.span.first), std::max(moves_.last, s.span.last)};
@@ -323,10 +323,10 @@ void PlantRun::solve(int frame, TiledMotion& out, std::vector<Residual>& residua
 double PlantRun::place(int side, int frame) {
   const FootGoal& g = goal(side, frame);
   if (g.active && g.stay < 0) {
-    pose_.set(side, g.cleared ? bentTo(g.leg, leg(side).limb.hinge, g.pose, g.leg.straight > 1) : g.leg);
+    pose_.set(side, g.cleared ? bentTo(g.leg, leg(side).limb.hinge, g.pose, kneeBend(g.leg, leg(side).limb.hinge) < 0) : g.leg);
     return 0;
   }
-  const Bent bent = bend(side, frame, g.active ? g.pose : own(side, frame).foot, g.active && frame >= stay(g.stay).release, g.firm, g.stay, moves(side, frame));
+  const Bent bent = bend(side, frame, g.active ? g.pose : loose(side, frame), g.active && frame >= stay(g.stay).release, g.firm, g.stay, moves(side, frame));
   pose_.set(side, bent.leg);
   return bent.miss;
 }

@@ -73,7 +73,9 @@ class PlantRun {
   [[nodiscard]] Bent bend(int side, int frame, const FootPose& pose, bool leaves, double firm, int index, const Vec3d& by) const;
   [[nodiscard]] LegTurn turnAt(int side, int frame) const;
   [[nodiscard]] std::vector<LegTurn> bends(int side, FrameSpan span) const;
+  [[nodiscard]] FootPose loose(int side, int frame) const;
   [[nodiscard]] int nearest(int side, int frame) const;
+  [[nodiscard]] std::array<int, 2> beside(int side, int frame) const;
 
   /// Of all frames of a stay.
   [[nodiscard]] std::vector<LegFrame> ownIn(const Stay& s) const;

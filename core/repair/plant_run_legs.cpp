@@ -11,8 +11,9 @@ namespace {
 
 constexpr double straightestEver = 0.998;
 constexpr double slackReach = 0.012;  // part of its length by which a leg may be stretched beyond its own reach where it does not stand
-constexpr double clearTime = 0.12;    // seconds from a stay in which a foot on its way begins to keep off the ground
+constexpr double clearTime = 0.2;    // seconds from a stay in which a foot on its way begins to keep off the ground
 constexpr double keptZone = 0.07;      // radians of a knee within which it begins to be kept from straightening further
+constexpr double levelArm = 0.25;     // part of the foot's length by which a turn surely raises what is lowest of it
 constexpr double homing = 0.08;       // seconds over which a leg on its way comes back to its own motion,
 constexpr double toeHoming = 0.2;     // and its toes, which no reach depends on
 constexpr double rolling = 0.1;       // seconds over which a rolling foot's leg does
@@ -57,7 +58,28 @@ LegTurn PlantRun::turnAt(int side, int frame) const {
   if (by == Vec3d{} && !goal(side, frame).active) return {};
   const FootGoal& g = goal(side, frame);
   const bool leaves = g.active && frame >= stay(g.stay).release;
-  return turnOf(own(side, frame), bend(side, frame, g.active ? g.pose : own(side, frame).foot, leaves, g.firm, g.stay, by).leg);
+  return turnOf(own(side, frame), bend(side, frame, g.active ? g.pose : loose(side, frame), leaves, g.firm, g.stay, by).leg);
+}
+
+// Where a foot is between its stays and far from them: what raises all feet that stand raises it too, or lowers it as far as its sole is
+// above the ground, as its leg would have to fold otherwise, or to be stretched. One without any stays where it is.
+FootPose PlantRun::loose(int side, int frame) const {
+  FootPose pose = own(side, frame).foot;
+  if (plan_.order[static_cast<std::size_t>(side)].empty()) return pose;
+  const double lift = lift_[static_cast<std::size_t>(frame - ways_.first)];
+  if (lift >= 0) {
+    pose.at.y += lift;
+    return pose;
+  }
+  // Between grounds of two heights the lower one counts.
+  double room = -1e300;
+  for (const int i : beside(side, frame)) {
+    if (i < 0) continue;
+    const GroundPlane& plane = stay(i).plane;
+    room = std::max(room, plane.above(pose.at) + leg(side).lowest(pose, plane.normal).height);
+  }
+  if (room > 0) pose.at.y -= bounded(-lift, 0, room);
+  return pose;
 }
 
 // What of the leg's own acceleration a blend takes out: what exceeds the usual by far, near where the foot lands or leaves.
@@ -217,16 +239,15 @@ void PlantRun::lead(int side, const Stay* a, const Stay* b, FrameSpan gap) {
     g.leg = turnedBy(own(side, f), leg(side).limb.hinge, moves(side, f), turns[static_cast<std::size_t>(f - gap.first)]);
     g.pose = g.leg.foot;
     // No knee is to be driven through straight.
-    // Near the ground, none that is bent backwards either: what stands is not.
+    // Near the ground, none that is bent backwards either: what stands is not. What it is bent sideways leaves it room too.
     const LegFrame& was = own(side, f);
-    const double may = bendOfReach(mayReach(was)), had = std::min(bendOfReach(was.straight), may);
-    const double bend_ = bendOfReach(g.leg.straight), turn = length(turns[static_cast<std::size_t>(f - gap.first)].shank);
-    const double kept = keptBent(bend_, had + (may - had) * g.share, std::clamp(turn, 1e-4, keptZone));
-    if (kept > bend_) {
-      const double reach = reachOf(kept);
-      g.pose.at = g.leg.hip + normalised(g.pose.at - g.leg.hip) * ((reach > 1 ? 2 - reach : reach) * (distance(g.leg.hip, g.leg.knee) + distance(g.leg.knee, g.pose.at)));
-      g.leg = bentTo(g.leg, leg(side).limb.hinge, g.pose, reach > 1);
-      g.leg.straight = reach;
+    const Vec3d& hinge = leg(side).limb.hinge;
+    const double all = bendOfReach(std::min(1.0, g.leg.straight > 1 ? 2 - g.leg.straight : g.leg.straight)), bends = kneeBend(g.leg, hinge), most = bendOfReach(mayReach(was));
+    const double may = std::sqrt(std::max(0.0, most * most - std::max(0.0, all * all - bends * bends))), had = std::min(kneeBend(was, hinge), may);
+    const double kept = keptBent(bends, had + (may - had) * g.share, std::clamp(length(turns[static_cast<std::size_t>(f - gap.first)].shank), 1e-4, keptZone));
+    if (kept > bends) {
+      g.leg = withKneeBend(g.leg, hinge, kept);
+      g.pose = g.leg.foot;
     }
   }
 }
@@ -235,39 +256,61 @@ void PlantRun::lead(int side, const Stay* a, const Stay* b, FrameSpan gap) {
 // as that helps, then raised.
 void PlantRun::clear(int side) {
   const PlantLeg& foot = leg(side);
-  Strip down(swings_), up(swings_), rise(swings_);  // turns that lower and raise the toes; metres
+  const auto onItsWay = [&](int f) { return goal(side, f).active && goal(side, f).stay < 0; };
+  const auto lowest = [&](const GroundPlane& plane, const FootPose& pose) { return plane.above(pose.at) + foot.lowest(pose, plane.normal).height; };
+  const auto floorAt = [&](int f, const GroundPlane& plane) { return (1 - goal(side, f).share) * std::min(0.0, lowest(plane, own(side, f).foot)); };
+  const FrameSpan here = common(frames_, clip_);
+  Strip level(swings_);  // parts of the way to level
   bool any = false;
   for (int f = swings_.first; f <= swings_.last; ++f) {
-    const FootGoal& g = goal(side, f);
-    if (!g.active || g.stay >= 0) continue;
+    if (!onItsWay(f)) continue;
+    const FootPose& pose = goal(side, f).pose;
     const GroundPlane& plane = stay(nearest(side, f)).plane;
-    const auto lowest = [&](const FootPose& pose) { return plane.above(pose.at) + foot.lowest(pose, plane.normal).height; };
-    const double floor = (1 - g.share) * std::min(0.0, lowest(own(side, f).foot));
-    if (lowest(g.pose) >= floor) continue;
+    const double floor = floorAt(f, plane), low = lowest(plane, pose), flat = lowest(plane, levelled(foot, plane, pose, 1));
+    if (low >= floor) continue;
     any = true;
-    const double pitch = foot.pitchOf(g.pose.foot, plane.normal);
+    if (flat <= low) continue;
     double least = 0, most = 1;
-    if (lowest(pitched(foot, g.pose, -pitch)) > floor)
-      for (int step = 0; step < 12; ++step) {
-        const double middle = (least + most) / 2;
-        (lowest(pitched(foot, g.pose, -pitch * middle)) > floor ? most : least) = middle;
-      }
-    (pitch > 0 ? down : up)[f] = std::abs(pitch) * most;
-    rise[f] = std::max(0.0, floor - lowest(pitched(foot, g.pose, -pitch * most)));
+    for (int step = 0; flat > floor && step < 12; ++step) {
+      const double middle = (least + most) / 2;
+      (lowest(plane, levelled(foot, plane, pose, middle)) > floor ? most : least) = middle;
+    }
+    // No further than what lacks could be had by.
+    const double turn = angleBetween(pose.foot, levelled(foot, plane, pose, 1).foot);
+    level[f] = std::min(most, (floor - low) / std::max(levelArm * foot.footLength() * turn, 1e-9));
   }
   if (!any) return;
-  const FrameSpan here = common(frames_, clip_);
-  const Strip downs = covering(down, here, plan_.kernel), ups = covering(up, here, plan_.kernel), rises = covering(rise, here, plan_.kernel);
-  for (int f = here.first; f <= here.last; ++f) {
-    FootGoal& g = goal(side, f);
-    if (!g.active || g.stay >= 0) continue;
-    if (ups.at(f) <= 0 && downs.at(f) <= 0 && rises.at(f) <= 0) continue;
+  const Strip levels = covering(level, swings_, plan_.kernel);
+  Strip rise(swings_);  // metres
+  // Less and less towards where the foot lands and leaves, where it is as the stay says.
+  const auto far = [&](int f) {
     const Stay& s = stay(nearest(side, f));
-    const double part = 1 - fade(std::max(s.span.first - f, f - s.span.last) / (clearTime * plan_.context.rate.hertz()));
-    g.pose = pitched(foot, g.pose, (ups.at(f) - downs.at(f)) * part);
-    g.pose.at += s.plane.normal * (rises.at(f) * part);
+    return 1 - fade(std::max(s.span.first - f, f - s.span.last) / (clearTime * plan_.context.rate.hertz()));
+  };
+  const auto turned = [&](int f) { return levelled(foot, stay(nearest(side, f)).plane, goal(side, f).pose, levels.at(f) * far(f)); };
+  for (int f = swings_.first; f <= swings_.last; ++f) {
+    if (!onItsWay(f)) continue;
+    const GroundPlane& plane = stay(nearest(side, f)).plane;
+    if (const double low = lowest(plane, goal(side, f).pose); low < floorAt(f, plane)) rise[f] = std::max(0.0, floorAt(f, plane) - lowest(plane, turned(f)));
+  }
+  const Strip rises = closelyCovering(rise, here, plan_.reach);
+  for (int f = here.first; f <= here.last; ++f) {
+    if (!onItsWay(f) || (rises.at(f) <= 0 && levels.at(f) <= 0)) continue;
+    FootGoal& g = goal(side, f);
+    g.pose = turned(f);
+    g.pose.at += stay(nearest(side, f)).plane.normal * (rises.at(f) * far(f));
     g.cleared = true;
   }
+}
+
+// The stays of a foot before and after a frame; -1 for none.
+std::array<int, 2> PlantRun::beside(int side, int frame) const {
+  std::array<int, 2> out{-1, -1};
+  for (const int i : plan_.order[static_cast<std::size_t>(side)]) {
+    if (stay(i).span.first <= frame) out[0] = i;
+    else if (out[1] < 0) out[1] = i;
+  }
+  return out;
 }
 
 int PlantRun::nearest(int side, int frame) const {

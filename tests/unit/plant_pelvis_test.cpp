@@ -77,6 +77,25 @@ TEST(BentTo, KeepsAKneeBackwardsWhereAsked) {
   for (const LegFrame& leg : {kept, turned}) EXPECT_LT(distance(leg.foot.at, back.foot.at), 1e-6);
 }
 
+// A knee bent sideways keeps that when its bend about its own axis changes, and little changes where it comes to lie a hair behind.
+TEST(BentTo, BendsAKneeAboutItsOwnAxisAndLeavesWhatIsSideways) {
+  const auto sideways = [](double bend) {
+    LegFrame leg = legAt(0.1, bend);
+    const Quatd aside = fromAxisAngle(Vec3d{0, 0, 1}, 0.25);
+    leg.foot.at = leg.knee + rotate(aside, leg.foot.at - leg.knee);
+    return leg;
+  };
+  for (const double bend : {0.3, 0.03, -0.03}) {
+    const LegFrame leg = sideways(bend);
+    EXPECT_NEAR(kneeBend(leg, hinge), bend, 0.08);  // the axis leans a little
+    EXPECT_LT(distance(withKneeBend(leg, hinge, kneeBend(leg, hinge)).knee, leg.knee), 1e-5);
+    const LegFrame more = withKneeBend(leg, hinge, 0.4);
+    EXPECT_NEAR(kneeBend(more, hinge), 0.4, 0.08);
+    EXPECT_LT(distance(normalised(more.foot.at - more.hip), normalised(leg.foot.at - leg.hip)), 1e-9);
+  }
+  EXPECT_LT(distance(withKneeBend(sideways(0.01), hinge, 0.2).knee, withKneeBend(sideways(-0.01), hinge, 0.2).knee), 4e-3);
+}
+
 // Legs fold until thigh and shank lie on each other, no further; one that was folded as far may stay so.
 TEST(MayFold, IsNearerForLegsThatWereFolded) {
   const double usual = mayFold(legAt(0, 0.5)), folded = mayFold(legAt(0, 3.0));

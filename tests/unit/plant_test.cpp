@@ -205,6 +205,27 @@ TEST(Plant, TheOtherFootStaysWhereItWas) {
   EXPECT_GT(moved, 1e-3);
 }
 
+// What raises or lowers all that stands does the same to a foot far from its own stays, but not into the ground.
+TEST(Plant, AFootFarFromItsStaysGoesWithWhatLiftsTheOthers) {
+  const Walk walk;
+  for (const double lift : {0.03, -0.03}) {
+    Repair left = anchoredPlant(step(0, 70), *walk.context, walk.motion), right = anchoredPlant(step(1, 0), *walk.context, walk.motion);
+    left.easeBefore = left.easeAfter = right.easeBefore = right.easeAfter = 0.1;
+    plantOf(left).lift = lift;
+    plantOf(left).anchor.y += lift;
+    plantOf(left).ground = lift;
+    const Planted result = run(walk, {left, right});
+    const std::size_t hips = static_cast<std::size_t>(walk.context->joint(Role::hips));
+    for (int f = 75; f < 90; ++f) {
+      const double own = lowest(walk.sole(walk.motion, 1, f)), now = lowest(walk.sole(result.motion, 1, f));
+      const double raised = worldAt(walk.character->skeleton, result.motion, f)[hips].translation.y - worldAt(walk.character->skeleton, walk.motion, f)[hips].translation.y;
+      EXPECT_GT(now, std::min(own, 0.0) - 1e-3) << "frame " << f + 1;
+      if (lift > 0) EXPECT_GT(now - own, 0.5 * raised) << "frame " << f + 1;
+      else EXPECT_LT(now - own, 0.3 * std::max(raised, -std::max(own, 0.0)) + 1e-3) << "frame " << f + 1;
+    }
+  }
+}
+
 TEST(Plant, ThePelvisSinksNoFurtherThanItMayAndTheRestIsTold) {
   const Walk walk;
   Repair repair = anchoredPlant(step(0, 40), *walk.context, walk.motion);
