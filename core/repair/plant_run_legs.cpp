@@ -11,7 +11,8 @@ namespace {
 
 constexpr double straightestEver = 0.998;
 constexpr double slackReach = 0.012;  // part of its length by which a leg may be stretched beyond its own reach where it does not stand
-constexpr double clearTime = 0.2;    // seconds from a stay in which a foot on its way begins to keep off the ground
+constexpr double levelTime = 0.12;    // seconds from a stay in which a foot on its way is levelled to keep off the ground
+constexpr double clearTime = 0.2;     // and raised
 constexpr double keptZone = 0.07;      // radians of a knee within which it begins to be kept from straightening further
 constexpr double levelArm = 0.25;     // part of the foot's length by which a turn surely raises what is lowest of it
 constexpr double homing = 0.08;       // seconds over which a leg on its way comes back to its own motion,
@@ -282,23 +283,23 @@ void PlantRun::clear(int side) {
   if (!any) return;
   const Strip levels = covering(level, swings_, plan_.kernel);
   Strip rise(swings_);  // metres
-  // Less and less towards where the foot lands and leaves, where it is as the stay says.
-  const auto far = [&](int f) {
-    const Stay& s = stay(nearest(side, f));
-    return 1 - fade(std::max(s.span.first - f, f - s.span.last) / (clearTime * plan_.context.rate.hertz()));
-  };
-  const auto turned = [&](int f) { return levelled(foot, stay(nearest(side, f)).plane, goal(side, f).pose, levels.at(f) * far(f)); };
+  const auto turned = [&](int f, double part) { return levelled(foot, stay(nearest(side, f)).plane, goal(side, f).pose, levels.at(f) * part); };
   for (int f = swings_.first; f <= swings_.last; ++f) {
     if (!onItsWay(f)) continue;
     const GroundPlane& plane = stay(nearest(side, f)).plane;
-    if (const double low = lowest(plane, goal(side, f).pose); low < floorAt(f, plane)) rise[f] = std::max(0.0, floorAt(f, plane) - lowest(plane, turned(f)));
+    if (const double low = lowest(plane, goal(side, f).pose); low < floorAt(f, plane)) rise[f] = std::max(0.0, floorAt(f, plane) - lowest(plane, turned(f, 1)));
   }
+  // Less and less towards where the foot lands and leaves, where it is as the stay says.
+  const auto far = [&](int f, double time) {
+    const Stay& s = stay(nearest(side, f));
+    return 1 - fade(std::max(s.span.first - f, f - s.span.last) / (time * plan_.context.rate.hertz()));
+  };
   const Strip rises = closelyCovering(rise, here, plan_.reach);
   for (int f = here.first; f <= here.last; ++f) {
     if (!onItsWay(f) || (rises.at(f) <= 0 && levels.at(f) <= 0)) continue;
     FootGoal& g = goal(side, f);
-    g.pose = turned(f);
-    g.pose.at += stay(nearest(side, f)).plane.normal * (rises.at(f) * far(f));
+    g.pose = turned(f, far(f, levelTime));
+    g.pose.at += stay(nearest(side, f)).plane.normal * (rises.at(f) * far(f, clearTime));
     g.cleared = true;
   }
 }
