@@ -153,6 +153,17 @@ LegFrame withKneeBend(const LegFrame& leg, const Vec3d& hinge, double bend) {
   return out;
 }
 
+Vec3d broughtWithin(const Vec3d& hip, Vec3d at, double reach, bool rises) {
+  const double lacks = distance(hip, at) - reach;
+  if (lacks <= 0) return at;
+  if (rises && hip.y > at.y) {
+    const double across = std::hypot(hip.x - at.x, hip.z - at.z), rest = reach * reach - across * across;
+    at.y += std::min(2 * lacks, hip.y - at.y - (rest > 0 ? std::sqrt(rest) : 0));
+  }
+  const double still = distance(hip, at);
+  return still > reach ? hip + (at - hip) * (reach / still) : at;
+}
+
 double mayFold(const LegFrame& leg) {
   const double thigh = distance(leg.hip, leg.knee), shank = distance(leg.knee, leg.foot.at), full = std::max(thigh + shank, 1e-9);
   const double nearest = std::abs(thigh - shank) / full;

@@ -33,6 +33,10 @@ struct LegFrame {
 [[nodiscard]] double kneeBend(const LegFrame& leg, const Vec3d& hinge);
 [[nodiscard]] LegFrame withKneeBend(const LegFrame& leg, const Vec3d& hinge, double bend);
 
+/// A place of the foot brought within `reach` of its hip: straight towards it, or where it `rises` upwards first, by no more than twice
+/// what lacks: where a leg is almost level a long way up hardly helps.
+[[nodiscard]] Vec3d broughtWithin(const Vec3d& hip, Vec3d at, double reach, bool rises);
+
 /// Forward kinematics of the pelvis, both legs and what they hang on: a poser for a fifth of the joints. Works in doubles;
 /// not for several threads at once.
 class LegsPose {

@@ -10,7 +10,8 @@ namespace understudy {
 namespace {
 
 constexpr double straightestEver = 0.998;
-constexpr double slackReach = 0.012;  // part of its length by which a leg may be stretched beyond its own reach where it does not stand
+constexpr double slackReach = 0.012;  // part of its length by which a leg may be stretched beyond its own reach where it does not stand,
+constexpr double bentSlack = 0.25;    // or by this part of what it lacks, which is more for one that is bent
 constexpr double levelTime = 0.12;    // seconds from a stay in which a foot on its way is levelled to keep off the ground
 constexpr double clearTime = 0.2;     // and raised
 constexpr double keptZone = 0.07;      // radians of a knee within which it begins to be kept from straightening further
@@ -41,7 +42,7 @@ double keptBent(double bend, double least, double zone) {
 /// it had, without snapping straight.
 double softReach(const LegFrame& o, double wanted, double firm) {
   const double may = mayReach(o), own_ = std::min(o.straight, may);
-  const double planted = bounded(wanted, may - easyReach / 2, easyReach / 2), loose = bounded(wanted, own_, std::clamp(straightestEver - own_, 0.0005, slackReach));
+  const double planted = bounded(wanted, may - easyReach / 2, easyReach / 2), loose = bounded(wanted, own_, std::max(std::clamp(straightestEver - own_, 0.0005, slackReach), bentSlack * (straightestEver - own_)));
   return loose + (planted - loose) * firm;
 }
 
@@ -340,10 +341,7 @@ PlantRun::Bent PlantRun::bend(int side, int frame, const FootPose& pose, bool le
     }
     const double reach = softReach(was, asked, firm);
     if (reach >= asked) return wanted;
-    // One that lets go is raised, so that it does not slip.
-    const double across = std::hypot(moved.hip.x - wanted.at.x, moved.hip.z - wanted.at.z), rest = full * full * reach * reach - across * across;
-    if (leaves && moved.hip.y > wanted.at.y && rest > 0) wanted.at.y = moved.hip.y - std::sqrt(rest);
-    else wanted.at = moved.hip + (wanted.at - moved.hip) * (reach / asked);
+    wanted.at = broughtWithin(moved.hip, wanted.at, full * reach, leaves);  // one that lets go is raised, so that it does not slip
     return wanted;
   };
   const PlantLeg& foot = leg(side);

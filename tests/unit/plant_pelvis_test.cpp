@@ -96,6 +96,25 @@ TEST(BentTo, BendsAKneeAboutItsOwnAxisAndLeavesWhatIsSideways) {
   EXPECT_LT(distance(withKneeBend(sideways(0.01), hinge, 0.2).knee, withKneeBend(sideways(-0.01), hinge, 0.2).knee), 4e-3);
 }
 
+// A foot that lets go rises until its leg reaches it; where that would be a long way it comes nearer too, and never at once.
+TEST(BroughtWithin, RaisesAFootAndPullsOneWhoseLegIsAlmostLevel) {
+  const Vec3d hip{0, 0.8, 0}, steep{0.2, 0, 0.1};
+  const Vec3d up = broughtWithin(hip, steep, 0.78, true), in = broughtWithin(hip, steep, 0.78, false);
+  EXPECT_NEAR(distance(hip, up), 0.78, 1e-9);
+  EXPECT_EQ((Vec3d{up.x, 0, up.z}), steep);
+  EXPECT_LT(length(cross(in - hip, steep - hip)), 1e-9);
+  EXPECT_EQ(broughtWithin(hip, steep, 0.9, true), steep);
+  // From a leg whose foot may be raised to one that is level and longer than it reaches.
+  Vec3d last;
+  for (int k = 0; k <= 200; ++k) {
+    const Vec3d low{0, 0.3, 0}, at = broughtWithin(low, {0.5 + 0.0005 * k, 0, 0}, 0.55, true);
+    EXPECT_LT(distance(low, at), 0.55 + 1e-9);
+    EXPECT_LT(at.y, 0.2);
+    EXPECT_LT(k > 0 ? distance(at, last) : 0.0, 3e-3) << k;
+    last = at;
+  }
+}
+
 // Legs fold until thigh and shank lie on each other, no further; one that was folded as far may stay so.
 TEST(MayFold, IsNearerForLegsThatWereFolded) {
   const double usual = mayFold(legAt(0, 0.5)), folded = mayFold(legAt(0, 3.0));
