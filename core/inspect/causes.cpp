@@ -81,7 +81,7 @@ std::string Causes::ofJump(const Finding& finding) const {
 
 const Repair* Causes::repairAt(RepairStage stage, const std::string& bone, int frame) const {
   const RepairContext& context = *seen_.context;
-  const bool clears = stage == RepairStage::freeClearance || stage == RepairStage::gripClearance;
+  const bool clears = stage == RepairStage::freeClearance || stage == RepairStage::gripClearance || stage == RepairStage::headClearance;
   const BodyLimb part = limbOfBone(bone);
   const Repair* any = nullptr;
   for (const Node<Repair>& repair : *take_.repairs) {

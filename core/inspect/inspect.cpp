@@ -137,7 +137,7 @@ class Inspector {
         finding.proposal.clear();
         const Miss miss = causes_.worstMiss(done.front(), finding.span);
         if (miss.metres > 0)
-          finding.cause = describe(done.front()) + " leaves " + spokenFigure(1000.0 * miss.metres, "mm") + ": body parts or hands that keep their place leave no room";
+          finding.cause = describe(done.front()) + " leaves " + spokenFigure(std::min(finding.measure, 1000.0 * static_cast<double>(miss.metres)), "mm") + ": body parts or hands that keep their place leave no room";
         else
           finding.cause = broughtInBy(finding);
       }

@@ -3,6 +3,7 @@
 #include "core/repair/clearance.h"
 #include "core/repair/grip.h"
 #include "core/repair/hand_shape.h"
+#include "core/repair/head_clearance.h"
 #include "core/repair/hold.h"
 #include "core/repair/offset.h"
 #include "core/repair/plant.h"
@@ -22,6 +23,7 @@ bool concerns(RepairStage stage, const Repair& repair) {
     case RepairStage::plant: return is.operator()<PlantRepair>();
     case RepairStage::freeClearance:
     case RepairStage::gripClearance: return is.operator()<ClearanceRepair, TouchRepair, GripRepair>();
+    case RepairStage::headClearance: return is.operator()<ClearanceRepair, TouchRepair>();
     case RepairStage::touch: return is.operator()<TouchRepair, GripRepair>();
     case RepairStage::grip: return is.operator()<GripRepair, TouchRepair>();
     case RepairStage::hands: return is.operator()<HandShapeRepair, GripRepair>();
@@ -31,7 +33,7 @@ bool concerns(RepairStage stage, const Repair& repair) {
 }
 
 bool appliedBy(RepairStage stage, const Repair& repair) {
-  const bool clearance = stage == RepairStage::freeClearance || stage == RepairStage::gripClearance;
+  const bool clearance = stage == RepairStage::freeClearance || stage == RepairStage::gripClearance || stage == RepairStage::headClearance;
   if (clearance) return std::holds_alternative<ClearanceRepair>(repair.action);
   if (stage == RepairStage::hands) return std::holds_alternative<HandShapeRepair>(repair.action);
   if (stage == RepairStage::touch) return std::holds_alternative<TouchRepair>(repair.action);
@@ -56,6 +58,7 @@ RepairLayerPtr makeLayer(RepairStage stage, std::shared_ptr<const RepairContext>
     case RepairStage::plant: return makePlantLayer(std::move(context), std::move(repairs), issues);
     case RepairStage::freeClearance: return makeClearanceLayer(std::move(context), std::move(repairs), ClearedHands::free, issues);
     case RepairStage::gripClearance: return makeClearanceLayer(std::move(context), std::move(repairs), ClearedHands::stay, issues);
+    case RepairStage::headClearance: return makeHeadLayer(std::move(context), std::move(repairs));
     case RepairStage::touch: return makeTouchLayer(std::move(context), std::move(repairs), issues);
     case RepairStage::grip: return makeGripLayer(std::move(context), std::move(repairs), issues);
     case RepairStage::hands: return makeHandLayer(std::move(context), std::move(repairs), issues);

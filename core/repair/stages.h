@@ -20,9 +20,10 @@ enum class RepairStage : unsigned char {
   touch,
   grip,
   gripClearance,  ///< arms that do: their hands keep their place
+  headClearance,  ///< the head gives way where arms have no room beside it
   late,           ///< nudges made on the result
 };
-inline constexpr int stageCount = 11;
+inline constexpr int stageCount = 12;
 
 /// True where a stage needs to know of the repair: touches and grips also tell clearance which hands are taken, and grips tell touches
 /// how a prop lies in the hand.

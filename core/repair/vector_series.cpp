@@ -1,0 +1,41 @@
+#include "core/repair/vector_series.h"
+
+#include <algorithm>
+
+namespace understudy {
+
+std::vector<Vec3d> evenedOut(const std::vector<Vec3d>& series, int radius) {
+  const int count = static_cast<int>(series.size());
+  std::vector<Vec3d> out(series.size());
+  for (int k = 0; k < count; ++k) {
+    double sum = 0;
+    for (int by = -radius; by <= radius; ++by) {
+      const double u = by / (radius + 1.0), w = (1 - u * u) * (1 - u * u);
+      out[static_cast<std::size_t>(k)] += series[static_cast<std::size_t>(std::clamp(k + by, 0, count - 1))] * w;
+      sum += w;
+    }
+    out[static_cast<std::size_t>(k)] = out[static_cast<std::size_t>(k)] / sum;
+  }
+  return out;
+}
+
+std::vector<Vec3d> spreadAround(const std::vector<Vec3d>& series, int radius) {
+  const int count = static_cast<int>(series.size());
+  std::vector<Vec3d> wide(series.size());
+  for (int k = 0; k < count; ++k) {
+    double most = 0;
+    for (int n = std::max(0, k - radius); n <= std::min(count - 1, k + radius); ++n)
+      if (const double size = dot(series[static_cast<std::size_t>(n)], series[static_cast<std::size_t>(n)]); size > most) {
+        most = size;
+        wide[static_cast<std::size_t>(k)] = series[static_cast<std::size_t>(n)];
+      }
+  }
+  return evenedOut(wide, radius);
+}
+
+Vec3d splineAt(const Vec3d& a, const Vec3d& b, const Vec3d& c, const Vec3d& d, double t) {
+  const double s = 1 - t, wa = s * s * s / 6, wd = t * t * t / 6, wb = (4 - 6 * t * t + 3 * t * t * t) / 6;
+  return a * wa + b * wb + c * (1 - wa - wb - wd) + d * wd;
+}
+
+}  // namespace understudy
