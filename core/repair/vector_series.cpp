@@ -8,13 +8,16 @@ std::vector<Vec3d> evenedOut(const std::vector<Vec3d>& series, int radius) {
   const int count = static_cast<int>(series.size());
   std::vector<Vec3d> out(series.size());
   for (int k = 0; k < count; ++k) {
+    // Against its own, so that what is the same all around stays so to the bit.
+    const Vec3d& own = series[static_cast<std::size_t>(k)];
+    Vec3d more;
     double sum = 0;
     for (int by = -radius; by <= radius; ++by) {
       const double u = by / (radius + 1.0), w = (1 - u * u) * (1 - u * u);
-      out[static_cast<std::size_t>(k)] += series[static_cast<std::size_t>(std::clamp(k + by, 0, count - 1))] * w;
+      more += (series[static_cast<std::size_t>(std::clamp(k + by, 0, count - 1))] - own) * w;
       sum += w;
     }
-    out[static_cast<std::size_t>(k)] = out[static_cast<std::size_t>(k)] / sum;
+    out[static_cast<std::size_t>(k)] = own + more / sum;
   }
   return out;
 }
