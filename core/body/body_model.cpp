@@ -35,7 +35,9 @@ void BodySolid::findCells() {
   }
 }
 
-PosedSolid::PosedSolid(const BodySolid& solid, std::span<const Affined> turned) : solid_(&solid) {
+void PosedSolid::pose(std::span<const Affined> turned) {
+  const BodySolid& solid = *solid_;
+  weightsPerMetre_ = 1 / solid.weightCell;
   for (std::size_t k = 0; k < solid.joints.size(); ++k) {
     turned_[k] = turned[static_cast<std::size_t>(solid.joints[k])];
     // Turned frames are rigid.
@@ -73,12 +75,11 @@ double PosedSolid::atLeastOfBox(const Vec3d& world) const {
 
 int PosedSolid::blend(const Vec3d& at, Affined& out) const {
   const BodySolid& s = *solid_;
-  const double perCell = 1 / s.weightCell;
   float within[3];
   std::size_t node = 0;
   for (std::size_t k = 3; k-- > 0;) {
     const int top = s.weightSize[k] - 1;
-    const double v = std::clamp((at[static_cast<int>(k)] - s.grid.low()[static_cast<int>(k)]) * perCell, 0.0, static_cast<double>(top));
+    const double v = std::clamp((at[static_cast<int>(k)] - s.grid.low()[static_cast<int>(k)]) * weightsPerMetre_, 0.0, static_cast<double>(top));
     const int cell = std::min(static_cast<int>(v), top - 1);
     within[k] = static_cast<float>(v - cell);
     node = node * static_cast<std::size_t>(s.weightSize[k]) + static_cast<std::size_t>(cell);

@@ -46,7 +46,9 @@ inline constexpr double gridPad = 4;
 class PosedSolid {
  public:
   /// `turned`: now · reference⁻¹ of every joint.
-  PosedSolid(const BodySolid& solid, std::span<const Affined> turned);
+  PosedSolid(const BodySolid& solid, std::span<const Affined> turned) : solid_(&solid) { pose(turned); }
+  /// The same solid in another pose.
+  void pose(std::span<const Affined> turned);
   [[nodiscard]] const BodySolid& solid() const { return *solid_; }
   /// Distance (metres, negative inside) and its gradient in the stage.
   [[nodiscard]] DistanceSample sample(const Vec3d& world) const;
@@ -87,6 +89,7 @@ class PosedSolid {
 
   const BodySolid* solid_;
   std::array<Affined, 12> turned_, back_;  ///< of each joint, and the other way round
+  double weightsPerMetre_ = 0;
   Vec3d middle_;
   double radius_ = 0;
   Vec3d boxMiddle_, boxHalf_;  ///< in the first joint's reference frame

@@ -53,12 +53,32 @@ class DistanceGrid {
     double outside;      // distance from the box
     Vec3d away;          // unit vector out of the box, where outside
   };
-  [[nodiscard]] Place place(const Vec3d& point) const;
+  [[nodiscard]] Place place(const Vec3d& point) const {
+    const double x = (point.x - low_.x) * perCell_, y = (point.y - low_.y) * perCell_, z = (point.z - low_.z) * perCell_;
+    if (x >= 0 && y >= 0 && z >= 0 && x < size_[0] - 1 && y < size_[1] - 1 && z < size_[2] - 1) {
+      // Within the box, as nearly always.
+      const int cx = static_cast<int>(x), cy = static_cast<int>(y), cz = static_cast<int>(z);
+      return {index(cx, cy, cz), x - cx, y - cy, z - cz, 0, {}};
+    }
+    return placeOutside(point);
+  }
+  [[nodiscard]] Place placeOutside(const Vec3d& point) const;
 
   Vec3d low_;
   double cell_ = 1, perCell_ = 1;
   int size_[3] = {0, 0, 0};
   std::vector<float> values_;
 };
+
+inline double DistanceGrid::at(const Vec3d& point) const {
+  if (values_.empty()) return 1e9;
+  const Place p = place(point);
+  const float* v = values_.data() + p.first;
+  const std::size_t up = static_cast<std::size_t>(size_[0]), deep = up * static_cast<std::size_t>(size_[1]);
+  const double a = v[0] + (v[1] - v[0]) * p.x, b = v[up] + (v[up + 1] - v[up]) * p.x;
+  const double c = v[deep] + (v[deep + 1] - v[deep]) * p.x, d = v[deep + up] + (v[deep + up + 1] - v[deep + up]) * p.x;
+  const double e = a + (b - a) * p.y, f = c + (d - c) * p.y;
+  return e + (f - e) * p.z + p.outside;
+}
 
 }  // namespace understudy

@@ -176,8 +176,10 @@ void ArmClearer::load(const Pose& pose) {
   const double sure = smoothStep((angleBetween(first_, second_) - 0.2) / 0.8) * std::clamp(dot(plane, rested) / 0.5, 0.0, 1.0);
   hinge_ = normalised(rested * (1 - sure) + plane * sure, rested);
   bent_ = std::atan2(dot(cross(first_, second_), hinge_), dot(first_, second_) - dot(first_, hinge_) * dot(second_, hinge_));
-  posed_.clear();
-  for (const BodySolid* solid : solids_) posed_.emplace_back(*solid, turned_);
+  for (std::size_t s = 0; s < solids_.size(); ++s) {
+    if (s < posed_.size()) posed_[s].pose(turned_);
+    else posed_.emplace_back(*solids_[s], turned_);
+  }
 }
 
 ArmClearer::Carry ArmClearer::carryFree(const ArmChange& change) const {

@@ -164,10 +164,12 @@ class ArmClearer {
   void gather(int index) const;
   void poseSolids(const Carry& carry);
   [[nodiscard]] bool asked(int point, BodyPart solid) const;
-  /// Goes through points and solids that may lie deeper in each other than worst(), which visit(point, solid, depth) may raise, in a posed
-  /// carry. `unsure`: metres by which the way back of a neighbour may be wrong.
-  template <class Worst, class Visit>
-  void walk(const Carry& carry, double unsure, Worst worst, Visit visit) const;
+  /// As pointAt() of no change.
+  [[nodiscard]] Vec3d loadedAt(int index) const;
+  /// Goes through points, which lie at(point) now, and solids that may lie deeper in each other than worst(), which visit(point, solid, depth)
+  /// may raise, until that says true. `unsure`: metres by which the way back of a neighbour may be wrong.
+  template <class At, class Worst, class Visit>
+  void walk(At at, double unsure, Worst worst, Visit visit) const;
 
   const RepairContext& context_;
   std::shared_ptr<const BodyModel> model_;

@@ -37,6 +37,15 @@ Vec3d ArmClearer::pointAt(int index, const Carry& carry) const {
   return sum;
 }
 
+Vec3d ArmClearer::loadedAt(int index) const {
+  const auto i = static_cast<std::size_t>(index);
+  if (gathered_[i] != load_) gather(index);
+  const Point& p = points_[i];
+  Vec3d sum;
+  for (std::uint32_t k = p.firstPiece; k < p.firstPiece + p.pieces; ++k) sum += pieces_[k].sum;
+  return sum;
+}
+
 void ArmClearer::poseSolids(const Carry& carry) {
   // Most changes leave the collarbone as it is, and with it what follows the arm.
   bool same = posedBy_.has_value() && posedLoad_ == load_;
@@ -50,7 +59,7 @@ void ArmClearer::poseSolids(const Carry& carry) {
       const int g = groupOfJoint_[static_cast<std::size_t>(j)];
       changed_[static_cast<std::size_t>(j)] = g > 0 ? carry.by[static_cast<std::size_t>(g)] * turned_[static_cast<std::size_t>(j)] : turned_[static_cast<std::size_t>(j)];
     }
-    posed_[s] = PosedSolid(*solids_[s], changed_);
+    posed_[s].pose(changed_);
   }
 }
 
@@ -128,41 +137,43 @@ void ArmClearer::rows(const ArmChange& change, const Carry& carry, const Watch& 
   if (nearest.need > -reach) out.push_back(nearest);
 }
 
-template <class Worst, class Visit>
-void ArmClearer::walk(const Carry& carry, double unsure, Worst worst, Visit visit) const {
+template <class At, class Worst, class Visit>
+void ArmClearer::walk(At at, double unsure, Worst worst, Visit visit) const {
   for (const Cluster& cluster : clusters_) {
-    const Vec3d middle = pointAt(cluster.hub, carry);
+    const Vec3d middle = at(cluster.hub);
     for (const PosedSolid& solid : posed_) {
       if (!asked(cluster.first, solid.solid().part) || solid.atLeast(middle) > cluster.radius || solid.atLeastOfBox(middle) - cluster.radius > unsure) continue;
       const PosedSolid::Nearby near = solid.place(middle);
-      if (solid.quickDistance(middle, near) - cluster.radius > unsure) continue;
+      if (solid.quickDistance(middle, near) - cluster.radius > unsure - std::max(worst(), 0.0)) continue;
       for (int i = cluster.first; i < cluster.first + cluster.count; ++i) {
-        const Vec3d p = pointAt(i, carry);
+        const Vec3d p = at(i);
         const double allowed = points_[static_cast<std::size_t>(i)].allowed;
         if (-solid.quickDistance(p, near) - allowed < worst() - unsure) continue;
-        visit(i, solid, -solid.distance(p, near) - allowed);
+        if (visit(i, solid, -solid.distance(p, near) - allowed)) return;
       }
     }
   }
 }
 
 double ArmClearer::deepest() {
-  const Carry now;
-  poseSolids(now);
+  poseSolids({});
   double worst = 0;
-  walk(now, 0.01 * scale_, [&] { return worst; }, [&](int, const PosedSolid&, double depth) { worst = std::max(worst, depth); });
+  walk([&](int i) { return loadedAt(i); }, 0.01 * scale_, [&] { return worst; }, [&](int, const PosedSolid&, double depth) {
+    worst = std::max(worst, depth);
+    return false;
+  });
   return worst;
 }
 
 ArmClearer::DeepPlace ArmClearer::deepestPlace() {
-  const Carry now;
-  poseSolids(now);
+  poseSolids({});
   DeepPlace out;
   double worst = 0;
-  walk(now, 0.01 * scale_, [&] { return worst; }, [&](int point, const PosedSolid& solid, double depth) {
-    if (depth <= worst) return;
+  walk([&](int i) { return loadedAt(i); }, 0.01 * scale_, [&] { return worst; }, [&](int point, const PosedSolid& solid, double depth) {
+    if (depth <= worst) return false;
     worst = depth;
     out = {points_[static_cast<std::size_t>(point)].part, solid.solid().part};
+    return false;
   });
   return out;
 }
@@ -173,7 +184,7 @@ bool ArmClearer::mayBeDeeper(const ArmChange& change, double than) {
   // By another way back than a watch takes.
   const double unsure = 0.001 * scale_;
   bool deep = false;
-  walk(now, 0.02 * scale_, [&] { return deep ? 1e300 : than; }, [&](int, const PosedSolid&, double depth) { deep = deep || depth > than - unsure; });
+  walk([&](int i) { return pointAt(i, now); }, 0.02 * scale_, [&] { return than; }, [&](int, const PosedSolid&, double depth) { return deep = depth > than - unsure; });
   return deep;
 }
 
@@ -204,15 +215,14 @@ double ArmClearer::depth(const ArmChange& change, const Watch& watch, double lea
 
 ArmClearer::Touch ArmClearer::touch() const {
   Touch out;
-  const Carry now;
   std::vector<std::pair<double, Vec3d>> found;
   double least = 1e300;
   for (const PosedSolid& solid : posed_)
     for (const Cluster& cluster : clusters_) {
       if (!points_[static_cast<std::size_t>(cluster.hub)].hand) continue;
-      const PosedSolid::Nearby near = solid.place(pointAt(cluster.hub, now));
+      const PosedSolid::Nearby near = solid.place(loadedAt(cluster.hub));
       for (int i = cluster.first; i < cluster.first + cluster.count; ++i) {
-        const Vec3d p = pointAt(i, now);
+        const Vec3d p = loadedAt(i);
         found.emplace_back(solid.quickGuide(p, near).distance, p);
         if (found.back().first >= least) continue;
         least = found.back().first;
