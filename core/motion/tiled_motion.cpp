@@ -111,6 +111,23 @@ bool TiledMotion::sameAt(const TiledMotion& other, int frame) const {
   return same(rotationsAt(frame), other.rotationsAt(frame)) && same(translationsAt(frame), other.translationsAt(frame)) && same(scalesAt(frame), other.scalesAt(frame));
 }
 
+Digest TiledMotion::poseAt(int frame) const {
+  Digest out;
+  const auto floats = [&](float a, float b) {
+    std::uint32_t low = 0, high = 0;
+    std::memcpy(&low, &a, sizeof low);
+    std::memcpy(&high, &b, sizeof high);
+    out.add(std::uint64_t{high} << 32 | low);
+  };
+  for (const Quatf& q : rotationsAt(frame)) floats(q.w, q.x), floats(q.y, q.z);
+  const auto places = translationsAt(frame);
+  for (std::size_t k = 0; k < places.size(); ++k) {
+    out.add(static_cast<std::uint64_t>(movedJoints()[k]));
+    floats(places[k].x, places[k].y), floats(places[k].z, 0);
+  }
+  return out;
+}
+
 void TiledMotion::shareTiles(const TiledMotion& other) {
   if (offset_ != 0 || other.offset_ != 0 || frames_ != other.frames_ || movedJoints() != other.movedJoints() || scaledJoints() != other.scaledJoints()) return;
   for (std::size_t t = 0; t < tiles_.size(); ++t) {

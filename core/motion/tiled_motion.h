@@ -5,6 +5,7 @@
 #include <span>
 #include <vector>
 
+#include "core/base/digest.h"
 #include "core/motion/motion.h"
 
 namespace understudy {
@@ -41,6 +42,8 @@ class TiledMotion {
   void copyFrame(const Skeleton& skeleton, const TiledMotion& from, int frame);
   /// Whether a frame holds the same bytes as that of a motion with the same tracks.
   [[nodiscard]] bool sameAt(const TiledMotion& other, int frame) const;
+  /// Of the pose that joints take at a frame: their rotations, and the translations of those that have them.
+  [[nodiscard]] Digest poseAt(int frame) const;
   /// Shares tiles with another version of the whole motion wherever both hold the same bytes; shared ones are not written to any more.
   void shareTiles(const TiledMotion& other);
   /// The same motion with translation tracks for these joints as well, filled with their rest positions.

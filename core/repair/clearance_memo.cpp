@@ -1,7 +1,5 @@
 #include "core/repair/clearance_memo.h"
 
-#include <utility>
-
 namespace understudy {
 namespace {
 
@@ -9,26 +7,6 @@ void add(Digest& digest, const Vec3d& v) { digest.add(v.x).add(v.y).add(v.z); }
 void add(Digest& digest, const Quatd& q) { digest.add(q.w).add(q.x).add(q.y).add(q.z); }
 
 }  // namespace
-
-std::optional<ClearanceMemo::Solution> ClearanceMemo::find(const Digest& of) const {
-  const std::scoped_lock lock(guard_);
-  if (const auto at = young_.find(of); at != young_.end()) return at->second;
-  const auto at = old_.find(of);
-  if (at == old_.end()) return std::nullopt;
-  Solution found = std::move(at->second);
-  old_.erase(at);
-  young_.emplace(of, found);
-  return found;
-}
-
-void ClearanceMemo::keep(const Digest& of, const Solution& solution) const {
-  const std::scoped_lock lock(guard_);
-  if (young_.size() >= most) {
-    old_ = std::move(young_);
-    young_ = {};
-  }
-  young_.emplace(of, solution);
-}
 
 Digest digestOf(const ArmGroup::Watches& watches) {
   Digest out;

@@ -2,34 +2,24 @@
 #pragma once
 
 #include <memory>
-#include <mutex>
-#include <optional>
-#include <unordered_map>
 
-#include "core/base/digest.h"
+#include "core/base/memo.h"
 #include "core/repair/arm_solve.h"
 #include "core/repair/clearance_tasks.h"
 
 namespace understudy {
 
-/// Solutions by all that they depend on. Takes are evaluated again and again with few changes; solutions are costly and need nothing but a pose and where
-/// to begin. Keeps the latest ones, in two generations. Safe for threads.
-class ClearanceMemo {
+/// A solution, by all that it depends on. Takes are evaluated again and again with few changes; solutions are costly and need nothing but a pose and where
+/// to begin.
+struct ClearanceSolution {
+  ArmChanges x;
+  double lack = 0;   ///< of a frame that is looked at again
+  bool open = false;
+  std::shared_ptr<const ArmGroup::Seen> seen;  ///< where solving changes it
+};
+class ClearanceMemo : public Memo<ClearanceSolution> {
  public:
-  struct Solution {
-    ArmChanges x;
-    double lack = 0;   ///< of a frame that is looked at again
-    bool open = false;
-    std::shared_ptr<const ArmGroup::Seen> seen;  ///< where solving changes it
-  };
-  [[nodiscard]] std::optional<Solution> find(const Digest& of) const;
-  void keep(const Digest& of, const Solution& solution) const;
-
- private:
-  static constexpr std::size_t most = 200000;  ///< of a generation
-  using Generation = std::unordered_map<Digest, Solution, Digest::Hash>;
-  mutable std::mutex guard_;
-  mutable Generation young_, old_;
+  using Solution = ClearanceSolution;
 };
 
 inline Digest& operator<<(Digest& digest, const ArmChanges& changes) {

@@ -8,6 +8,7 @@
 #include <utility>
 #include <vector>
 
+#include "core/base/memo.h"
 #include "core/math/rigid.h"
 #include "core/repair/poser.h"
 #include "core/repair/touch.h"
@@ -63,6 +64,7 @@ class TouchLayer final : public RepairLayer {
     std::optional<SetShape> shape;
     std::optional<Rigid> propInBone;
     std::shared_ptr<const TouchSkin> skin;  ///< where the hand's skin is what touches
+    std::optional<Digest> what;             ///< of all of it that one frame depends on; only of skin
   };
 
   /// What a touch asks for in one pose.
@@ -162,8 +164,15 @@ class TouchLayer final : public RepairLayer {
 
   [[nodiscard]] TouchSkin::Against against(const Item& item, const Moment& m) const;
 
+  [[nodiscard]] static Digest digestOf(const Item& item);
+  /// Names what an item comes to at a frame, going on from a change: frames of a touch that was tried with another span, or of a motion
+  /// that has not changed there, are not worked out again. Nothing where more than that matters.
+  enum class Asked : unsigned char { change, left };
+  [[nodiscard]] std::optional<Digest> nameOf(const TiledMotion& in, const Item& item, int frame, const std::optional<Change>& start, Asked asked) const;
+
   /// The change at a frame of the span by a touch that is alone, going on from `start`.
   [[nodiscard]] Change changeOf(Poser& poser, const TiledMotion& in, const Item& item, int frame, const std::optional<Change>& start) const;
+  [[nodiscard]] Change freshChangeOf(Poser& poser, const TiledMotion& in, const Item& item, int frame, const std::optional<Change>& start) const;
 
   /// Where skin goes on from at a frame in a round: the mean of what the frames around it ask for, so that the hand neither jitters
   /// nor leaps as other points of it come to touch.
@@ -177,6 +186,7 @@ class TouchLayer final : public RepairLayer {
 
   /// What the smooth way leaves to the skin along the place's normal, metres; no more than a hand's trembling.
   [[nodiscard]] double leftAt(Poser& poser, const TiledMotion& in, const Item& item, int frame, Kept& kept) const;
+  [[nodiscard]] double freshLeftAt(Poser& poser, const TiledMotion& in, const Item& item, int frame, const Change& calm) const;
 
   /// How the joints are turned at a frame of the span by a touch that is alone.
   [[nodiscard]] Turns turnsAt(Poser& poser, const TiledMotion& in, const Item& item, int frame, Kept& kept) const;
@@ -249,6 +259,9 @@ class TouchLayer final : public RepairLayer {
   std::vector<std::vector<std::size_t>> heldTouches_;  ///< of each repair that is a grip: the touches whose prop, or whose target, it holds
   std::vector<int> spine_;
   int head_ = -1;
+  /// Of a character: what touches came to.
+  struct Known : Memo<Change> {};
+  std::shared_ptr<const Known> known_;
 };
 
 }  // namespace understudy

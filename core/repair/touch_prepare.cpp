@@ -21,6 +21,7 @@ TouchLayer::TouchLayer(std::shared_ptr<const RepairContext> context, std::vector
   for (const Role role : {Role::neck, Role::head})
     if (const int j = context_->joint(role); head_ < 0 && j >= 0 && !spine_.empty() && isAncestor(context_->figure->skeleton, spine_.back(), j)) head_ = j;
   heldTouches_.resize(repairs_.size());
+  known_ = context_->parts->get<Known>();
   for (std::size_t i = 0; i < repairs_.size(); ++i) {
     const TouchRepair* touch = std::get_if<TouchRepair>(&repairs_[i]->action);
     if (!touch || frames_[i].span.empty()) continue;
@@ -138,7 +139,21 @@ Result<TouchLayer::Item> TouchLayer::prepare(std::size_t index, const TouchRepai
   }
   for (const Moment& m : item.path)
     if (m.joint >= 0 && item.other < 0 && limbOf(m.joint) == item.limb) return wrong("A limb cannot touch its own end", "Choose another target");
+  if (item.skin && !item.propInBone) item.what = digestOf(item);
   return item;
+}
+
+Digest TouchLayer::digestOf(const Item& item) {
+  const TouchRepair& touch = *item.touch;
+  Digest out;
+  out.add(static_cast<std::uint64_t>(touch.kind)).add(static_cast<std::uint64_t>(touch.target)).add(touch.gap).add(touch.share);
+  out.add(std::uint64_t{touch.spine} << 1 | std::uint64_t{touch.path.empty()});
+  for (const int n : {item.bone, item.limb, item.other}) out.add(static_cast<std::uint64_t>(n));
+  for (const Moment& m : item.path) {
+    out.add(m.frame).add(static_cast<std::uint64_t>(m.joint));
+    for (const Vec3d& v : {m.place, m.normal, m.point}) out.add(v.x).add(v.y).add(v.z);
+  }
+  return out;
 }
 
 std::optional<std::size_t> TouchLayer::gripOver(std::size_t touch, std::uint64_t prop) const {

@@ -13,7 +13,25 @@ constexpr double trembling = 0.035;
 
 }  // namespace
 
+std::optional<Digest> TouchLayer::nameOf(const TiledMotion& in, const Item& item, int frame, const std::optional<Change>& start, Asked asked) const {
+  if (!item.what) return std::nullopt;
+  Digest name = *item.what;
+  name.add(in.poseAt(frame)).add(static_cast<std::uint64_t>(frame)).add(static_cast<std::uint64_t>(asked));
+  name.add(std::uint64_t{isLocked(item.limb, frame)}).add(std::uint64_t{item.other >= 0 && isLocked(item.other, frame)}).add(std::uint64_t{start.has_value()});
+  if (start)
+    for (const Vec3d& v : {start->own, start->other}) name.add(v.x).add(v.y).add(v.z);
+  return name;
+}
+
 TouchLayer::Change TouchLayer::changeOf(Poser& poser, const TiledMotion& in, const Item& item, int frame, const std::optional<Change>& start) const {
+  const std::optional<Digest> name = nameOf(in, item, frame, start, Asked::change);
+  if (const auto known = name ? known_->find(*name) : std::nullopt) return *known;
+  const Change out = freshChangeOf(poser, in, item, frame, start);
+  if (name) known_->keep(*name, out);
+  return out;
+}
+
+TouchLayer::Change TouchLayer::freshChangeOf(Poser& poser, const TiledMotion& in, const Item& item, int frame, const std::optional<Change>& start) const {
   poser.load(in, frame);
   const int own = limbAt(item.limb).end, other = item.other >= 0 ? limbAt(item.other).end : -1;
   const Vec3d ownHad = poser.position(own), otherHad = other >= 0 ? poser.position(other) : Vec3d{};
@@ -98,6 +116,17 @@ double TouchLayer::leftAt(Poser& poser, const TiledMotion& in, const Item& item,
   std::optional<double>& left = keptOf(kept, item).left[static_cast<std::size_t>(frame - frames_[item.index].span.first)];
   if (left) return *left;
   const Change calm = calmAt(poser, in, item, frame, kept, calmRounds);
+  const std::optional<Digest> name = nameOf(in, item, frame, calm, Asked::left);
+  if (const auto known = name ? known_->find(*name) : std::nullopt) {
+    left = known->own.x;
+  } else {
+    left = freshLeftAt(poser, in, item, frame, calm);
+    if (name) known_->keep(*name, {{*left, 0, 0}, {}, {}});
+  }
+  return *left;
+}
+
+double TouchLayer::freshLeftAt(Poser& poser, const TiledMotion& in, const Item& item, int frame, const Change& calm) const {
   poser.load(in, frame);
   solve(poser, in, {Pull{&item, 1, nullptr, calm, true}}, frame);
   const Moment m = momentAt(poser, item, frame);
@@ -114,7 +143,6 @@ double TouchLayer::leftAt(Poser& poser, const TiledMotion& in, const Item& item,
     if (std::abs(off) < context_->scaled(1e-4)) break;
     along = std::clamp(along + off / std::clamp(std::abs(dot(n.gradient, m.normal)), 0.5, 1.0), -farthest, farthest);
   }
-  left = best;
   return best;
 }
 

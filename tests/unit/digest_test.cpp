@@ -1,4 +1,4 @@
-#include "core/base/digest.h"
+#include "core/base/memo.h"
 
 #include <gtest/gtest.h>
 
@@ -38,6 +38,19 @@ TEST(Digest, TheSameInputsAgreeHoweverTheyArePutIn) {
   a.add(std::span<const double>(values));
   for (const double v : values) b.add(v);
   EXPECT_EQ(a, b);
+}
+
+TEST(Memo, KeepsTheLatestAndWhatIsAskedFor) {
+  const Memo<int> memo(10);
+  const auto name = [](int k) { return Digest().add(static_cast<std::uint64_t>(k)); };
+  EXPECT_FALSE(memo.find(name(0)));
+  for (int k = 0; k < 100; ++k) {
+    memo.keep(name(k), k);
+    EXPECT_EQ(memo.find(name(k)), k);
+    EXPECT_EQ(memo.find(name(0)), 0) << k;
+  }
+  for (int k = 92; k < 100; ++k) EXPECT_EQ(memo.find(name(k)), k);
+  EXPECT_FALSE(memo.find(name(40)));
 }
 
 }  // namespace
