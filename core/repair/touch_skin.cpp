@@ -12,10 +12,11 @@ namespace understudy {
 namespace {
 
 constexpr int mostHandPoints = 110;
+constexpr std::size_t handGroups = 14;
 /// Part of a point's weight that belongs to the hand and its fingers where it counts as the hand's.
 constexpr double firmShare = 0.6;
-// Distances in a bent body change a little faster than the way.
-constexpr double steepest = 1.25;
+/// Distances in a bent body change faster than the way, seldom by more than half.
+constexpr double steepest = 2;
 
 BodyPart armPart(int side, int segment) {
   static constexpr std::array<std::array<BodyPart, 3>, 2> parts{{{BodyPart::leftUpperArm, BodyPart::leftForearm, BodyPart::leftHand},
@@ -119,7 +120,24 @@ TouchSkin::HandPoints TouchSkin::handPoints(const Skeleton& skeleton, int end, i
     for (std::size_t i = 0; i < all.size(); ++i) away[i] = std::min(away[i], distance(surface.positions[v], surface.positions[static_cast<std::size_t>(all[i])]));
     next = static_cast<std::size_t>(std::max_element(away.begin(), away.end()) - away.begin());
   }
+  out.findGroups();
   return out;
+}
+
+void TouchSkin::HandPoints::findGroups() {
+  // The first of them lie far apart all over the hand.
+  std::vector<std::vector<std::size_t>> groups(std::min(handGroups, points.size()));
+  for (std::size_t i = 0; i < points.size(); ++i) {
+    std::size_t nearest = 0;
+    for (std::size_t g = 1; g < groups.size(); ++g)
+      if (distance(points[i], points[g]) < distance(points[i], points[nearest])) nearest = g;
+    groups[i < groups.size() ? i : nearest].push_back(i);
+  }
+  for (const std::vector<std::size_t>& group : groups) {
+    groupStart.push_back(order.size());
+    order.insert(order.end(), group.begin(), group.end());
+  }
+  groupStart.push_back(order.size());
 }
 
 std::optional<double> TouchSkin::headTop() const {
@@ -177,7 +195,9 @@ std::optional<SkinPlace> TouchSkin::outermost(BodySite site, const Vec3d& from, 
   return SkinPlace{joint, rotate(back, from + direction * farthest - model_->position[j]), rotate(back, normal)};
 }
 
-TouchSkin::Posed::Posed(const TouchSkin& skin, const Poser& poser, int side, Against against) {
+double TouchSkin::Posed::Known::at(const Vec3d& other) const { return distance - steepest * understudy::distance(other, shift); }
+
+TouchSkin::Posed::Posed(const TouchSkin& skin, const Poser& poser, int side, Against against) : hand_(skin.hands_[static_cast<std::size_t>(side)]) {
   const RepairContext& context = poser.context();
   const std::size_t n = context.body.rotation.size();
   std::vector<Affined> turned(n);
@@ -185,8 +205,9 @@ TouchSkin::Posed::Posed(const TouchSkin& skin, const Poser& poser, int side, Aga
     const Quatd q = poser.rotation(static_cast<int>(j)) * conjugate(context.body.rotation[j]);
     turned[j] = {toMatrix(q), poser.position(static_cast<int>(j)) - rotate(q, context.body.position[j])};
   }
-  const HandPoints& hand = skin.hands_[static_cast<std::size_t>(side)];
-  points_.reserve(hand.points.size());
+  const HandPoints& hand = hand_;
+  std::vector<Vec3d> points;
+  points.reserve(hand.points.size());
   for (std::size_t i = 0; i < hand.points.size(); ++i) {
     Vec3d sum{};
     double total = 0;
@@ -195,9 +216,13 @@ TouchSkin::Posed::Posed(const TouchSkin& skin, const Poser& poser, int side, Aga
       sum += apply(turned[static_cast<std::size_t>(hand.joint[k])], hand.points[i]) * w;
       total += w;
     }
-    points_.push_back(total > 0 ? sum / total : hand.points[i]);
-    middle_ += points_.back();
+    points.push_back(total > 0 ? sum / total : hand.points[i]);
+    middle_ += points.back();
   }
+  points_.reserve(points.size());
+  for (const std::size_t i : hand.order) points_.push_back(points[i]);
+  for (std::size_t g = 0; g + 1 < hand.groupStart.size(); ++g)
+    for (std::size_t i = hand.groupStart[g]; i < hand.groupStart[g + 1]; ++i) fromHub_.push_back(distance(points_[i], points_[hand.groupStart[g]]));
   if (!points_.empty()) middle_ = middle_ / static_cast<double>(points_.size());
   for (const Vec3d& p : points_) radius_ = std::max(radius_, distance(p, middle_));
   for (const BodySolid* solid : skin.solids_) {
@@ -206,38 +231,53 @@ TouchSkin::Posed::Posed(const TouchSkin& skin, const Poser& poser, int side, Aga
     if (against == Against::otherHand && solid->part != armPart(1 - side, 2)) continue;
     PosedSolid posed(*solid, turned);
     const PosedSolid::Nearby near = posed.place(middle_);
-    solids_.push_back({std::move(posed), near, std::vector<Known>(points_.size())});
+    solids_.push_back({std::move(posed), near, std::vector<Known>(points_.size()), std::vector<Known>(hand.groupStart.size() - 1), {}, 0});
   }
 }
 
 TouchSkin::Posed::Nearest TouchSkin::Posed::nearest(const Vec3d& shift) const {
   Nearest best;
   best.distance = 1e300;
-  std::pair<const Solid*, std::size_t> nearest{nullptr, 0};
-  for (const Solid& s : solids_) {
-    if (s.solid.atLeast(middle_ + shift) - radius_ > best.distance) continue;
-    // Points that cannot be nearer than the best, by what is known of them, are passed over; most likely ones first.
-    const auto least = [&](std::size_t i) { return s.known[i].distance - steepest * distance(shift, s.known[i].shift); };
+  const Solid* of = nullptr;
+  const auto visit = [&](const Solid& s) {
+    // What cannot be nearer than the best, by what is known of it, is passed over: the solid, groups of points, points. Likely ones come first.
+    if (s.solid.atLeast(middle_ + shift) - radius_ > best.distance || s.all.at(shift) >= best.distance) return;
     const auto ask = [&](std::size_t i) {
       const double d = s.solid.distance(points_[i] + shift, s.near);
-      s.known[i] = {shift, d};
-      if (d >= best.distance) return;
-      best.distance = d;
-      nearest = {&s, i};
+      s.points[i] = {shift, d};
+      if (d < best.distance) {
+        best.distance = d;
+        of = &s;
+        s.nearest = i;
+      }
+      return d;
     };
-    std::size_t first = 0;
-    for (std::size_t i = 1; i < points_.size(); ++i)
-      if (least(i) < least(first)) first = i;
-    ask(first);
-    for (std::size_t i = 0; i < points_.size(); ++i) {
-      if (i == first || least(i) >= best.distance || s.solid.atLeast(points_[i] + shift) >= best.distance) continue;
-      // A neighbour asked about just now tells how near this one can be.
-      if (s.known[first].distance - steepest * distance(points_[i], points_[first]) >= best.distance) continue;
-      ask(i);
+    ask(s.nearest);
+    double all = 1e300;
+    for (std::size_t g = 0; g < s.groups.size(); ++g) {
+      double least = s.groups[g].at(shift);
+      if (least < best.distance) {
+        const std::size_t hub = hand_.groupStart[g], end = hand_.groupStart[g + 1];
+        const double middle = s.points[hub].distance > -1e299 && s.points[hub].shift == shift ? s.points[hub].distance : ask(hub);
+        least = middle;
+        for (std::size_t i = hub + 1; i < end; ++i) {
+          double d = std::max(s.points[i].at(shift), middle - steepest * fromHub_[i]);
+          if (d < best.distance) d = ask(i);
+          least = std::min(least, d);
+        }
+        s.groups[g] = {shift, least};
+      }
+      all = std::min(all, least);
     }
-  }
+    s.all = {shift, all};
+  };
+  if (nearest_ < solids_.size()) visit(solids_[nearest_]);
+  for (std::size_t k = 0; k < solids_.size(); ++k)
+    if (k != nearest_) visit(solids_[k]);
+  if (!of) return best;
+  nearest_ = static_cast<std::size_t>(of - solids_.data());
   // Only one slope is of use.
-  if (nearest.first) best.gradient = nearest.first->solid.sample(points_[nearest.second] + shift, nearest.first->near).gradient;
+  best.gradient = of->solid.sample(points_[of->nearest] + shift, of->near).gradient;
   return best;
 }
 

@@ -37,7 +37,17 @@ class TouchSkin {
   /// What a hand's skin may touch.
   enum class Against : unsigned char { body, bodyAndOtherArm, otherHand };
 
-  /// Hand and body in one pose. Not for several threads at once.
+  struct HandPoints {
+    std::vector<Vec3d> points;  ///< reference pose
+    std::vector<std::uint32_t> start;
+    std::vector<int> joint;
+    std::vector<float> weight;
+    std::vector<std::size_t> order;       ///< points in groups of neighbours, the one in their middle first
+    std::vector<std::size_t> groupStart;  ///< in that order; one more than there are groups
+    void findGroups();
+  };
+
+  /// Hand and body in one pose. Not for several threads at once. The skin outlives it.
   class Posed {
    public:
     Posed(const TouchSkin& skin, const Poser& poser, int side, Against against);
@@ -49,29 +59,29 @@ class TouchSkin {
     [[nodiscard]] Nearest nearest(const Vec3d& shift) const;
 
    private:
-    /// What is known of a point from the last time it was asked about.
+    /// How near a point, or any of several, is at least once the hand is moved by `shift`: other shifts follow from that.
     struct Known {
       Vec3d shift;
       double distance = -1e300;
+      [[nodiscard]] double at(const Vec3d& other) const;
     };
     struct Solid {
       PosedSolid solid;
       PosedSolid::Nearby near;
-      mutable std::vector<Known> known;
+      mutable std::vector<Known> points, groups;
+      mutable Known all;
+      mutable std::size_t nearest = 0;  ///< of its points, when they were last asked
     };
-    std::vector<Vec3d> points_;
+    const HandPoints& hand_;
+    std::vector<Vec3d> points_;     // group by group
+    std::vector<double> fromHub_;   // metres between a point and the first of its group
     Vec3d middle_;
     double radius_ = 0;
     std::vector<Solid> solids_;
+    mutable std::size_t nearest_ = 0;  // of the solids, when they were last asked
   };
 
  private:
-  struct HandPoints {
-    std::vector<Vec3d> points;  ///< reference pose
-    std::vector<std::uint32_t> start;
-    std::vector<int> joint;
-    std::vector<float> weight;
-  };
   [[nodiscard]] HandPoints handPoints(const Skeleton& skeleton, int end, int side) const;
 
   std::shared_ptr<const BodyModel> model_;

@@ -3,11 +3,13 @@
 #include <gtest/gtest.h>
 
 #include <cmath>
+#include <random>
 
 #include "core/body/triangle_tree.h"
 #include "core/inspect/touches.h"
 #include "core/io/read.h"
 #include "core/repair/touch.h"
+#include "core/repair/touch_skin.h"
 #include "core/retarget/retarget.h"
 #include "tests/support/gestures.h"
 #include "tests/support/layer_checks.h"
@@ -147,6 +149,49 @@ TEST(TouchCarry, LayersKeepTheirPromises) {
   const RepairLayerPtr layer = makeTouchLayer(c.context, list, issues);
   ASSERT_TRUE(layer);
   EXPECT_EQ(test::brokenPromises(*layer, c.plain, 11), "");
+}
+
+TEST(TouchCarry, WhatIsRememberedIsWhatIsWorkedOut) {
+  const Carried c = carry(test::strokeChest(30));
+  ASSERT_FALSE(c.repairs.empty());
+  for (const int cut : {0, 3, 8}) {
+    Repair touch = c.repairs.front();
+    touch.span->first += c.context->rate.seconds(cut);
+    touch.span->last -= c.context->rate.seconds(cut / 2);
+    // Asked of the same character before, over another span; and of one that remembers nothing.
+    auto fresh = std::make_shared<RepairContext>(*c.context);
+    fresh->parts = std::make_shared<ContextParts>();
+    Issues issues;
+    const RepairLayerPtr known = makeTouchLayer(c.context, {&touch}, issues), anew = makeTouchLayer(fresh, {&touch}, issues);
+    ASSERT_TRUE(known && anew);
+    const TiledMotion a = test::runLayer(*known, c.plain).motion, b = test::runLayer(*anew, c.plain).motion;
+    int moved = 0;
+    for (int f = 0; f < a.frames(); ++f) {
+      EXPECT_TRUE(a.sameAt(b, f)) << "cut by " << cut << ", frame " << f;
+      moved += !a.sameAt(c.plain, f);
+    }
+    EXPECT_GT(moved, 10);
+  }
+}
+
+TEST(TouchCarry, TheNearestSkinDoesNotDependOnWhatWasAskedBefore) {
+  const Carried c = carry(test::strokeChest(30));
+  const std::shared_ptr<const TouchSkin> skin = TouchSkin::of(*c.context);
+  Poser poser(*c.context);
+  std::mt19937 random(5);
+  std::uniform_real_distribution<double> some(-0.06, 0.06);
+  for (int f = 0; f < c.motion.frames(); f += 10)
+    for (int side = 0; side < 2; ++side) {
+      poser.load(c.motion, f);
+      const TouchSkin::Posed asked(*skin, poser, side, TouchSkin::Against::bodyAndOtherArm);
+      Vec3d shift;
+      for (int k = 0; k < 12; ++k) {
+        const TouchSkin::Posed::Nearest later = asked.nearest(shift), first = TouchSkin::Posed(*skin, poser, side, TouchSkin::Against::bodyAndOtherArm).nearest(shift);
+        EXPECT_EQ(later.distance, first.distance) << "frame " << f << ", " << k;
+        EXPECT_EQ(later.gradient, first.gradient) << "frame " << f << ", " << k;
+        shift += Vec3d{some(random), some(random), some(random)} * (k % 3 == 2 ? 3.0 : 0.5);
+      }
+    }
 }
 
 TEST(TouchCarry, FindingsSayWhatWasLost) {
