@@ -1,6 +1,7 @@
 #include "core/contact/contacts.h"
 
 #include "core/contact/in_place.h"
+#include "core/contact/posture.h"
 
 #include <algorithm>
 #include <cmath>
@@ -40,18 +41,22 @@ std::vector<Vec3d> velocities(const std::vector<Vec3d>& path, double rate, int r
 }
 
 // Frames in which the foot stands: both joints still, and of those the lower half, as a raised heel or a foot held in the
-// air is no standing foot. Where nothing is that still, the slowest tenth serves.
-std::vector<int> standingFrames(const FootPoses& poses, double rate, double leg) {
+// air is no standing foot. Where nothing is that still, the slowest tenth serves. Of a performer that sits or lies at times, only frames
+// in which it is on its feet tell, where there are enough of them.
+std::vector<int> standingFrames(const FootPoses& poses, double rate, double leg, const std::vector<char>& onFeet) {
   const std::vector<Vec3d> va = velocities(poses.at, rate, shortReach(rate)), vb = velocities(poses.ball, rate, shortReach(rate));
   const int n = static_cast<int>(va.size());
-  std::vector<double> speed(va.size());
-  for (int i = 0; i < n; ++i) speed[i] = std::max(length(va[i]), length(vb[i])) / leg;
-  std::vector<double> sorted = speed;
+  const bool any = std::count(onFeet.begin(), onFeet.end(), 1) >= 4;
+  std::vector<double> speed(va.size()), sorted;
+  for (int i = 0; i < n; ++i) {
+    speed[i] = std::max(length(va[i]), length(vb[i])) / leg;
+    if (!any || onFeet[i]) sorted.push_back(speed[i]);
+  }
   std::sort(sorted.begin(), sorted.end());
   const double limit = std::max(0.15, sorted[sorted.size() / 10]);
   std::vector<int> frames;
   for (int i = 0; i < n; ++i)
-    if (speed[i] <= limit) frames.push_back(i);
+    if (speed[i] <= limit && (!any || onFeet[i])) frames.push_back(i);
   const auto height = [&](int i) { return poses.at[i].y + poses.ball[i].y; };
   std::stable_sort(frames.begin(), frames.end(), [&](int a, int b) { return height(a) < height(b); });
   const std::size_t skip = frames.size() / 20;
@@ -335,6 +340,7 @@ Result<Contacts> findContacts(const Figure& figure, const SkeletonMap& map, cons
   }
 
   std::array<FootPoses, 2> poses;
+  Posture posture(figure, map, leg);
   std::vector<Affined> world(static_cast<std::size_t>(skeleton.size()));
   for (int f = 0; f < motion.frames; ++f) {
     if (f % 256 == 0) {
@@ -342,6 +348,7 @@ Result<Contacts> findContacts(const Figure& figure, const SkeletonMap& map, cons
       control.report(static_cast<double>(f) / motion.frames, "Finding ground contacts");
     }
     worldAt(skeleton, motion, f, world);
+    posture.add(world);
     for (int side = 0; side < 2; ++side) {
       if (joints[side].ankle < 0) continue;
       FootPoses& p = poses[side];
@@ -367,7 +374,7 @@ Result<Contacts> findContacts(const Figure& figure, const SkeletonMap& map, cons
     if (joints[side].ankle < 0) continue;
     const FootPoses& p = poses[side];
     FootContact& foot = contacts.feet[side];
-    stands[side] = standingFrames(p, rate, leg);
+    stands[side] = standingFrames(p, rate, leg, posture.onFeet());
     const std::vector<int>& standing = stands[side];
     std::vector<double> levels;
     for (const int f : standing) levels.push_back(p.lowest.empty() ? p.ball[f].y - settings.ballAbove * leg : p.lowest[f].y);
@@ -410,6 +417,9 @@ Result<Contacts> findContacts(const Figure& figure, const SkeletonMap& map, cons
       continue;
     }
     findSpans(foot, heel, ball, rate, leg, settings);
+    std::erase_if(foot.spans, [&](const ContactSpan& span) {
+      return 2 * std::count(posture.lies().begin() + span.first, posture.lies().begin() + span.last + 1, 1) > span.last - span.first + 1;
+    });
     for (ContactSpan& span : foot.spans) describe(foot, span, heel, ball, leg, contacts.floor, ground[side], settings);
   }
   dropInPlace(contacts, settings);

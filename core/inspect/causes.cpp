@@ -83,14 +83,17 @@ const Repair* Causes::repairAt(RepairStage stage, const std::string& bone, int f
   const RepairContext& context = *seen_.context;
   const bool clears = stage == RepairStage::freeClearance || stage == RepairStage::gripClearance || stage == RepairStage::headClearance;
   const BodyLimb part = limbOfBone(bone);
-  const Repair* any = nullptr;
+  // Some reach beyond their eases, as legs do that are led from one stay to the next: the nearest in time then.
+  const Repair* nearest = nullptr;
+  int least = 0;
   for (const Node<Repair>& repair : *take_.repairs) {
     if (!concerns(stage, *repair) || repair->muted || (clears && !std::holds_alternative<ClearanceRepair>(repair->action))) continue;
-    if (!repairFrames(*repair, context.rate, context.frames).acting().holds(frame)) continue;
-    if (movesPart(*repair, part)) return &*repair;
-    if (!any) any = &*repair;
+    const FrameSpan acting = repairFrames(*repair, context.rate, context.frames).acting();
+    if (acting.empty()) continue;
+    const int away = 2 * std::max({acting.first - frame, frame - acting.last, 0}) + !movesPart(*repair, part);
+    if (!nearest || away < least) nearest = &*repair, least = away;
   }
-  return any;
+  return nearest;
 }
 
 }  // namespace understudy

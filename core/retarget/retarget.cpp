@@ -105,10 +105,10 @@ Result<Retargeted> retarget(const Figure& performer, const Motion& clip, const F
     keepOwnPlaces(plan, clip, moved, out);
 
   if (settings.ground && !plan.sameBody) {
-    double offset = floorOffset(plan, clip, out);
-    if (std::abs(offset) < 1e-6 * report.characterLeg) offset = 0;
-    report.groundOffset = offset;
-    if (offset != 0) raise(plan, moved, offset, out);
+    FloorLift lift = floorLift(plan, clip, out);
+    if (std::abs(lift.standing) < 1e-6 * report.characterLeg) lift.standing = 0;
+    report.groundOffset = lift.standing;
+    if (lift.standing != 0 || !lift.frames.empty()) raise(plan, moved, lift, out);
   }
   reportDropped(plan, clip, report.issues);
   for (const Role role : {Role::leftUpperArm, Role::rightUpperArm, Role::head})

@@ -58,7 +58,7 @@ struct RetargetSettings {
 
 struct RetargetReport {
   double stride = 1;              ///< performer travel → character travel, both ÷ (thigh + shank) when 1 × ratio of legs
-  double groundOffset = 0;        ///< metres added to the character's height
+  double groundOffset = 0;        ///< metres added to the character's height while it stands
   double performerLeg = 0, characterLeg = 0;  ///< metres
   ReferencePose performerReference, characterReference;
   Alignment alignment;
