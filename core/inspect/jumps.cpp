@@ -117,7 +117,20 @@ Findings jumpFindings(const RepairContext& context, const TiledMotion& motion, c
       }
     return false;
   };
-  for (const int joint : findBones(context, {}, {}, ignored)) {
+  const std::vector<int> bones = findBones(context, {}, {}, ignored);
+  /// How far a bone turns at a step together with one above it, as what that one hangs on sees it.
+  const auto turnedWith = [&](int above, int joint, int k) {
+    const auto seen = [&](int f) {
+      Quatd q;
+      for (int j = joint; j >= 0; j = context.figure->skeleton.parents[static_cast<std::size_t>(j)]) {
+        q = Quatd(motion.rotationsAt(f)[static_cast<std::size_t>(j)]) * q;
+        if (j == above) break;
+      }
+      return q;
+    };
+    return angleBetween(seen(k - 1), seen(k)) / degree;
+  };
+  for (const int joint : bones) {
     const auto at = [&](int f) { return Quatd(motion.rotationsAt(f)[static_cast<std::size_t>(joint)]); };
     std::vector<double> steps(static_cast<std::size_t>(frames), 0);
     for (int f = 1; f < frames; ++f) steps[static_cast<std::size_t>(f)] = angleBetween(at(f - 1), at(f)) / degree;
@@ -160,6 +173,16 @@ Findings jumpFindings(const RepairContext& context, const TiledMotion& motion, c
         const double jump = turned(above, k), near = std::max(turned(above, k - 1), turned(above, k + 1));
         if (jump >= limits.parent && jump >= limits.parentRatio * near) finding.bones.push_back(boneName(context, above));
       }
+      // Nor do those on it stay behind that turn back against it in the same step: each would jump where it alone is rebuilt.
+      if (!flips)
+        for (const int below : bones) {
+          const int carrier = parentBone(below);
+          if (carrier < 0 || below == joint) continue;
+          const std::string name = boneName(context, carrier);
+          if (std::find(finding.bones.begin(), finding.bones.end(), name) == finding.bones.end()) continue;
+          const double jump = turned(carrier, k);
+          if (jump >= limits.least && turned(below, k) >= limits.against * jump && turnedWith(carrier, below, k) <= (1 - limits.against) * jump) finding.bones.push_back(boneName(context, below));
+        }
       finding.sentence = "The " + spokenBone(bone) + (flips ? " flips by " : finding.kind == FindingKind::snap ? " snaps straight by " : " jumps by ") + spokenFigure(size, "°") + (returns ? " and back" : "");
       Repair bridge;
       bridge.name = flips ? "flip of the " + spokenBone(bone) : "jump of the " + spokenBone(bone);

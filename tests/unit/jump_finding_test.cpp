@@ -61,6 +61,27 @@ TEST(JumpFinding, APelvisThatStumblesIsOneFindingWithWhatHangsOnIt) {
   EXPECT_TRUE(jumpFindings(context, bridged(stand, motion, found[0])).empty());
 }
 
+// Legs that swing hide the turns back that they make where the pelvis jumps; each would be off by its jump where that alone is rebuilt.
+TEST(JumpFinding, LegsThatTurnBackAgainstAPelvisAreRebuiltWithIt) {
+  const test::Stand stand = test::walkingStick(200);
+  const RepairContext& context = *stand.context;
+  const int hips = context.joint(Role::hips);
+  TiledMotion motion = stand.motion.writable(100, 100);
+  Poser poser(context);
+  for (int f = 100; f < 200; ++f) {
+    poser.load(motion, f);
+    const Quatd left = poser.rotation(context.legs[0].root), right = poser.rotation(context.legs[1].root);
+    poser.turn(hips, fromAxisAngle({1, 0, 0}, 9 * degree));
+    poser.setRotation(context.legs[0].root, left);
+    poser.setRotation(context.legs[1].root, right);
+    poser.store(motion, f);
+  }
+  const Findings found = jumpFindings(context, motion);
+  ASSERT_FALSE(found.empty());
+  for (const char* bone : {"@hips", "@leftUpperLeg", "@rightUpperLeg"}) EXPECT_TRUE(names(found[0], bone)) << bone;
+  EXPECT_FALSE(names(found[0], "@leftLowerLeg"));
+}
+
 TEST(JumpFinding, AFirstFrameThatDoesNotBelongIsMadeAnew) {
   const test::Stand stand = test::walkingStick(200);
   const RepairContext& context = *stand.context;
