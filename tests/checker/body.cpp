@@ -59,6 +59,21 @@ std::vector<std::string> roleOfNodes(const Film& film, const Roles& roles) {
   return out;
 }
 
+Regions::Part partOfRole(const std::string& role) {
+  using Part = Regions::Part;
+  if (isTorso(role)) return Part::torso;
+  if (isHead(role)) return Part::head;
+  const bool right = role.rfind("right", 0) == 0;
+  if (!right && role.rfind("left", 0) != 0) return Part::none;
+  const auto has = [&](const char* name) { return role.find(name) != std::string::npos; };
+  if (has("Shoulder")) return Part::torso;
+  if (has("UpperArm")) return right ? Part::rightUpperArm : Part::leftUpperArm;
+  if (has("LowerArm")) return right ? Part::rightForearm : Part::leftForearm;
+  if (has("UpperLeg")) return right ? Part::rightThigh : Part::leftThigh;
+  if (has("LowerLeg") || has("Foot") || has("Toes")) return right ? Part::rightShank : Part::leftShank;
+  return isArm(role, right ? "right" : "left") ? (right ? Part::rightHand : Part::leftHand) : Part::none;
+}
+
 Regions regionsOf(const Film& film, const Roles& roles) {
   Regions out;
   const std::vector<std::string> roleOf = roleOfNodes(film, roles);
@@ -78,10 +93,15 @@ Regions regionsOf(const Film& film, const Roles& roles) {
     return !role.empty() && skinned.count(role) == 0 && !(isTorso(role) && torsoSkinned) && role.find("Hand") == std::string::npos;
   };
   double low = 1e30, high = -1e30;
+  out.part.assign(film.points.size(), Regions::Part::none);
   std::vector<bool> torso(film.points.size(), false);
   std::array<std::vector<bool>, 3> others{torso, torso, torso};
   for (int i = 0; i < static_cast<int>(film.points.size()); ++i) {
     const SkinPoint& point = film.points[index(i)];
+    std::map<Regions::Part, double> weights;
+    for (const auto& share : point.shares) weights[partOfRole(roleOf[index(share.node)])] += share.weight;
+    if (!weights.empty() && (!point.rigid || roleOf[index(point.shares[0].node)].find("Hand") == std::string::npos))
+      out.part[index(i)] = std::max_element(weights.begin(), weights.end(), [](const auto& a, const auto& b) { return a.second < b.second; })->first;
     if (!counts(point)) continue;
     const Vector3d bind = film.skinnedInBind(i);
     low = std::min(low, bind.y());

@@ -20,8 +20,12 @@ struct Regions {
   std::array<std::vector<int>, 2> hand;       ///< mainly moved by the hand itself
   std::vector<std::array<int, 3>> torso;      ///< triangles mainly moved by hips, spine and chest
   std::array<std::vector<std::array<int, 3>>, 3> others;  ///< by neck and head, by the left thigh, by the right thigh
+  /// By point: the part of the body it moves most with; `none` above all roles and for things that are no body.
+  enum class Part : unsigned char { head, torso, leftUpperArm, rightUpperArm, leftForearm, rightForearm, leftHand, rightHand, leftThigh, rightThigh, leftShank, rightShank, none };
+  std::vector<Part> part;
   double height = 0;                          ///< of the whole skin in the bind pose
 };
+[[nodiscard]] Regions::Part partOfRole(const std::string& role);
 [[nodiscard]] Regions regionsOf(const Film& film, const Roles& roles);
 
 /// The torso's skin with its holes capped, asked with generalised winding numbers (Jacobson, Kavan, Sorkine-Hornung 2013), far

@@ -22,7 +22,7 @@ const char* help =
     "  --performer-up AXIS       +Y, +Z ...; default: from the feet to the trunk, over the clip\n"
     "  --fps R                   frames a second to look at; default the performer's\n"
     "  --labels CSV              contact labels (frame,time,left,right); default: a low-and-slow rule of its own\n"
-    "  --plants FILE.reel        judge the feet while the reel's plants hold them, and these plants against the labels\n"
+    "  --plants FILE.reel        judge the feet while the reel's plants hold them, and these plants against the labels; its touches beside those found\n"
     "  --reference FILE.glb      another export on the same character to compare with\n"
     "  --truth FILE              truth file (flaws; feet and broom where there are): its stances, soles in its phases, its flaws before and after\n"
     "  --search N                clearance: N arm frames deeper than 5 mm before, is there a pose at most 2 mm deep?\n"
@@ -89,9 +89,9 @@ std::string cell(const json& value, const char* format = "%.1f") {
 }
 
 void printLine(const std::string& name, const json& r) {
-  const char* row = "%-46s %6s %5s %5s | %5s %5s | %4s %6s %6s %6s %6s %5s %5s %6s | %6s | %6s %6s %5s | %6s %6s %6s | %4s %4s %4s | %5s\n";
+  const char* row = "%-46s %6s %5s %5s | %5s %5s | %4s %6s %6s %6s %6s %5s %5s %6s | %6s | %6s %6s %5s | %6s %6s %6s | %4s %4s %4s | %5s | %6s\n";
   if (name.empty()) {
-    std::printf(row, "", "frames", "arms", "legs", "arms'", "legs'", "st.", "slip/f", "slip", "float", "sink", "on gr", "still", "slip+", "acc", "grip95", "gripMx", "<2mm", "depth", "Mx", ">10mm", "pops", "new", "flip", "moved");
+    std::printf(row, "", "frames", "arms", "legs", "arms'", "legs'", "st.", "slip/f", "slip", "float", "sink", "on gr", "still", "slip+", "acc", "grip95", "gripMx", "<2mm", "depth", "Mx", ">10mm", "pops", "new", "flip", "moved", "touch");
     return;
   }
   const json &f = r["feet"], &h = r["hands"], &d = r["armDepth"];
@@ -109,7 +109,8 @@ void printLine(const std::string& name, const json& r) {
               cell(low < 1e8 ? json(low) : json()).c_str(), cell(f["framesWithinMillimetre"], "%.2f").c_str(), cell(f["framesStill"], "%.2f").c_str(), cell(f["releaseBeyondPerformerWorst"]).c_str(),
               cell(r["legAcceleration"]["result"]["peakAtEdges"], "%.0f").c_str(), cell(at(h, "drift", "p95")).c_str(), cell(at(h, "drift", "max")).c_str(),
               cell(h.value("within2mm", json()), "%.2f").c_str(), cell(at(d, "depth", "p95")).c_str(), cell(at(d, "depth", "max")).c_str(),
-              cell(d.is_object() ? d["deeperThan10"] : json(), "%.3f").c_str(), cell(r["jumps"]["pops"], "%.0f").c_str(), cell(r["jumps"]["newPops"], "%.0f").c_str(), cell(r["jumps"]["flips"], "%.0f").c_str(), cell(r["moved"].is_object() ? r["moved"].value("withoutFlawNear", json()) : json(), "%.3f").c_str());
+              cell(d.is_object() ? d["deeperThan10"] : json(), "%.3f").c_str(), cell(r["jumps"]["pops"], "%.0f").c_str(), cell(r["jumps"]["newPops"], "%.0f").c_str(), cell(r["jumps"]["flips"], "%.0f").c_str(), cell(r["moved"].is_object() ? r["moved"].value("withoutFlawNear", json()) : json(), "%.3f").c_str(),
+              cell(r["touches"]["share"], "%.3f").c_str());
 }
 
 bool isGltf(const std::string& path) {
@@ -193,6 +194,7 @@ int run(const std::vector<std::string>& words) {
   out["directions"] = c.performer ? checker::directions(c, performer, c.performerRoles, false) : json();
   out["againstReference"] = c.reference ? checker::directions(c, reference, c.roles, true) : json();
   out["armDepth"] = checker::armDepth(c, perFrame);
+  out["touches"] = checker::touches(c, options.count("plants") ? load(options["plants"]) : json());
   out["jumps"] = checker::popsAndFlips(c);
   out["moved"] = checker::moved(c, spans);
   if (options.count("search")) out["search"] = checker::clearanceSearch(c, std::stoi(options["search"]), options.count("seed") ? static_cast<unsigned>(std::stoul(options["seed"])) : 1U);

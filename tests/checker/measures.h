@@ -65,6 +65,10 @@ using Known = std::array<std::vector<int>, 2>;
 [[nodiscard]] nlohmann::json armDepth(const Case& c, bool perFrame);
 /// Where hands are near: distance of the hands' skins from the torso and from each other, negative inside the torso.
 [[nodiscard]] nlohmann::json handGaps(const Case& c);
+/// The performer's touches of itself, found on its skeleton by a plain rule (`rule`) and as listed in a reel's current take (`reel`; null:
+/// none is given): in how many of their frames the hand's skin is at most 5 mm off the touched part's and at most 2 mm in it. Parts that
+/// go on into each other are one: trunk, head and legs; the arm of the other side; of hands that meet the other hand alone.
+[[nodiscard]] nlohmann::json touches(const Case& c, const nlohmann::json& reel);
 [[nodiscard]] nlohmann::json popsAndFlips(const Case& c);
 /// With `spans`: also the share of bone-frames that moved although no flaw of the reference lies near.
 [[nodiscard]] nlohmann::json moved(const Case& c, const std::vector<Span>& spans);

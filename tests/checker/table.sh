@@ -3,6 +3,8 @@
 # Usage: table.sh BUILD-FOLDER CORPUS [retarget|finish] [PERFORMER-PATTERN [CHARACTER-PATTERN]]
 # Patterns are parts of file names; the demo is performer 'sweep', character 'keeper'. KEEP=FOLDER keeps the files.
 # With finish, feet are judged while the take's plants hold them (retarget: in stances found by a plain rule or labelled), and the columns arms' and legs' tell how far the limbs are turned from the plain retarget.
+# touch: of the frames in which the performer touches itself (by a plain rule on its skeleton; where the checker cannot read the performer, by
+# the take's touches, taken back ones as well), the part in which the character's hand is at most 5 mm off the touched skin and at most 2 mm in it.
 set -uo pipefail
 build=$(cd "$1" && pwd); corpus=$2; what=${3:-retarget}; performers=${4:-}; characters=${5:-}
 here=$(cd "$(dirname "${BASH_SOURCE[0]}")" && pwd)
