@@ -127,7 +127,7 @@ struct BodyModel {
   std::vector<Quatd> rotation;   ///< of the joints in the reference pose
   std::vector<Vec3d> position;
   std::vector<BodySolid> solids; ///< torso, head, thighs, as far as there are any
-  std::vector<BodySolid> limbs;  ///< shanks, upper arms, forearms, hands, each carried by one joint, without guides
+  std::vector<BodySolid> limbs;  ///< shanks, upper arms, forearms, hands, and the skin of hips and neck, without guides
   std::array<ArmPoints, 2> arms; ///< left, right
   double height = 1.7;
   double gridError = 0;          ///< metres: 99 of 100 distances near a surface are this near the exact ones, reference pose

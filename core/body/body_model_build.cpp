@@ -113,11 +113,23 @@ class ContentKey {
   std::uint64_t a_ = 1469598103934665603ull, b_ = 0x2545f4914f6cdd1dull;
 };
 
-/// The rigid limbs hands can touch, with the role whose joint carries each.
-constexpr std::pair<BodyPart, Role> limbs[] = {{BodyPart::leftShank, Role::leftLowerLeg},    {BodyPart::rightShank, Role::rightLowerLeg},
-                                               {BodyPart::leftUpperArm, Role::leftUpperArm}, {BodyPart::leftForearm, Role::leftLowerArm},
-                                               {BodyPart::leftHand, Role::leftHand},         {BodyPart::rightUpperArm, Role::rightUpperArm},
-                                               {BodyPart::rightForearm, Role::rightLowerArm}, {BodyPart::rightHand, Role::rightHand}};
+/// Limbs and seams hands can touch: the parts each goes on into. Of a seam only the skin between them, as its parts are solids themselves.
+struct Joined {
+  BodyPart part;
+  std::array<BodyPart, 2> with;
+  bool seam = false;
+};
+constexpr Joined joined[] = {{BodyPart::leftShank, {BodyPart::leftThigh, BodyPart::leftThigh}},
+                             {BodyPart::rightShank, {BodyPart::rightThigh, BodyPart::rightThigh}},
+                             {BodyPart::leftUpperArm, {BodyPart::torso, BodyPart::torso}},
+                             {BodyPart::leftForearm, {BodyPart::leftUpperArm, BodyPart::leftHand}},
+                             {BodyPart::leftHand, {BodyPart::leftHand, BodyPart::leftHand}},
+                             {BodyPart::rightUpperArm, {BodyPart::torso, BodyPart::torso}},
+                             {BodyPart::rightForearm, {BodyPart::rightUpperArm, BodyPart::rightHand}},
+                             {BodyPart::rightHand, {BodyPart::rightHand, BodyPart::rightHand}},
+                             {BodyPart::leftThigh, {BodyPart::torso, BodyPart::rightThigh}, true},
+                             {BodyPart::rightThigh, {BodyPart::torso, BodyPart::torso}, true},
+                             {BodyPart::head, {BodyPart::torso, BodyPart::torso}, true}};
 
 void build(BodyModel& model, const SkeletonMap& map, const BodyModelSettings& settings) {
   const double scale = model.height / 1.7, cell = settings.cell * scale;
@@ -125,13 +137,13 @@ void build(BodyModel& model, const SkeletonMap& map, const BodyModelSettings& se
     BodySolid solid = bendingSolid(model.surface, part, cell, model.gridError);
     if (!solid.grid.empty() && !solid.joints.empty()) model.solids.push_back(std::move(solid));
   }
-  std::array<BodySolid, std::size(limbs)> rigid;
-  parallelFor(static_cast<int>(std::size(limbs)), [&](int i) {
+  std::array<BodySolid, std::size(joined)> limbs;
+  parallelFor(static_cast<int>(std::size(joined)), [&](int i) {
     const auto k = static_cast<std::size_t>(i);
-    rigid[k] = rigidSolid(model.surface, limbs[k].first, map.joint(limbs[k].second), cell, 1);
+    limbs[k] = joinedSolid(model.surface, joined[k].part, joined[k].with, joined[k].seam, cell, 1);
   });
-  for (BodySolid& solid : rigid)
-    if (!solid.joints.empty()) model.limbs.push_back(std::move(solid));
+  for (BodySolid& solid : limbs)
+    if (!solid.grid.empty() && !solid.joints.empty()) model.limbs.push_back(std::move(solid));
   for (int side = 0; side < 2; ++side)
     model.arms[static_cast<std::size_t>(side)] =
         makeArm(model.surface, side, model.reference(), map, model.solids, settings.spacing * scale, scale, settings.mostPoints);

@@ -11,18 +11,17 @@ namespace {
 constexpr int mostJoints = 12;
 constexpr int weightBlock = 4;
 
-}  // namespace
 
-BodySolid bendingSolid(const BodySurface& surface, BodyPart part, double cell, double& error) {
+/// `error` null: neither that nor a guide is worked out.
+BodySolid solidOf(const BodySurface& surface, BodyPart part, const PartMesh& mesh, double cell, double* error, int threads) {
   BodySolid out;
   out.part = part;
-  const PartMesh mesh = partMesh(surface, part);
   if (mesh.empty()) return out;
   std::vector<Vec3d> own;
   for (const int v : mesh.vertices) own.push_back(surface.positions[static_cast<std::size_t>(v)]);
   const std::size_t real = own.size();
   const TriangleTree tree(mesh.withRims(std::move(own)), mesh.indices);
-  out.grid = DistanceGrid(tree, cell, gridPad * cell, 2 * cell);
+  out.grid = DistanceGrid(tree, cell, gridPad * cell, 2 * cell, threads);
 
   // A ball around it.
   Vec3d low{1e300, 1e300, 1e300}, high = -low;
@@ -32,10 +31,12 @@ BodySolid bendingSolid(const BodySurface& surface, BodyPart part, double cell, d
       high[k] = std::max(high[k], tree.positions()[i][k]);
     }
   out.middle = (low + high) * 0.5;
-  // Arms come out in front and at the sides of torso and head: away from a line, or a point, near the back.
-  const bool torso = part == BodyPart::torso, head = part == BodyPart::head;
-  const Vec3d back = out.middle - Vec3d{0, 0, (torso ? 0.3 : head ? 0.8 : 0.0) * (high.z - out.middle.z)};
-  out.guide = torso || head ? out.grid.guide(back, torso ? Vec3d{0, 1, 0} : Vec3d{}, 4) : out.grid;
+  if (error) {
+    // Arms come out in front and at the sides of torso and head: away from a line, or a point, near the back.
+    const bool torso = part == BodyPart::torso, head = part == BodyPart::head;
+    const Vec3d back = out.middle - Vec3d{0, 0, (torso ? 0.3 : head ? 0.8 : 0.0) * (high.z - out.middle.z)};
+    out.guide = torso || head ? out.grid.guide(back, torso ? Vec3d{0, 1, 0} : Vec3d{}, 4) : out.grid;
+  }
   for (const std::uint32_t i : mesh.indices) out.radius = std::max(out.radius, distance(out.middle, tree.positions()[i]));
 
   // Joints of the part that move its skin, by weight.
@@ -86,7 +87,7 @@ BodySolid bendingSolid(const BodySurface& surface, BodyPart part, double cell, d
           for (int k = 0; k < 3; ++k)
             for (std::size_t j = 0; j < n; ++j) w[j] += shares[c[k] * n + j] * static_cast<float>(corner[k] / total);
         }
-    });
+    }, threads);
     // The nearest place of the surface jumps across the middle of the body: even that out.
     const auto index = [&](int x, int y, int z) { return (static_cast<std::size_t>(z) * static_cast<std::size_t>(ny) + static_cast<std::size_t>(y)) * static_cast<std::size_t>(nx) + static_cast<std::size_t>(x); };
     std::vector<float> other(out.weights.size());
@@ -111,6 +112,7 @@ BodySolid bendingSolid(const BodySurface& surface, BodyPart part, double cell, d
   }
 
   out.findCells();
+  if (!error) return out;
 
   // How far the grid is off where it matters: next to the surface, a fixed pattern of points.
   const std::size_t step = std::max<std::size_t>(1, mesh.indices.size() / 3 / 400);
@@ -129,29 +131,16 @@ BodySolid bendingSolid(const BodySurface& surface, BodyPart part, double cell, d
   });
   std::erase_if(measured, [](double d) { return d < 0; });
   std::sort(measured.begin(), measured.end());
-  if (!measured.empty()) error = std::max(error, measured[measured.size() * 95 / 100]);
+  if (!measured.empty()) *error = std::max(*error, measured[measured.size() * 95 / 100]);
   return out;
 }
 
-BodySolid rigidSolid(const BodySurface& surface, BodyPart part, int joint, double cell, int threads) {
-  BodySolid solid;
-  const PartMesh mesh = partMesh(surface, part);
-  if (mesh.empty() || joint < 0) return solid;
-  std::vector<Vec3d> own;
-  for (const int v : mesh.vertices) own.push_back(surface.positions[static_cast<std::size_t>(v)]);
-  const TriangleTree tree(mesh.withRims(std::move(own)), mesh.indices);
-  solid.part = part;
-  solid.grid = DistanceGrid(tree, cell, gridPad * cell, 2 * cell, threads);
-  solid.joints = {joint};
-  Vec3d low{1e300, 1e300, 1e300}, high = -low;
-  for (const Vec3d& p : tree.positions())
-    for (int k = 0; k < 3; ++k) {
-      low[k] = std::min(low[k], p[k]);
-      high[k] = std::max(high[k], p[k]);
-    }
-  solid.middle = (low + high) * 0.5;
-  for (const Vec3d& p : tree.positions()) solid.radius = std::max(solid.radius, distance(solid.middle, p));
-  return solid;
+}  // namespace
+
+BodySolid bendingSolid(const BodySurface& surface, BodyPart part, double cell, double& error) { return solidOf(surface, part, partMesh(surface, part), cell, &error, 0); }
+
+BodySolid joinedSolid(const BodySurface& surface, BodyPart part, std::span<const BodyPart> with, bool seam, double cell, int threads) {
+  return solidOf(surface, part, partMesh(surface, part, with, seam), cell, nullptr, threads);
 }
 
 }  // namespace understudy

@@ -9,7 +9,7 @@ namespace understudy {
 /// distance (metres) by which 95 of 100 values of its grid next to the surface are off at most.
 [[nodiscard]] BodySolid bendingSolid(const BodySurface& surface, BodyPart part, double cell, double& error);
 
-/// A part that goes along with one joint, without a guide; empty where it has no closed skin or `joint` is −1.
-[[nodiscard]] BodySolid rigidSolid(const BodySurface& surface, BodyPart part, int joint, double cell, int threads = 0);
+/// The same without a guide, with the skin between the part and those it goes on into (`seam`: of that alone).
+[[nodiscard]] BodySolid joinedSolid(const BodySurface& surface, BodyPart part, std::span<const BodyPart> with, bool seam, double cell, int threads = 0);
 
 }  // namespace understudy

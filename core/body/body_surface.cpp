@@ -146,14 +146,16 @@ std::vector<Vec3d> PartMesh::withRims(std::vector<Vec3d> own) const {
   return own;
 }
 
-PartMesh partMesh(const BodySurface& surface, BodyPart part) {
+PartMesh partMesh(const BodySurface& surface, BodyPart part, std::span<const BodyPart> with, bool seam) {
   PartMesh out;
   std::vector<int> place(surface.positions.size(), -1);
   std::vector<std::uint32_t> triangles;
   Vec3d low{1e300, 1e300, 1e300}, high = -low;
   for (std::size_t i = 0; i + 2 < surface.indices.size(); i += 3) {
     const std::uint32_t* c = &surface.indices[i];
-    if (surface.parts[c[0]] != part || surface.parts[c[1]] != part || surface.parts[c[2]] != part) continue;
+    const auto own = std::count_if(c, c + 3, [&](std::uint32_t v) { return surface.parts[v] == part; });
+    const auto others = std::count_if(c, c + 3, [&](std::uint32_t v) { return std::find(with.begin(), with.end(), surface.parts[v]) != with.end(); });
+    if (own == 0 || own + others < 3 || (seam && others == 0)) continue;
     for (int k = 0; k < 3; ++k) {
       if (place[c[k]] < 0) {
         place[c[k]] = static_cast<int>(out.vertices.size());

@@ -66,6 +66,7 @@ struct PartMesh {
   /// Positions of all vertices of the mesh, from those of `vertices`.
   [[nodiscard]] std::vector<Vec3d> withRims(std::vector<Vec3d> own) const;
 };
-[[nodiscard]] PartMesh partMesh(const BodySurface& surface, BodyPart part);
+/// `with`: parts it goes on into; triangles that lie between them are its own as well (`seam`: they alone).
+[[nodiscard]] PartMesh partMesh(const BodySurface& surface, BodyPart part, std::span<const BodyPart> with = {}, bool seam = false);
 
 }  // namespace understudy

@@ -43,7 +43,7 @@ class TouchLayer final : public RepairLayer {
   static constexpr double sparse = 1.0 / 40;  ///< seconds between frames that are asked, at most, in rounds before the last two
   static constexpr double steady = 0.017;  ///< seconds on either side over which what the smooth way leaves to the skin is smoothed
   /// Metres (at a height of 1.7) at which skin touches skin: grids and chosen points are not exact.
-  static constexpr double justTouching = 0.001;
+  static constexpr double justTouching = 0.002;
   /// Part of a limb's length to which it may be straightened, so that the middle joint does not snap.
   static constexpr double straightest = 0.992;
   /// A place that is touched, and what touches it, at a moment.

@@ -11,9 +11,12 @@
 namespace understudy {
 namespace {
 
-constexpr int mostHandPoints = 110;
 constexpr std::size_t handGroups = 14;
-/// Part of a point's weight that belongs to the hand and its fingers where it counts as the hand's.
+constexpr int mostCorners = 110, mostHandPoints = 200;
+/// Metres (at a height of 1.7) between places on faces of the hand that may be chosen; pieces an edge is cut into, at most.
+constexpr double faceSpacing = 0.008;
+constexpr int mostPieces = 12;
+/// Part of a point's weight that belongs to the hand and to fingers where it counts as the hand's.
 constexpr double firmShare = 0.6;
 /// Distances in a bent body change faster than the way, seldom by more than half.
 constexpr double steepest = 2;
@@ -100,26 +103,62 @@ TouchSkin::HandPoints TouchSkin::handPoints(const Skeleton& skeleton, int end, i
       const double w = static_cast<double>(surface.influenceWeight[k]);
       const int joint = surface.influenceJoint[k];
       total += w;
-      if (joint == end || isAncestor(skeleton, end, joint)) own += w;
+      // Fingers may hang on the forearm beside the hand.
+      if (joint == end || isAncestor(skeleton, end, joint) || surface.jointParts[static_cast<std::size_t>(joint)] == armPart(side, 2)) own += w;
     }
     if (own >= firmShare * total) firm.push_back(v);
   }
   if (firm.size() >= 24 || 2 * firm.size() >= all.size()) all = std::move(firm);
-  // Each next point is the one furthest from those chosen.
-  std::vector<double> away(all.size(), 1e300);
-  std::size_t next = 0;
-  out.start.push_back(0);
-  for (int count = 0; count < mostHandPoints && away[next] > 0; ++count) {
-    const auto v = static_cast<std::size_t>(all[next]);
-    out.points.push_back(surface.positions[v]);
-    for (std::uint32_t k = surface.influenceStart[v]; k < surface.influenceStart[v + 1]; ++k) {
-      out.joint.push_back(surface.influenceJoint[k]);
-      out.weight.push_back(surface.influenceWeight[k]);
-    }
-    out.start.push_back(static_cast<std::uint32_t>(out.joint.size()));
-    for (std::size_t i = 0; i < all.size(); ++i) away[i] = std::min(away[i], distance(surface.positions[v], surface.positions[static_cast<std::size_t>(all[i])]));
-    next = static_cast<std::size_t>(std::max_element(away.begin(), away.end()) - away.begin());
+  // Faces touch as well as their corners: places all over them, as sums of their corners.
+  struct Place {
+    Vec3d at;
+    std::array<std::uint32_t, 3> corner;
+    std::array<double, 3> weight;
+  };
+  std::vector<Place> places;
+  std::vector<char> own(surface.positions.size(), 0);
+  for (const int v : all) {
+    own[static_cast<std::size_t>(v)] = 1;
+    const auto corner = static_cast<std::uint32_t>(v);
+    places.push_back({surface.positions[corner], {corner, corner, corner}, {1, 0, 0}});
   }
+  const double spacing = faceSpacing * model_->height / 1.7;
+  for (std::size_t t = 0; t + 2 < surface.indices.size(); t += 3) {
+    const std::array<std::uint32_t, 3> c{surface.indices[t], surface.indices[t + 1], surface.indices[t + 2]};
+    if (!own[c[0]] || !own[c[1]] || !own[c[2]]) continue;
+    const Vec3d &a = surface.positions[c[0]], &b = surface.positions[c[1]], &d = surface.positions[c[2]];
+    const int n = std::min(mostPieces, static_cast<int>(std::ceil(std::max({distance(a, b), distance(b, d), distance(d, a)}) / spacing)));
+    for (int i = 0; i <= n; ++i)
+      for (int k = 0; i + k <= n; ++k) {
+        if (i == n || k == n || i + k == 0) continue;  // corners
+        const std::array<double, 3> w{static_cast<double>(i) / n, static_cast<double>(k) / n, static_cast<double>(n - i - k) / n};
+        places.push_back({a * w[0] + b * w[1] + d * w[2], c, w});
+      }
+  }
+  // Each next point is the one furthest from those chosen, corners first.
+  std::vector<double> away(places.size(), 1e300);
+  out.start.push_back(0);
+  const auto choose = [&](std::size_t among, int most, double least) {
+    for (std::size_t next = 0; static_cast<int>(out.points.size()) < most;) {
+      for (std::size_t i = 0; i < among; ++i)
+        if (away[i] > away[next]) next = i;
+      if (away[next] <= least) return;
+      const Place& place = places[next];
+      out.points.push_back(place.at);
+      std::map<int, double> shares;
+      for (std::size_t c = 0; c < 3; ++c)
+        for (std::uint32_t k = surface.influenceStart[place.corner[c]]; k < surface.influenceStart[place.corner[c] + 1]; ++k)
+          if (place.weight[c] > 0) shares[surface.influenceJoint[k]] += place.weight[c] * static_cast<double>(surface.influenceWeight[k]);
+      for (const auto& [joint, share] : shares) {
+        out.joint.push_back(joint);
+        out.weight.push_back(static_cast<float>(share));
+      }
+      out.start.push_back(static_cast<std::uint32_t>(out.joint.size()));
+      for (std::size_t i = 0; i < places.size(); ++i) away[i] = std::min(away[i], distance(places[i].at, place.at));
+    }
+  };
+  choose(all.size(), mostCorners, 0);
+  choose(places.size(), mostHandPoints, spacing);
   out.findGroups();
   return out;
 }

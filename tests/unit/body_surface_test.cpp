@@ -5,6 +5,7 @@
 #include <random>
 
 #include "core/body/body_model.h"
+#include "core/body/body_solids.h"
 #include "core/math/distance.h"
 #include "core/retarget/posed_body.h"
 #include "tests/support/puppet.h"
@@ -207,6 +208,37 @@ TEST(PartMesh, FillsHolesTurnsOutwardsAndLeavesSheetsOut) {
   EXPECT_NEAR(tree.winding({0, 0.1, 0}), 1, 0.02);
   EXPECT_NEAR(tree.winding({0, -0.1, 0}), 0, 0.02);
   EXPECT_GT(tree.nearest({1.5, 0.5, 0.1}).distance, 0.5);
+}
+
+TEST(PartMesh, SkinBetweenPartsIsASolidTooAndBends) {
+  // A ball of which the upper rings are a thigh's, the lower ones a shank's: its equator belongs to neither.
+  BodySurface s;
+  s.jointParts = {BodyPart::leftThigh, BodyPart::leftShank};
+  ball(0.3, 6, s.positions, s.indices);
+  for (std::uint32_t v = 0; v < s.positions.size(); ++v) {
+    const bool thigh = s.positions[v].y > 0.1;
+    s.parts.push_back(thigh ? BodyPart::leftThigh : BodyPart::leftShank);
+    s.influenceStart.push_back(v);
+    s.influenceJoint.push_back(thigh ? 0 : 1);
+    s.influenceWeight.push_back(1);
+  }
+  s.influenceStart.push_back(static_cast<std::uint32_t>(s.positions.size()));
+  const std::array with{BodyPart::leftThigh};
+  const auto triangles = [](const PartMesh& mesh) { return mesh.indices.size(); };
+  const PartMesh alone = partMesh(s, BodyPart::leftShank), joined = partMesh(s, BodyPart::leftShank, with), seam = partMesh(s, BodyPart::leftShank, with, true);
+  EXPECT_GT(triangles(joined), triangles(alone));
+  EXPECT_FALSE(seam.empty());
+  const Vec3d knee{0, 0.07, 0.25};
+  const auto depth = [&](const BodySolid& solid, const std::vector<Affined>& turned) { return -PosedSolid(solid, turned).sample(knee).distance; };
+  const std::vector<Affined> still(2);
+  EXPECT_LT(depth(joinedSolid(s, BodyPart::leftShank, {}, false, 0.01), still), 0);
+  EXPECT_LT(depth(joinedSolid(s, BodyPart::leftThigh, {}, false, 0.01), still), 0);
+  EXPECT_GT(depth(joinedSolid(s, BodyPart::leftShank, with, false, 0.01), still), 0.01);
+  EXPECT_GT(depth(joinedSolid(s, BodyPart::leftShank, with, true, 0.01), still), 0.01);
+  // Where both joints go away the place is outside.
+  std::vector<Affined> moved(2);
+  for (Affined& m : moved) m.translation = {0, 0, -0.1};
+  EXPECT_LT(depth(joinedSolid(s, BodyPart::leftShank, with, false, 0.01), moved), 0);
 }
 
 TEST(PartMesh, NoTrianglesGiveNoSolid) {

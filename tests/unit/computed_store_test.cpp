@@ -91,7 +91,8 @@ TEST(BodyModelBytes, DamageOfAnyByteIsNoticed) {
 
 TEST(BodyModelBytes, GridsAreTheSameForAnyNumberOfThreads) {
   const BodyModel model = bare({0.25, 0.8, true, false});
-  const BodySolid one = rigidSolid(model.surface, BodyPart::leftShank, 2, 0.006, 1), four = rigidSolid(model.surface, BodyPart::leftShank, 2, 0.006, 4);
+  const std::array with{BodyPart::leftThigh};
+  const BodySolid one = joinedSolid(model.surface, BodyPart::leftShank, with, false, 0.006, 1), four = joinedSolid(model.surface, BodyPart::leftShank, with, false, 0.006, 4);
   ASSERT_FALSE(one.grid.empty());
   EXPECT_EQ(one.grid.values(), four.grid.values());
 }
