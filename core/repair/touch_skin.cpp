@@ -12,9 +12,9 @@ namespace understudy {
 namespace {
 
 constexpr std::size_t handGroups = 14;
-constexpr int mostCorners = 110, mostHandPoints = 200;
+constexpr int mostCorners = 100, mostHandPoints = 160;
 /// Metres (at a height of 1.7) between places on faces of the hand that may be chosen; pieces an edge is cut into, at most.
-constexpr double faceSpacing = 0.008;
+constexpr double faceSpacing = 0.01;
 constexpr int mostPieces = 12;
 /// Part of a point's weight that belongs to the hand and to fingers where it counts as the hand's.
 constexpr double firmShare = 0.6;
