@@ -20,6 +20,15 @@ int signOf(PlantPhase phase) { return phase == PlantPhase::flat ? 0 : phase == P
 /// 0 below 0, with level slope there; nears the value beyond `zone`.
 double softPart(double value, double zone) { return value <= 0 || zone <= 0 ? std::max(value, 0.0) : value * (1 - std::exp(-value / zone)); }
 
+/// From 0 to 1, its slope rising from 0 over the first third, level in the second, and falling again: where all of a short spin is to
+/// be turned in its frames, one that swells to its middle turns almost twice as fast there.
+double steadily(double t) {
+  constexpr double third = 1.0 / 3, fastest = 1 / (1 - third);
+  if (t > 0.5) return 1 - steadily(1 - t);
+  const double x = std::clamp(t / third, 0.0, 1.0);
+  return fastest * third * (x * x * x - x * x * x * x / 2) + fastest * std::max(0.0, t - third);
+}
+
 /// Yaw and ground point of the flat foot at a frame, spins so far included.
 struct Footing {
   double yaw = 0;
@@ -53,7 +62,7 @@ std::vector<double> yawsOf(const Stay& stay) {
     while (end < out.size() && stay.phases[end] == PlantPhase::spin) ++end;
     double share = 0;
     for (std::size_t k = i; k < end; ++k) share += stay.turns[k];
-    for (std::size_t k = i; k < end; ++k) out[k] = yaw + share * (1 - fade(static_cast<double>(k - i + 1) / static_cast<double>(end - i + 1)));
+    for (std::size_t k = i; k < end; ++k) out[k] = yaw + share * steadily(static_cast<double>(k - i + 1) / static_cast<double>(end - i + 1));
     yaw += share;
     if (end == i) out[end++] = yaw;
     i = end;
