@@ -135,13 +135,11 @@ class ClearanceRun::Impl {
   void write(Poser& poser, int f, ArmChanges x, std::vector<Residual>& residuals) {
     loadFrom(poser, f);
     if (work_.hands == ClearedHands::stay) x = group_->kept(x, times_.freedom(f));
-    const bool deep = group_->mayBeDeeper(x, 0);
     double turned = 0;
     for (std::size_t a = 0; a < count_; ++a) turned = std::max(turned, arms_[a].turned(x[a]));
     for (std::size_t a = 0; a < count_; ++a) arms_[a].write(poser, x[a]);
     double left = 0;
     for (ArmClearer& arm : arms_) {
-      if (!deep) break;
       arm.load(poser);
       left = std::max(left, arm.deepest());
     }
@@ -368,7 +366,7 @@ class ClearanceRun::Impl {
   /// Where nothing lies in the body some time around, a free arm stays as it was.
   void fade() {
     if (work_.hands != ClearedHands::free || shared()) return;
-    const int reach = static_cast<int>(std::ceil(goneSeconds * nodesPerSecond)) + 1;
+    const int reach = static_cast<int>(std::ceil(goneSeconds * work_.context.rate.hertz() / stride_)) + 1;
     std::vector<double> need(nodes_.size(), 0);
     for (int n = first_; n <= last_; ++n)
       if (!idle_[place(n)] && !stopAsked()) need[place(n)] = needAt(n);
