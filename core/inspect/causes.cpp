@@ -4,9 +4,13 @@
 
 #include "core/inspect/limb_names.h"
 #include "core/math/angle.h"
+#include "core/repair/poser.h"
 
 namespace understudy {
 namespace {
+
+/// Part of a limb's length from which on it counts as stretched.
+constexpr double nearlyStraight = 0.975;
 
 /// Whether a repair moves bones of the body part a bone belongs to, as far as its own parameters tell.
 bool movesPart(const Repair& repair, BodyLimb part) {
@@ -43,9 +47,29 @@ Miss Causes::worstMiss(const Repair& repair, std::optional<FrameSpan> span) cons
   return worst;
 }
 
+bool Causes::stretches(const TouchRepair& touch, FrameSpan frames) const {
+  const RepairContext& context = *seen_.context;
+  const Result<int> bone = findBone(context, touch.bone);
+  if (!bone) return true;
+  Poser poser(context);
+  for (const LimbRig* limb : {&context.arms[0], &context.arms[1], &context.legs[0], &context.legs[1]}) {
+    if (!limb->complete() || (*bone != limb->end && !isAncestor(context.figure->skeleton, limb->end, *bone))) continue;
+    for (int f = std::max(0, frames.first); f <= std::min(frames.last, context.frames - 1); ++f) {
+      poser.load(seen_.stageInputs[static_cast<std::size_t>(RepairStage::touch) + 1], f);
+      if (distance(poser.position(limb->root), poser.position(limb->end)) > nearlyStraight * limb->full()) return true;
+    }
+    return false;
+  }
+  return true;
+}
+
 std::string Causes::ofMiss(const Repair& repair, const Finding& finding) const {
   const Miss miss = worstMiss(repair, widened(finding.span, 2, 2));
-  if (1000.0 * miss.metres > 0.25 * finding.measure) return describe(repair) + " misses by " + spokenFigure(1000.0 * miss.metres, "mm") + ": out of reach";
+  if (1000.0 * miss.metres > 0.25 * finding.measure) {
+    const auto* touch = std::get_if<TouchRepair>(&repair.action);
+    const bool within = touch && touch->skin && !stretches(*touch, {finding.worst - 2, finding.worst + 2});
+    return describe(repair) + " misses by " + spokenFigure(1000.0 * miss.metres, "mm") + (within ? ": the way of the hand is kept smooth" : ": out of reach");
+  }
   if (miss.radians > 0.01) return describe(repair) + " is " + spokenFigure(miss.radians * degreesPerRadian, "°") + " off: out of reach";
   return {};
 }

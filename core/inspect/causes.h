@@ -15,7 +15,7 @@ class Causes {
   [[nodiscard]] Miss worstMiss(const Repair& repair, std::optional<FrameSpan> span = std::nullopt) const;
 
   /// "plant 3 'left foot' misses by 12 mm: out of reach", where the repair itself says that it misses over the finding's frames
-  /// by as much as a quarter of what is left; "" otherwise.
+  /// by as much as a quarter of what is left; "" otherwise. Hands whose arm is not stretched then are within reach: their way is kept smooth.
   [[nodiscard]] std::string ofMiss(const Repair& repair, const Finding& finding) const;
 
   /// Degrees a joint turns from the frame before `frame`, by what comes into each stage and, last, by the result.
@@ -28,6 +28,9 @@ class Causes {
   [[nodiscard]] const Repair* repairAt(RepairStage stage, const std::string& bone, int frame) const;
 
  private:
+  /// Whether the limb of a touch is nearly straight in one of these frames, as the stage of touches leaves it.
+  [[nodiscard]] bool stretches(const TouchRepair& touch, FrameSpan frames) const;
+
   const Take& take_;
   const Evaluated& seen_;
 };
