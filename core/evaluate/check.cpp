@@ -144,7 +144,7 @@ struct Checker {
     });
   }
   void operator()(const ClearanceRepair& clearance) {
-    oneOf(clearance.bodies, {"torso", "head", "thighs"}, "part of the body");
+    oneOf(clearance.bodies, {"torso", "head", "thighs", "floor"}, "part of the body");
     bones(clearance.limbs);
   }
   void operator()(const HandShapeRepair& hand) {

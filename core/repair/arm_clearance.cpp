@@ -10,6 +10,7 @@ namespace understudy {
 namespace {
 
 bool handPart(BodyPart part) { return part == BodyPart::leftHand || part == BodyPart::rightHand; }
+bool shank(BodyPart part) { return part == BodyPart::leftShank || part == BodyPart::rightShank; }
 bool upperArm(BodyPart part) { return part == BodyPart::leftUpperArm || part == BodyPart::rightUpperArm; }
 
 Affined about(const Vec3d& before, const Vec3d& after, const Quatd& turn) { return {toMatrix(turn), after - rotate(turn, before)}; }
@@ -86,6 +87,13 @@ ArmClearer::ArmClearer(const RepairContext& context, std::shared_ptr<const BodyM
     solidFollows_.push_back(follows);
   }
   if (solids_.empty()) return;
+  double sole = 1e300, ankle = 1e300;
+  for (std::size_t v = 0; v < model_->surface.positions.size(); ++v)
+    if (shank(model_->surface.parts[v])) sole = std::min(sole, model_->surface.positions[v].y);
+  for (const Role role : {Role::leftFoot, Role::rightFoot})
+    if (const int foot = context.roles().joint(role); foot >= 0) ankle = std::min(ankle, model_->position[static_cast<std::size_t>(foot)].y);
+  ankle_ = sole < 1e299 && ankle < 1e299 ? ankle - sole : 0;
+  pit_ = 0.1 * scale_;
   for (std::size_t j = 0; j < n; ++j)
     if (needed[j]) armJoints_.push_back(static_cast<int>(j));
   turned_.resize(n);
@@ -133,6 +141,10 @@ void ArmClearer::read(const Poser& poser, Pose& pose, const Quatd* frame) const 
   pose.root = poser.position(limb_.root);
   pose.mid = poser.position(limb_.mid);
   pose.end = poser.position(limb_.end);
+  double lowest = ankle_;
+  for (const Role role : {Role::leftFoot, Role::rightFoot})
+    if (const int foot = context_.roles().joint(role); foot >= 0) lowest = std::min(lowest, poser.position(foot).y);
+  pose.floor = std::min(0.0, lowest - ankle_ + pit_);
   pose.rootTurn = poser.rotation(limb_.root);
   if (frame) {
     pose.frame = *frame;
@@ -155,6 +167,7 @@ void ArmClearer::load(const Pose& pose) {
   root_ = pose.root;
   mid_ = pose.mid;
   end_ = pose.end;
+  floor_ = pose.floor;
   pivot_ = understudy::apply(turned_[static_cast<std::size_t>(limb_.end)], palm_);
   hold_ = 0;
   frame_ = pose.frame;

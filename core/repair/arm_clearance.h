@@ -38,7 +38,7 @@ struct ArmClearanceSettings {
   double swivel = 2.6;            ///< radians at most; also of the upper arm where changes turn it
   double turn = 2.6;              ///< radians at most by which hands turn about the pivot
   double bend = 2.5;              ///< radians to which an elbow may be bent by a change
-  bool torso = true, head = true, thighs = true;
+  bool torso = true, head = true, thighs = true, floor = true;
 };
 
 /// A rigid point of what the hand holds, in the frame of the hand's joint, metres.
@@ -62,6 +62,7 @@ class ArmClearer {
   struct Pose {
     std::vector<Affined> turned;  // now · reference⁻¹ of the joints that matter
     Vec3d girdle, root, mid, end;
+    double floor = 0;  ///< height of the floor: the stage's, or what the feet stand on where that is far below
     Quatd frame, rootTurn;
   };
   /// `frame`: of the wrist's shift; default: that of what the arm hangs on.
@@ -93,7 +94,7 @@ class ArmClearer {
 
   /// Points worth watching near a change: those that are inside or within 45 mm of the body.
   struct Watch {
-    std::vector<std::pair<std::uint16_t, std::uint16_t>> pairs;  // point, solid
+    std::vector<std::pair<std::uint16_t, std::uint16_t>> pairs;  // point, solid or the floor
     [[nodiscard]] bool none() const { return pairs.empty(); }
     /// What is watched in another one as well.
     void add(const Watch& other) {
@@ -116,6 +117,7 @@ class ArmClearer {
   /// Which of the arm lies deepest in which part of the body in the loaded pose; none where nothing lies in it.
   struct DeepPlace {
     BodyPart of = BodyPart::none, in = BodyPart::none;
+    bool inFloor = false;
   };
   [[nodiscard]] DeepPlace deepestPlace();
 
@@ -164,9 +166,11 @@ class ArmClearer {
   void gather(int index) const;
   void poseSolids(const Carry& carry);
   [[nodiscard]] bool asked(int point, BodyPart solid) const;
+  /// Things that are held have their own ways to stay above the floor.
+  [[nodiscard]] bool asksFloor(int point) const;
   /// As pointAt() of no change.
   [[nodiscard]] Vec3d loadedAt(int index) const;
-  /// Goes through points, which lie at(point) now, and solids that may lie deeper in each other than worst(), which visit(point, solid, depth)
+  /// Goes through points, which lie at(point) now, and parts of the body (none: the floor) that may lie deeper in each other than worst(), which visit(point, part, depth)
   /// may raise, until that says true. `unsure`: metres by which the way back of a neighbour may be wrong.
   template <class At, class Worst, class Visit>
   void walk(At at, double unsure, Worst worst, Visit visit) const;
@@ -179,10 +183,12 @@ class ArmClearer {
   bool byWrist_ = false;  ///< what changes mean, see ArmChange
   int side_ = 0;
   double scale_ = 1;
+  double ankle_ = 0, pit_ = 0;           // metres: of ankles over the sole in the reference pose; how far a foot may be below the stage's floor
   std::vector<signed char> groupOfJoint_;
   Vec3d palm_;                           // middle of the hand's skin, reference pose
   std::vector<int> armJoints_;           // joints that carry points of the arm or of the solids
   std::vector<const BodySolid*> solids_;
+  static constexpr std::uint16_t floorIndex = 0xffff;  ///< among solids
   std::vector<char> solidFollows_;       // some of its joints belong to the arm
   struct Point {
     Vec3d reference;
@@ -234,6 +240,7 @@ class ArmClearer {
   std::optional<std::array<Affined, groups>> posedBy_;  // how the solids that follow the arm were posed last,
   std::uint32_t posedLoad_ = 0;                         // and for which load
   Vec3d girdle_, root_, mid_, end_, pivot_;
+  double floor_ = 0;
   Quatd frame_;
   Vec3d raiseAxis_, swingAxis_;
   double upper_ = 0, lower_ = 0, span_ = 0, circle_ = 0;

@@ -48,7 +48,7 @@ DeepParts deepParts(const RepairContext& context, const TiledMotion& motion, int
   std::optional<ArmClearer> arm = armAt(context, motion, side, frame);
   if (!arm) return {};
   const ArmClearer::DeepPlace place = arm->deepestPlace();
-  return {std::string(bodyPartName(place.of)), std::string(bodyPartName(place.in))};
+  return {std::string(bodyPartName(place.of)), place.inFloor ? "floor" : std::string(bodyPartName(place.in))};
 }
 
 double armDepth(const RepairContext& context, const TiledMotion& motion, int side, int frame) {

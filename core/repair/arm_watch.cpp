@@ -10,6 +10,8 @@ namespace {
 
 /// Metres (at a height of 1.7) over which one point of a hand takes over from another as the nearest to what is touched.
 constexpr double takesOver = 0.012;
+/// How firmly the floor counts where not everything can be had; the torso does with 1.
+constexpr double floorWeight = 0.3;
 
 }  // namespace
 
@@ -69,13 +71,20 @@ bool ArmClearer::asked(int point, BodyPart solid) const {
   return solid != BodyPart::head || !points_[static_cast<std::size_t>(point)].upper;
 }
 
+bool ArmClearer::asksFloor(int point) const { return settings_.floor && !points_[static_cast<std::size_t>(point)].held; }
+
 ArmClearer::Watch ArmClearer::watch(const ArmChange& change) {
   Watch out;
   const Carry now = carry(change);
   poseSolids(now);
   const double watched = 0.045 * scale_;
-  constexpr std::size_t most = 4;  // of a cluster
   std::vector<std::pair<double, int>> needs;
+  const auto keepDeepest = [](std::vector<std::pair<double, int>>& of) {
+    constexpr std::size_t most = 4;  // of a cluster
+    if (of.size() <= most) return;
+    std::partial_sort(of.begin(), of.begin() + most, of.end(), [](const auto& a, const auto& b) { return a.first > b.first || (a.first == b.first && a.second < b.second); });
+    of.resize(most);
+  };
   for (const Cluster& cluster : clusters_) {
     const Vec3d middle = pointAt(cluster.hub, now);
     for (std::size_t s = 0; s < posed_.size(); ++s) {
@@ -91,12 +100,15 @@ ArmClearer::Watch ArmClearer::watch(const ArmChange& change) {
         const double need = -solid.quickDistance(p, near) - points_[static_cast<std::size_t>(i)].allowed;
         if (need > -watched) needs.emplace_back(need, i);
       }
-      if (needs.size() > most) {
-        std::partial_sort(needs.begin(), needs.begin() + most, needs.end(), [](const auto& a, const auto& b) { return a.first > b.first || (a.first == b.first && a.second < b.second); });
-        needs.resize(most);
-      }
+      keepDeepest(needs);
       for (const auto& [need, i] : needs) out.pairs.emplace_back(static_cast<std::uint16_t>(i), static_cast<std::uint16_t>(s));
     }
+    if (!asksFloor(cluster.first) || middle.y - cluster.radius - floor_ > watched) continue;
+    needs.clear();
+    for (int i = cluster.first; i < cluster.first + cluster.count; ++i)
+      if (const double need = floor_ - pointAt(i, now).y; need > -watched) needs.emplace_back(need, i);
+    keepDeepest(needs);
+    for (const auto& [need, i] : needs) out.pairs.emplace_back(static_cast<std::uint16_t>(i), floorIndex);
   }
   return out;
 }
@@ -110,6 +122,11 @@ void ArmClearer::rows(const ArmChange& change, const Carry& carry, const Watch& 
   Row nearest{1e300, {}, {}, -1, 0};  // of a hand that touches
   for (std::size_t k = 0; k < watch.pairs.size(); ++k) {
     const int i = watch.pairs[k].first;
+    if (watch.pairs[k].second == floorIndex) {
+      const Vec3d p = pointAt(i, carry);
+      if (const double need = margin + floor_ - p.y; need > -reach) out.push_back({need, p, {0, 1, 0}, i, floorWeight * (torsoFirst_ ? 0.02 : 1)});
+      continue;
+    }
     const PosedSolid& solid = posed_[watch.pairs[k].second];
     const Vec3d p = pointAt(i, carry);
     // The way back to the reference pose is taken anew only where the point, or the skin it is near, has moved on.
@@ -149,16 +166,19 @@ void ArmClearer::walk(At at, double unsure, Worst worst, Visit visit) const {
         const Vec3d p = at(i);
         const double allowed = points_[static_cast<std::size_t>(i)].allowed;
         if (-solid.quickDistance(p, near) - allowed < worst() - unsure) continue;
-        if (visit(i, solid, -solid.distance(p, near) - allowed)) return;
+        if (visit(i, solid.solid().part, -solid.distance(p, near) - allowed)) return;
       }
     }
+    if (!asksFloor(cluster.first) || middle.y - cluster.radius - floor_ > -std::max(worst(), 0.0)) continue;
+    for (int i = cluster.first; i < cluster.first + cluster.count; ++i)
+      if (const double depth = floor_ - at(i).y; depth > worst() - unsure && visit(i, BodyPart::none, depth)) return;
   }
 }
 
 double ArmClearer::deepest() {
   poseSolids({});
   double worst = 0;
-  walk([&](int i) { return loadedAt(i); }, 0.01 * scale_, [&] { return worst; }, [&](int, const PosedSolid&, double depth) {
+  walk([&](int i) { return loadedAt(i); }, 0.01 * scale_, [&] { return worst; }, [&](int, BodyPart, double depth) {
     worst = std::max(worst, depth);
     return false;
   });
@@ -169,10 +189,10 @@ ArmClearer::DeepPlace ArmClearer::deepestPlace() {
   poseSolids({});
   DeepPlace out;
   double worst = 0;
-  walk([&](int i) { return loadedAt(i); }, 0.01 * scale_, [&] { return worst; }, [&](int point, const PosedSolid& solid, double depth) {
+  walk([&](int i) { return loadedAt(i); }, 0.01 * scale_, [&] { return worst; }, [&](int point, BodyPart in, double depth) {
     if (depth <= worst) return false;
     worst = depth;
-    out = {points_[static_cast<std::size_t>(point)].part, solid.solid().part};
+    out = {points_[static_cast<std::size_t>(point)].part, in, in == BodyPart::none};
     return false;
   });
   return out;
@@ -184,7 +204,7 @@ bool ArmClearer::mayBeDeeper(const ArmChange& change, double than) {
   // By another way back than a watch takes.
   const double unsure = 0.001 * scale_;
   bool deep = false;
-  walk([&](int i) { return pointAt(i, now); }, 0.02 * scale_, [&] { return than; }, [&](int, const PosedSolid&, double depth) { return deep = depth > than - unsure; });
+  walk([&](int i) { return pointAt(i, now); }, 0.02 * scale_, [&] { return than; }, [&](int, BodyPart, double depth) { return deep = depth > than - unsure; });
   return deep;
 }
 
@@ -200,8 +220,13 @@ double ArmClearer::depth(const ArmChange& change, const Watch& watch, double lea
   Vec3d placed;
   int of = -1;
   for (const auto& [i, s] : watch.pairs) {
-    if (torsoFirst_ && posed_[s].solid().part != BodyPart::torso) continue;
+    if (torsoFirst_ && (s == floorIndex || posed_[s].solid().part != BodyPart::torso)) continue;
     const Vec3d p = pointAt(i, now);
+    if (s == floorIndex) {
+      worst = std::max(worst, floor_ - p.y);
+      if (any && worst > least) break;
+      continue;
+    }
     const double allowed = points_[i].allowed;
     if (of == s && dot(p - placed, p - placed) < beside * beside && -posed_[s].quickDistance(p, near) - allowed < worst - unsure) continue;
     near = posed_[s].place(p);

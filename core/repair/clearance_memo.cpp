@@ -29,6 +29,7 @@ Digest digestOf(const ArmClearer::Pose& pose) {
     for (const Vec3d& v : {turned.linear.cx, turned.linear.cy, turned.linear.cz, turned.translation}) add(out, v);
   for (const Vec3d& v : {pose.girdle, pose.root, pose.mid, pose.end}) add(out, v);
   add(out, pose.frame);
+  out.add(pose.floor);
   add(out, pose.rootTurn);
   return out;
 }
@@ -37,7 +38,7 @@ Digest digestOf(const ClearedArm& arm) {
   const ArmClearanceSettings& s = arm.settings;
   Digest out;
   out.add(std::uint64_t{arm.side == 0}).add(std::uint64_t{s.handStays}).add(s.clavicle).add(s.swivel).add(s.turn).add(s.bend);
-  out.add(std::uint64_t{s.torso}).add(std::uint64_t{s.head}).add(std::uint64_t{s.thighs});
+  out.add(std::uint64_t{s.torso}).add(std::uint64_t{s.head}).add(std::uint64_t{s.thighs}).add(std::uint64_t{s.floor});
   for (const Vec3d& p : arm.held.points) add(out, p);
   return out;
 }

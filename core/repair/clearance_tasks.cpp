@@ -137,7 +137,7 @@ Asked askedOf(const RepairContext& context, const std::vector<const Repair*>& re
   ClearedArm arm;
   arm.side = side;
   arm.settings.handStays = hands == ClearedHands::stay;
-  arm.settings.torso = arm.settings.head = arm.settings.thighs = false;
+  arm.settings.torso = arm.settings.head = arm.settings.thighs = arm.settings.floor = false;
   for (std::size_t r = 0; r < repairs.size(); ++r) {
     const auto* what = std::get_if<ClearanceRepair>(&repairs[r]->action);
     if (!what) continue;
@@ -156,6 +156,7 @@ Asked askedOf(const RepairContext& context, const std::vector<const Repair*>& re
     arm.settings.torso = arm.settings.torso || body("torso");
     arm.settings.head = arm.settings.head || body("head");
     arm.settings.thighs = arm.settings.thighs || body("thighs");
+    arm.settings.floor = arm.settings.floor || body("floor");
     task.margin = std::max(task.margin, context.scaled(what->margin));
     task.repairs.push_back(r);
     out.prop = out.prop || what->prop;

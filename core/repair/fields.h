@@ -147,7 +147,7 @@ template <class V, Described<GripRepair> T> void fields(V&& visit, T& v) {
 }
 template <class V, Described<ClearanceRepair> T> void fields(V&& visit, T& v) {
   visit(FieldInfo{"limbs", "Limbs that are kept out; none: both arms"}, v.limbs);
-  visit(FieldInfo{"bodies", "torso, head, thighs; none: all"}, v.bodies);
+  visit(FieldInfo{"bodies", "torso, head, thighs, floor; none: all"}, v.bodies);
   visit(FieldInfo{"margin", "Distance kept, of a character 1.7 m tall", "m", 0, 0.5}, v.margin);
   visit(FieldInfo{"prop", "Keep the prop out too"}, v.prop);
   visit(FieldInfo{"headTurn", "How far the head may turn away where the arms have no room", "rad", 0, 1}, v.headTurn);

@@ -149,7 +149,7 @@ struct GripRepair {
 /// Limbs kept out of the body.
 struct ClearanceRepair {
   std::vector<std::string> limbs;   ///< "@leftUpperArm", "@rightUpperArm"; empty: both arms
-  std::vector<std::string> bodies;  ///< "torso", "head", "thighs"; empty: all
+  std::vector<std::string> bodies;  ///< "torso", "head", "thighs", "floor"; empty: all
   double margin = 0.002;            ///< metres kept between limb and body, of a character 1.7 m tall
   bool prop = false;                ///< the prop in the hand is kept out too
   double headTurn = 0.3490659;      ///< radians (20°) by which neck and head together may turn away where the arms have no room beside the head; 0: not at all

@@ -82,6 +82,25 @@ double depthAt(const Stage& s, const TiledMotion& motion, int frame, double* gap
   return worst;
 }
 
+/// Where a part's skin lies at a frame.
+std::vector<Vec3d> pointsOfPart(const Stage& s, const TiledMotion& motion, int frame, BodyPart part) {
+  const std::shared_ptr<const BodyModel> model = bodyModelOf(*s.context);
+  Poser poser(*s.context);
+  poser.load(motion, frame);
+  std::vector<Quatd> rotation;
+  std::vector<Vec3d> position;
+  for (int j = 0; j < s.figure->skeleton.size(); ++j) {
+    rotation.push_back(poser.rotation(j));
+    position.push_back(poser.position(j));
+  }
+  std::vector<int> vertices;
+  for (int v = 0; v < model->surface.vertices(); ++v)
+    if (model->surface.parts[static_cast<std::size_t>(v)] == part) vertices.push_back(v);
+  std::vector<Vec3d> out(vertices.size());
+  pointsOf(model->surface, turnedFrames(model->reference(), {rotation, position}), vertices, out);
+  return out;
+}
+
 Repair clearance() {
   Repair r;
   r.id = 1;
@@ -242,6 +261,35 @@ TEST(Clearance, KeepsEveryByteAwayFromWhatIsInTheWay) {
     if (f >= first - around && f <= last + around) continue;
     for (int j = 0; j < out.joints(); ++j) ASSERT_EQ(out.rotationsAt(f)[static_cast<std::size_t>(j)], s.motion.rotationsAt(f)[static_cast<std::size_t>(j)]) << f;
   }
+}
+
+TEST(Clearance, KeepsHandsAboveTheFloor) {
+  // Sits down with hanging arms: hands and forearms go through the floor.
+  constexpr int frames = 180;
+  const Stage s = stage({0.16, 1, false, false}, [](const Figure& f) {
+    const std::shared_ptr<Motion> motion = test::puppetWalk(f, frames, {60, 1}, 0, 0.1, 0);
+    for (int k = 0; k < frames; ++k) {
+      const double low = smoothStep(1.5 - std::abs(k - 90) / 40.0);
+      motion->translationsAt(k)[0] -= Vec3f{0, static_cast<float>(0.85 * low), 0};
+      for (const char* leg : {"leftUpperLeg", "rightUpperLeg"})
+        motion->rotationsAt(k)[static_cast<std::size_t>(*findJoint(f.skeleton, leg))] = Quatf(fromAxisAngle(Vec3d{1, 0, 0}, -M_PI / 2 * low));
+    }
+    return motion;
+  }, {60, 1}, frames);
+  const auto lowest = [&](const TiledMotion& motion, int frame) {
+    double out = 1e9;
+    for (const BodyPart part : {BodyPart::leftHand, BodyPart::rightHand, BodyPart::leftForearm, BodyPart::rightForearm})
+      for (const Vec3d& p : pointsOfPart(s, motion, frame, part)) out = std::min(out, p.y);
+    return out;
+  };
+  ASSERT_LT(lowest(s.motion, 90), -0.1);
+  const Repair r = clearance();
+  const TiledMotion out = cleared(s, {&r});
+  for (int f = 0; f < frames; f += 5) EXPECT_GE(lowest(out, f), -0.002) << f;
+  for (int j = 0; j < out.joints(); ++j) EXPECT_EQ(out.rotationsAt(0)[static_cast<std::size_t>(j)], s.motion.rotationsAt(0)[static_cast<std::size_t>(j)]);
+  Repair bodyOnly = clearance();
+  bodyOnly.action = ClearanceRepair{{}, {"torso", "head", "thighs"}, 0.002, false};
+  EXPECT_LT(lowest(cleared(s, {&bodyOnly}), 90), -0.1);
 }
 
 TEST(Clearance, TurnsArmsOnlyAndOnlyWithinItsSpan) {
