@@ -194,6 +194,7 @@ int run(const std::vector<std::string>& words) {
   out["directions"] = c.performer ? checker::directions(c, performer, c.performerRoles, false) : json();
   out["againstReference"] = c.reference ? checker::directions(c, reference, c.roles, true) : json();
   out["armDepth"] = checker::armDepth(c, perFrame);
+  out["armsBelowFloor"] = checker::armsBelowFloor(c);
   out["touches"] = checker::touches(c, options.count("plants") ? load(options["plants"]) : json());
   out["jumps"] = checker::popsAndFlips(c);
   out["moved"] = checker::moved(c, spans);

@@ -702,7 +702,7 @@ Json moved(const Case& c, const std::vector<Span>& spans) {
   if (a.nodes() != b.nodes()) return {{"error", "another skeleton"}};
   Json bones = Json::object();
   int total = 0, turned = 0, unflawed = 0;
-  // Flaws of the reference, a second's third around: legs and pelvis while a foot stands, arms while one is in torso, head or thighs or
+  // Flaws of the reference, a second's third around: legs and pelvis while a foot stands, arms while one is in torso, head, thighs or floor or
   // both keep together, any joint that jumps.
   const int ease = static_cast<int>(std::lround(a.fps / 3));
   const std::vector<std::string> roleOf = roleOfNodes(a, c.roles);
@@ -721,6 +721,10 @@ Json moved(const Case& c, const std::vector<Span>& spans) {
       for (int f = 0; f < static_cast<int>(rows.arm[index(side)].size()); ++f)
         if (c.mm(rows.arm[index(side)][index(f)]) > 2) mark(arms[index(side)], f, f);
   }
+  const DepthRows below = floorRows(c, b);
+  for (int side = 0; side < 2; ++side)
+    for (int f = 0; f < c.frames; ++f)
+      if (c.mm(below.arm[index(side)][index(f)]) > 2) mark(arms[index(side)], f, f);
   for (const Json& s : hands(c)["spans"])
     for (auto& rows : arms) mark(rows, s["first"], s["last"]);
   std::map<std::string, std::vector<bool>> jumping;

@@ -63,6 +63,10 @@ using Known = std::array<std::vector<int>, 2>;
 [[nodiscard]] nlohmann::json hands(const Case& c);
 [[nodiscard]] DepthRows depthRows(const Case& c, const Film& film, const std::vector<std::array<int, 3>>& triangles);
 [[nodiscard]] nlohmann::json armDepth(const Case& c, bool perFrame);
+/// The same of the floor instead of a region.
+[[nodiscard]] DepthRows floorRows(const Case& c, const Film& film);
+/// In how many frames an arm's skin is more than 10 mm below the floor, and how far at most; with a reference there too.
+[[nodiscard]] nlohmann::json armsBelowFloor(const Case& c);
 /// Where hands are near: distance of the hands' skins from the torso and from each other, negative inside the torso.
 [[nodiscard]] nlohmann::json handGaps(const Case& c);
 /// The performer's touches of itself, found on its skeleton by a plain rule (`rule`) and as listed in a reel's current take (`reel`; null:
