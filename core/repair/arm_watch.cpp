@@ -11,7 +11,7 @@ namespace {
 /// Metres (at a height of 1.7) over which one point of a hand takes over from another as the nearest to what is touched.
 constexpr double takesOver = 0.012;
 /// How firmly the floor counts where not everything can be had; the torso does with 1.
-constexpr double floorWeight = 0.3;
+constexpr double floorWeight = 0.1;
 
 }  // namespace
 
