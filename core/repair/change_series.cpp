@@ -2,22 +2,16 @@
 
 #include <algorithm>
 
+#include "core/math/smooth_step.h"
+
 namespace understudy {
-namespace {
-
-double weightAt(int distance, int radius) {
-  const double u = distance / (radius + 1.0);
-  return (1 - u * u) * (1 - u * u);
-}
-
-}  // namespace
 
 ArmChanges mixed(const std::vector<ArmChanges>& series, int at, int radius, std::size_t arms) {
   ArmChanges out;
   double sum = 0;
   const int last = static_cast<int>(series.size()) - 1;
   for (int k = -radius; k <= radius; ++k) {
-    const double w = weightAt(k, radius);
+    const double w = bellWeight(k, radius);
     const ArmChanges& other = series[static_cast<std::size_t>(std::clamp(at + k, 0, last))];
     for (std::size_t a = 0; a < arms; ++a)
       for (std::size_t i = 0; i < ArmChange::size; ++i) out[a].x[i] += w * other[a].x[i];
@@ -42,7 +36,7 @@ void addAround(std::vector<ArmChanges>& series, const std::vector<ArmChanges>& l
     double most = 0, share = 0;
     int of = -1;
     for (int n = std::max(0, k - reach); n <= std::min(count - 1, k + reach); ++n) {
-      const double w = weightAt(n - k, reach), weighted = w * size[static_cast<std::size_t>(n)];
+      const double w = bellWeight(n - k, reach), weighted = w * size[static_cast<std::size_t>(n)];
       if (weighted > most) most = weighted, share = w, of = n;
     }
     if (of < 0) continue;

@@ -4,6 +4,7 @@
 #include <numbers>
 #include <optional>
 
+#include "core/math/smooth_step.h"
 #include "core/repair/admit.h"
 #include "core/repair/grip_fit.h"
 #include "core/repair/prop_floor.h"
@@ -150,7 +151,7 @@ class GripLayer final : public RepairLayer {
       Vec3d sum;
       double total = 0;
       for (int k = std::max(-reach, -f); k <= std::min(reach, in.frames() - 1 - f); ++k) {
-        const double u = k / (reach + 1.0), weight = (1 - u * u) * (1 - u * u);
+        const double weight = bellWeight(k, reach);
         sum += logOf(at(f + k, hand) * back) * weight;
         total += weight;
       }

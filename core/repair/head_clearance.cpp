@@ -242,8 +242,8 @@ class HeadLayer final : public RepairLayer {
         double sum = 0;
         const auto [from, to] = near(k);
         for (std::size_t n = from; n <= to; ++n) {
-          const double u = (static_cast<double>(n) - static_cast<double>(k)) / (judged + 1), deep = std::max(0.0, depths[n][i] - bound);
-          sum += (1 - u * u) * (1 - u * u) * deep * deep;
+          const double deep = std::max(0.0, depths[n][i] - bound);
+          sum += bellWeight(static_cast<int>(n) - static_cast<int>(k), judged) * deep * deep;
         }
         if (sum < 0.98 * least) least = sum, amount[k].x = parts[i];
       }

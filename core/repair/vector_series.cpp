@@ -2,6 +2,8 @@
 
 #include <algorithm>
 
+#include "core/math/smooth_step.h"
+
 namespace understudy {
 
 std::vector<Vec3d> evenedOut(const std::vector<Vec3d>& series, int radius) {
@@ -13,7 +15,7 @@ std::vector<Vec3d> evenedOut(const std::vector<Vec3d>& series, int radius) {
     Vec3d more;
     double sum = 0;
     for (int by = -radius; by <= radius; ++by) {
-      const double u = by / (radius + 1.0), w = (1 - u * u) * (1 - u * u);
+      const double w = bellWeight(by, radius);
       more += (series[static_cast<std::size_t>(std::clamp(k + by, 0, count - 1))] - own) * w;
       sum += w;
     }

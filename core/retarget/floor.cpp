@@ -180,7 +180,7 @@ FloorLift floorLift(const Plan& plan, const Motion& clip, const Motion& motion) 
   for (int f = 0; f < clip.frames; ++f) {
     double sum = 0, weights = 0;
     for (int k = std::max(0, f - reach); k <= std::min(clip.frames - 1, f + reach); ++k) {
-      const double u = (k - f) / (reach + 1.0), w = (1 - u * u) * (1 - u * u);
+      const double w = bellWeight(k - f, reach);
       sum += w * (lift[static_cast<std::size_t>(k)] - out.standing);
       weights += w;
     }
