@@ -71,9 +71,12 @@ Status releaseHeldArms(Judged& now, const std::vector<Accepted>& accepted, const
       if (!repair || !repair->proposed || repair->muted || !std::holds_alternative<TouchRepair>(repair->action)) continue;
       if (std::any_of(holding.begin(), holding.end(), [&](const Holding& h) { return h.withdrawal.repair == id; })) continue;
       const auto& touch = std::get<TouchRepair>(repair->action);
+      // One that does not even keep its contact has less to lose.
+      const bool missed = std::any_of(now.findings.begin(), now.findings.end(), [&](const Finding& f) { return sameFlaw(f, flaw.finding); });
+      const double least = missed ? settings.deepInVain : settings.deep;
       const Finding* worst = nullptr;
       for (const Finding& f : now.findings)
-        if (f.kind == FindingKind::depth && !f.waved && f.severity >= settings.deep && takes(touch, f) && !common(f.span, flaw.finding.span).empty() && (!worst || f.severity > worst->severity))
+        if (f.kind == FindingKind::depth && !f.waved && f.severity >= least && takes(touch, f) && !common(f.span, flaw.finding.span).empty() && (!worst || f.severity > worst->severity))
           worst = &f;
       if (!worst) continue;
       holding.push_back({{id, "with it the " + spokenBone(worst->bones.empty() ? std::string("arm") : worst->bones.front()) + " lies " +
@@ -167,7 +170,11 @@ Result<std::vector<Withdrawal>> withdrawHarmful(Judged& now, const std::vector<A
   if (!*all && suspects.size() > 1)
     for (const Withdrawal& one : suspects)
       if (const Result<bool> single = attempt({one}); !single) return single.error();
-  if (const Status s = releaseHeldArms(now, accepted, judge, settings, done); !s) return s.error();
+  // Once some are gone others may stand out.
+  for (std::size_t before = done.size() + 1, pass = 0; before != done.size() && pass < settings.mostReleases; ++pass) {
+    before = done.size();
+    if (const Status s = releaseHeldArms(now, accepted, judge, settings, done); !s) return s.error();
+  }
   return done;
 }
 

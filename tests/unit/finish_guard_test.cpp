@@ -95,6 +95,21 @@ TEST(FinishGuard, MutesTheTouchThatHoldsAnArmInTheBodyAndNoOther) {
   EXPECT_EQ(now.findings.size(), 2U);
 }
 
+TEST(FinishGuard, MutesATouchThatHoldsAnArmLessDeepWhereItsContactIsLostAllTheSame) {
+  for (const bool lost : {true, false}) {
+    Take take;
+    std::uint64_t id = 0;
+    TouchRepair touch;
+    touch.bone = "@leftHand";
+    take = addRepair(take, test::proposedRepair(touch, "hand on chest"), &id);
+    const Finding contact = flaw(FindingKind::lostContact, "@leftHand", {10, 40}, 60, 0.9), deep = flaw(FindingKind::depth, "@leftUpperArm", {5, 45}, 16, 0.2);
+    Judged now{take, lost ? Findings{deep, contact} : Findings{deep}};
+    const auto done = withdrawHarmful(now, {{contact, {id}}}, [&](const Take&) -> Result<Findings> { return Findings{contact}; });
+    ASSERT_TRUE(done.ok());
+    EXPECT_EQ(done->size(), lost ? 1U : 0U);
+  }
+}
+
 TEST(FinishGuard, MutesAClearanceThatLeavesTheDepthItWasMadeFor) {
   Take take;
   std::uint64_t id = 0;
