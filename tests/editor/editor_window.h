@@ -95,7 +95,14 @@ class EditorRun : public ::testing::Test {
     window->stage().update();
     ASSERT_TRUE(spy.wait(20000));
   }
-  void key(int k, Qt::KeyboardModifiers modifiers = Qt::NoModifier) { QTest::keyClick(window.get(), static_cast<Qt::Key>(k), modifiers); }
+  void key(int k, Qt::KeyboardModifiers modifiers = Qt::NoModifier) {
+    // Where a file window has just closed the editor's is not active yet, and shortcuts go nowhere.
+    if (!QApplication::activeWindow()) {
+      window->activateWindow();
+      (void)QTest::qWaitForWindowActive(window.get(), 2000);
+    }
+    QTest::keyClick(window.get(), static_cast<Qt::Key>(k), modifiers);
+  }
   void selectRole(Role role) {
     QTableView& table = window->map().table();
     const QModelIndex cell = window->map().model().index(window->map().model().rowOf(role), MapModel::roleColumn);
