@@ -11,7 +11,6 @@ namespace {
 constexpr int mostJoints = 12;
 constexpr int weightBlock = 4;
 
-
 /// `error` null: neither that nor a guide is worked out.
 BodySolid solidOf(const BodySurface& surface, BodyPart part, const PartMesh& mesh, double cell, double* error, int threads) {
   BodySolid out;

@@ -12,15 +12,9 @@ constexpr double leaning = 0.5;
 
 }  // namespace
 
-Posture::Posture(const Figure& figure, const SkeletonMap& map, double leg) : toWorld_(figure.space.toWorld()), leg_(leg) {
-  const auto add = [&](std::vector<int>& list, Role role) {
-    if (const int j = map.joint(role); j >= 0) list.push_back(j);
-  };
-  add(hips_, Role::leftUpperLeg);
-  add(hips_, Role::rightUpperLeg);
-  if (hips_.empty()) add(hips_, Role::hips);
-  add(ankles_, Role::leftFoot);
-  add(ankles_, Role::rightFoot);
+Posture::Posture(const Figure& figure, const SkeletonMap& map, double leg) : toWorld_(figure.space.toWorld()), leg_(leg), hips_(hipJoints(map)) {
+  for (const Role role : {Role::leftFoot, Role::rightFoot})
+    if (const int j = map.joint(role); j >= 0) ankles_.push_back(j);
   for (const Role role : {Role::neck, Role::head, Role::upperChest, Role::chest, Role::spine})
     if (top_ < 0) top_ = map.joint(role);
 }

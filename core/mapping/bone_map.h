@@ -36,6 +36,9 @@ struct SkeletonMap {
   friend bool operator==(const SkeletonMap& a, const SkeletonMap& b) { return a.roles == b.roles; }
 };
 
+/// What the body hangs between on its legs: the upper legs' joints, as far as there are any, else the hips'.
+[[nodiscard]] std::vector<int> hipJoints(const SkeletonMap& map);
+
 /// The bone map of a take: role → performer joints, role → character bones.
 struct BoneMap {
   SkeletonMap performer, character;

@@ -316,6 +316,14 @@ SkeletonMap mapRoles(const Figure& figure, const MapSettings& settings) {
   return std::move(m.map);
 }
 
+std::vector<int> hipJoints(const SkeletonMap& map) {
+  std::vector<int> out;
+  for (const Role role : {Role::leftUpperLeg, Role::rightUpperLeg})
+    if (const int j = map.joint(role); j >= 0) out.push_back(j);
+  if (const int j = map.joint(Role::hips); out.empty() && j >= 0) out.push_back(j);
+  return out;
+}
+
 std::vector<std::string> missingRequired(const SkeletonMap& map) {
   std::vector<std::string> out;
   for (int r = 0; r < roleCount; ++r)

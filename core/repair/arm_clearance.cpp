@@ -13,6 +13,25 @@ bool handPart(BodyPart part) { return part == BodyPart::leftHand || part == Body
 bool shank(BodyPart part) { return part == BodyPart::leftShank || part == BodyPart::rightShank; }
 bool upperArm(BodyPart part) { return part == BodyPart::leftUpperArm || part == BodyPart::rightUpperArm; }
 
+/// Metres of the lower ankle over the soles in the reference pose.
+struct AnkleHeight {
+  double metres = 0;
+};
+
+double ankleHeight(const RepairContext& context, const BodyModel& model) {
+  return context.parts->get<AnkleHeight>([&]() -> AnkleHeight {
+    double sole = 1e300, ankle = 1e300;
+    for (std::size_t v = 0; v < model.surface.positions.size(); ++v)
+      if (shank(model.surface.parts[v])) sole = std::min(sole, model.surface.positions[v].y);
+    for (const Role role : {Role::leftFoot, Role::rightFoot})
+      if (const int foot = context.joint(role); foot >= 0) ankle = std::min(ankle, model.position[static_cast<std::size_t>(foot)].y);
+    return {sole < 1e299 && ankle < 1e299 ? ankle - sole : 0};
+  })->metres;
+}
+
+/// Metres (at a height of 1.7) by which a foot may be below the stage's floor before the floor is taken to be there.
+constexpr double pit = 0.1;
+
 Affined about(const Vec3d& before, const Vec3d& after, const Quatd& turn) { return {toMatrix(turn), after - rotate(turn, before)}; }
 
 }  // namespace
@@ -87,13 +106,7 @@ ArmClearer::ArmClearer(const RepairContext& context, std::shared_ptr<const BodyM
     solidFollows_.push_back(follows);
   }
   if (solids_.empty()) return;
-  double sole = 1e300, ankle = 1e300;
-  for (std::size_t v = 0; v < model_->surface.positions.size(); ++v)
-    if (shank(model_->surface.parts[v])) sole = std::min(sole, model_->surface.positions[v].y);
-  for (const Role role : {Role::leftFoot, Role::rightFoot})
-    if (const int foot = context.roles().joint(role); foot >= 0) ankle = std::min(ankle, model_->position[static_cast<std::size_t>(foot)].y);
-  ankle_ = sole < 1e299 && ankle < 1e299 ? ankle - sole : 0;
-  pit_ = 0.1 * scale_;
+  ankle_ = ankleHeight(context, *model_);
   for (std::size_t j = 0; j < n; ++j)
     if (needed[j]) armJoints_.push_back(static_cast<int>(j));
   turned_.resize(n);
@@ -143,8 +156,8 @@ void ArmClearer::read(const Poser& poser, Pose& pose, const Quatd* frame) const 
   pose.end = poser.position(limb_.end);
   double lowest = ankle_;
   for (const Role role : {Role::leftFoot, Role::rightFoot})
-    if (const int foot = context_.roles().joint(role); foot >= 0) lowest = std::min(lowest, poser.position(foot).y);
-  pose.floor = std::min(0.0, lowest - ankle_ + pit_);
+    if (const int foot = context_.joint(role); foot >= 0) lowest = std::min(lowest, poser.position(foot).y);
+  pose.floor = std::min(0.0, lowest - ankle_ + pit * scale_);
   pose.rootTurn = poser.rotation(limb_.root);
   if (frame) {
     pose.frame = *frame;

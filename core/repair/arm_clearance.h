@@ -170,8 +170,8 @@ class ArmClearer {
   [[nodiscard]] bool asksFloor(int point) const;
   /// As pointAt() of no change.
   [[nodiscard]] Vec3d loadedAt(int index) const;
-  /// Goes through points, which lie at(point) now, and parts of the body (none: the floor) that may lie deeper in each other than worst(), which visit(point, part, depth)
-  /// may raise, until that says true. `unsure`: metres by which the way back of a neighbour may be wrong.
+  /// Goes through points, which lie at(point) now, and parts of the body (none: the floor) that may lie deeper in each other than
+  /// worst(), which visit(point, part, depth) may raise, until that says true. `unsure`: metres by which the way back of a neighbour may be wrong.
   template <class At, class Worst, class Visit>
   void walk(At at, double unsure, Worst worst, Visit visit) const;
 
@@ -183,7 +183,7 @@ class ArmClearer {
   bool byWrist_ = false;  ///< what changes mean, see ArmChange
   int side_ = 0;
   double scale_ = 1;
-  double ankle_ = 0, pit_ = 0;           // metres: of ankles over the sole in the reference pose; how far a foot may be below the stage's floor
+  double ankle_ = 0;                     // metres over the soles, reference pose
   std::vector<signed char> groupOfJoint_;
   Vec3d palm_;                           // middle of the hand's skin, reference pose
   std::vector<int> armJoints_;           // joints that carry points of the arm or of the solids

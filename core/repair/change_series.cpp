@@ -2,6 +2,7 @@
 
 #include <algorithm>
 
+#include "core/math/b_spline.h"
 #include "core/math/smooth_step.h"
 
 namespace understudy {
@@ -23,7 +24,7 @@ ArmChanges mixed(const std::vector<ArmChanges>& series, int at, int radius, std:
 }
 
 ArmChanges between(const ArmChanges& a, const ArmChanges& b, const ArmChanges& c, const ArmChanges& d, double t) {
-  const double s = 1 - t, wa = s * s * s / 6, wd = t * t * t / 6, wb = (4 - 6 * t * t + 3 * t * t * t) / 6, wc = 1 - wa - wb - wd;
+  const auto [wa, wb, wc, wd] = splineShares(t);
   ArmChanges out;
   for (std::size_t arm = 0; arm < out.size(); ++arm)
     for (std::size_t i = 0; i < ArmChange::size; ++i) out[arm].x[i] = wa * a[arm].x[i] + wb * b[arm].x[i] + wc * c[arm].x[i] + wd * d[arm].x[i];

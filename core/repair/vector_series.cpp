@@ -2,6 +2,7 @@
 
 #include <algorithm>
 
+#include "core/math/b_spline.h"
 #include "core/math/smooth_step.h"
 
 namespace understudy {
@@ -39,8 +40,8 @@ std::vector<Vec3d> spreadAround(const std::vector<Vec3d>& series, int radius) {
 }
 
 Vec3d splineAt(const Vec3d& a, const Vec3d& b, const Vec3d& c, const Vec3d& d, double t) {
-  const double s = 1 - t, wa = s * s * s / 6, wd = t * t * t / 6, wb = (4 - 6 * t * t + 3 * t * t * t) / 6;
-  return a * wa + b * wb + c * (1 - wa - wb - wd) + d * wd;
+  const auto [wa, wb, wc, wd] = splineShares(t);
+  return a * wa + b * wb + c * wc + d * wd;
 }
 
 }  // namespace understudy

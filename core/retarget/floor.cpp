@@ -36,14 +36,6 @@ struct Standing {
   double hips;    ///< of the hips above it
 };
 
-std::vector<int> hipJoints(const PosedBody& body) {
-  std::vector<int> out;
-  for (const Role role : {Role::leftUpperLeg, Role::rightUpperLeg})
-    if (body.has(role)) out.push_back(body.joint(role));
-  if (out.empty()) out.push_back(body.joint(Role::hips));
-  return out;
-}
-
 double meanHeight(const std::vector<int>& joints, const std::vector<Affined>& world) {
   double sum = 0;
   for (const int j : joints) sum += world[static_cast<std::size_t>(j)].translation.y;
@@ -54,7 +46,7 @@ double meanHeight(const std::vector<int>& joints, const std::vector<Affined>& wo
 std::vector<Standing> stillFrames(const PosedBody& performer, const Motion& clip, double still) {
   const int ankles[2] = {performer.joint(Role::leftFoot), performer.joint(Role::rightFoot)};
   const int toes[2] = {performer.joint(Role::leftToes), performer.joint(Role::rightToes)};
-  const std::vector<int> hips = hipJoints(performer);
+  const std::vector<int> hips = hipJoints(*performer.map);
   std::vector<int> wanted = hips;
   wanted.insert(wanted.end(), {ankles[0], ankles[1], toes[0], toes[1]});
   FewJoints joints(performer, clip, wanted);
@@ -139,7 +131,7 @@ namespace {
 
 /// Whether the performer's hips are ever so low that it may sit or lie.
 bool getsDown(const PosedBody& performer, const Motion& clip, double ankle) {
-  const std::vector<int> hips = hipJoints(performer);
+  const std::vector<int> hips = hipJoints(*performer.map);
   FewJoints joints(performer, clip, hips);
   const int step = std::max(1, static_cast<int>(std::lround(0.1 * clip.rate.hertz())));
   for (int f = 0; f < clip.frames; f += step)

@@ -3,7 +3,6 @@
 #include <algorithm>
 #include <iterator>
 #include <map>
-#include <optional>
 
 #include "core/body/body_surface.h"
 #include "core/body/soles.h"
@@ -22,8 +21,9 @@ constexpr double seat = 0.2;
 LowPoints::LowPoints(const PosedBody& body) : body_(body) {
   if (!body.figure->meshes.empty()) {
     const Affined toWorld = worldFromFile(*body.figure, body.pose);
-    const std::optional<Vec3d> left = body.at(Role::leftUpperLeg), right = body.at(Role::rightUpperLeg);
-    const double hem = (left && right ? 0.5 * (left->y + right->y) : body.position[static_cast<std::size_t>(body.joint(Role::hips))].y) - seat * body.pose.legLength;
+    const std::vector<int> hips = hipJoints(*body.map);
+    double hem = -seat * body.pose.legLength;
+    for (const int j : hips) hem += body.position[static_cast<std::size_t>(j)].y / static_cast<double>(hips.size());
     const BodySurface surface = bodySurface(*body.figure, *body.map, body.pose.fileWorld, toWorld);
     // Of all that moves mainly with one joint, what sticks out furthest in 26 directions.
     constexpr int ways = 27;

@@ -14,6 +14,7 @@
 #include "core/repair/poser.h"
 #include "core/repair/touch.h"
 #include "core/repair/touch_skin.h"
+#include "tests/support/posed_skin.h"
 #include "tests/support/puppet.h"
 
 namespace understudy {
@@ -52,53 +53,21 @@ TiledMotion cleared(const Stage& s, const std::vector<const Repair*>& repairs, C
 
 /// Deepest point of forearms and hands in the torso, and of elbow's half of the upper arms, metres, exactly; and how near the arms come.
 double depthAt(const Stage& s, const TiledMotion& motion, int frame, double* gap = nullptr) {
-  const std::shared_ptr<const BodyModel> model = bodyModelOf(*s.context);
-  Poser poser(*s.context);
-  poser.load(motion, frame);
-  std::vector<Quatd> rotation;
-  std::vector<Vec3d> position;
-  for (int j = 0; j < s.figure->skeleton.size(); ++j) {
-    rotation.push_back(poser.rotation(j));
-    position.push_back(poser.position(j));
-  }
-  const std::vector<Affined> turned = turnedFrames(model->reference(), {rotation, position});
-  const PartMesh mesh = partMesh(model->surface, BodyPart::torso);
-  std::vector<Vec3d> own(mesh.vertices.size());
-  pointsOf(model->surface, turned, mesh.vertices, own);
-  const TriangleTree torso(mesh.withRims(own), mesh.indices);
+  const test::PosedSkin skin(*s.context, motion, frame);
+  const TriangleTree torso = skin.solid(BodyPart::torso);
   double worst = 0, least = 1e9;
-  for (int v = 0; v < model->surface.vertices(); ++v) {
-    const BodyPart part = model->surface.parts[static_cast<std::size_t>(v)];
+  for (int v = 0; v < skin.surface().vertices(); ++v) {
+    const BodyPart part = skin.surface().parts[static_cast<std::size_t>(v)];
     if (part < BodyPart::leftUpperArm) continue;
-    const double out = std::abs(model->surface.positions[static_cast<std::size_t>(v)].x) / s.context->height * 1.7;
+    const double out = std::abs(skin.surface().positions[static_cast<std::size_t>(v)].x) / s.context->height * 1.7;
     if (out < 0.22 + 0.5 * 0.28) continue;
-    Vec3d p;
-    pointsOf(model->surface, turned, {&v, 1}, {&p, 1});
+    const Vec3d p = skin.at(v);
     const double d = torso.nearest(p).distance;
     if (torso.inside(p)) worst = std::max(worst, d);
     else least = std::min(least, d);
   }
   if (gap) *gap = least;
   return worst;
-}
-
-/// Where a part's skin lies at a frame.
-std::vector<Vec3d> pointsOfPart(const Stage& s, const TiledMotion& motion, int frame, BodyPart part) {
-  const std::shared_ptr<const BodyModel> model = bodyModelOf(*s.context);
-  Poser poser(*s.context);
-  poser.load(motion, frame);
-  std::vector<Quatd> rotation;
-  std::vector<Vec3d> position;
-  for (int j = 0; j < s.figure->skeleton.size(); ++j) {
-    rotation.push_back(poser.rotation(j));
-    position.push_back(poser.position(j));
-  }
-  std::vector<int> vertices;
-  for (int v = 0; v < model->surface.vertices(); ++v)
-    if (model->surface.parts[static_cast<std::size_t>(v)] == part) vertices.push_back(v);
-  std::vector<Vec3d> out(vertices.size());
-  pointsOf(model->surface, turnedFrames(model->reference(), {rotation, position}), vertices, out);
-  return out;
 }
 
 Repair clearance() {
@@ -277,9 +246,11 @@ TEST(Clearance, KeepsHandsAboveTheFloor) {
     return motion;
   }, {60, 1}, frames);
   const auto lowest = [&](const TiledMotion& motion, int frame) {
+    const test::PosedSkin skin(*s.context, motion, frame);
     double out = 1e9;
-    for (const BodyPart part : {BodyPart::leftHand, BodyPart::rightHand, BodyPart::leftForearm, BodyPart::rightForearm})
-      for (const Vec3d& p : pointsOfPart(s, motion, frame, part)) out = std::min(out, p.y);
+    for (int v = 0; v < skin.surface().vertices(); ++v)
+      for (const BodyPart part : {BodyPart::leftHand, BodyPart::rightHand, BodyPart::leftForearm, BodyPart::rightForearm})
+        if (skin.surface().parts[static_cast<std::size_t>(v)] == part) out = std::min(out, skin.at(v).y);
     return out;
   };
   ASSERT_LT(lowest(s.motion, 90), -0.1);

@@ -11,6 +11,7 @@
 #include "core/repair/poser.h"
 #include "core/repair/vector_series.h"
 #include "tests/support/layer_checks.h"
+#include "tests/support/posed_skin.h"
 #include "tests/support/puppet.h"
 
 namespace understudy {
@@ -42,26 +43,13 @@ test::Stand leaning(int frames = 200) {
 
 /// Deepest point of the left forearm and hand in the head, metres, exactly.
 double depthAt(const test::Stand& s, const TiledMotion& motion, int frame) {
-  const std::shared_ptr<const BodyModel> model = bodyModelOf(*s.context);
-  Poser poser(*s.context);
-  poser.load(motion, frame);
-  std::vector<Quatd> rotation;
-  std::vector<Vec3d> position;
-  for (int j = 0; j < s.context->body.rig.size(); ++j) {
-    rotation.push_back(poser.rotation(j));
-    position.push_back(poser.position(j));
-  }
-  const std::vector<Affined> turned = turnedFrames(model->reference(), {rotation, position});
-  const PartMesh mesh = partMesh(model->surface, BodyPart::head);
-  std::vector<Vec3d> own(mesh.vertices.size());
-  pointsOf(model->surface, turned, mesh.vertices, own);
-  const TriangleTree head(mesh.withRims(own), mesh.indices);
+  const test::PosedSkin skin(*s.context, motion, frame);
+  const TriangleTree head = skin.solid(BodyPart::head);
   double worst = 0;
-  for (int v = 0; v < model->surface.vertices(); ++v) {
-    const BodyPart part = model->surface.parts[static_cast<std::size_t>(v)];
+  for (int v = 0; v < skin.surface().vertices(); ++v) {
+    const BodyPart part = skin.surface().parts[static_cast<std::size_t>(v)];
     if (part != BodyPart::leftForearm && part != BodyPart::leftHand) continue;
-    Vec3d p;
-    pointsOf(model->surface, turned, {&v, 1}, {&p, 1});
+    const Vec3d p = skin.at(v);
     if (head.inside(p)) worst = std::max(worst, head.nearest(p).distance);
   }
   return worst;
