@@ -201,8 +201,8 @@ Command findCommand() {
   command.description =
       "Carries the performance over to the character and looks for flaws: feet that slide, float or\n"
       "sink, bones that jump or flip, hands that lose each other, what they hold or what they touch,\n"
-      "limbs in the body. What is offered for them is tried first: a repair that does more harm than good\n"
-      "is not offered, one that brings another flaw along says so. Writes nothing.";
+      "limbs in the body or the floor. What is offered for them is tried first: a repair that does\n"
+      "more harm than good is not offered, one that brings another flaw along says so. Writes nothing.";
   command.options = takeOptions();
   for (OptionSpec& option : propOptions()) command.options.push_back(std::move(option));
   for (OptionSpec& option : matchOptions()) command.options.push_back(std::move(option));

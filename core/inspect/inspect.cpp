@@ -256,7 +256,7 @@ class Inspector {
     }
     const Repair* other = maker < late ? causes_.repairAt(static_cast<RepairStage>(maker), finding.bones.front(), finding.worst) : nullptr;
     if (!other) return {};
-    return describe(*other) + " takes it off by " + spokenFigure(grown, "mm") + (std::holds_alternative<ClearanceRepair>(other->action) ? ": the arm would lie in the body" : "");
+    return describe(*other) + " takes it off by " + spokenFigure(grown, "mm") + (std::holds_alternative<ClearanceRepair>(other->action) ? ": the arm would lie in body or floor" : "");
   }
 
   /// What brings an arm into the body where clearance has nothing left to do: the stage after it by which the depth grows most. "" where none

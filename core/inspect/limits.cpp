@@ -22,7 +22,7 @@ const LimitField fields[] = {
     {"touchPlace", "mm", "a point that should be touched may be missed", millimetre, [](FindingLimits& l) -> double& { return l.touches.place; }},
     {"gripPlace", "mm", "the support hand may leave its grip", millimetre, [](FindingLimits& l) -> double& { return l.grips.place; }},
     {"gripTurn", "°", "the support hand may turn on its grip", degree, [](FindingLimits& l) -> double& { return l.grips.turn; }},
-    {"depth", "mm", "an arm may lie in the body", millimetre, [](FindingLimits& l) -> double& { return l.depth.least; }},
+    {"depth", "mm", "an arm may lie in body or floor", millimetre, [](FindingLimits& l) -> double& { return l.depth.least; }},
 };
 
 }  // namespace

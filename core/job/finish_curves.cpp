@@ -248,7 +248,7 @@ void addCurves(FinishReport& report, const Finished& finished, const Sources& so
         for (int f = first; f <= last; ++f) values.push_back(1000 * static_cast<double>(depth[static_cast<std::size_t>(f + seen.trimFirst)]));
         return values;
       };
-      plot.title = std::string("Depth of the ") + (side == 0 ? "left" : "right") + " arm in the body";
+      plot.title = std::string("Depth of the ") + (side == 0 ? "left" : "right") + " arm in body or floor";
       plot.unit = "mm";
       add(plot, CurveRole::before, "before", curve(depths->first[side]));
       add(plot, CurveRole::after, "after", curve(depths->second[side]));

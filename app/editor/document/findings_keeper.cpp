@@ -248,7 +248,7 @@ QString findingKindText(FindingKind kind) {
     case FindingKind::pop: return FindingsKeeper::tr("jumps");
     case FindingKind::twist: return FindingsKeeper::tr("twists");
     case FindingKind::range: return FindingsKeeper::tr("bends too far");
-    case FindingKind::depth: return FindingsKeeper::tr("lies in the body");
+    case FindingKind::depth: return FindingsKeeper::tr("lies in body or floor");
     case FindingKind::gripDrift: return FindingsKeeper::tr("leaves its grip");
     case FindingKind::missedTouch: return FindingsKeeper::tr("misses its touch");
     case FindingKind::lostContact: return FindingsKeeper::tr("lost its contact");
