@@ -289,7 +289,7 @@ Roll ownRoll(const Stay& stay, const PlantLeg& leg, const std::vector<LegFrame>&
       if (sign != 0) {
         // What the foot beside the run has where it is to be flat is taken off there, and nothing at the plant's own ends. Where
         // heel and toe follow each other with no flat between, the foot passes through flat all the same.
-        const auto beside = [&](int near, int far) { return raw(signOf(stay.phases[static_cast<std::size_t>(far)]) == 0 ? far : near, sign); };
+        const auto beside = [&](int near, int far) { return signOf(stay.phases[static_cast<std::size_t>(far)]) == 0 ? raw(far, sign) : std::max(0.0, raw(near, sign)); };
         const double atStart = i > 0 ? beside(i, i - 1) : 0, atEnd = end + 1 < n ? beside(end, end + 1) : 0;
         for (int k = i; k <= end; ++k) {
           const double part = fade(static_cast<double>(k - i + 1) / (end - i + 2));

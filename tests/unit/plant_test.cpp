@@ -361,6 +361,30 @@ TEST(Plant, ASpinOnARaisedHeelTurnsAboutWhatIsDown) {
   EXPECT_GE(judged, 10);
 }
 
+TEST(Plant, AFootThatGoesFromHeelToBallPassesThroughFlat) {
+  Walk walk;
+  const auto foot = static_cast<std::size_t>(walk.map->character.joint(Role::leftFoot));
+  walk.motion = walk.motion.writable(0, 121);
+  // Toes up while the heel bears: most in frame 49, slowly.
+  for (int f = 30; f <= 68; ++f) {
+    Quatf& q = walk.motion.rotationsToWrite(f)[foot];
+    q = Quatf(Quatd(q) * fromAxisAngle(Vec3d{1, 0, 0}, -1.0 * std::pow(std::cos((f - 49) / 40.0 * 3.14159), 2)));
+  }
+  Repair repair = step(0, 40);
+  plantOf(repair).marks = {{40 / 60.0, PlantPhase::heel}, {50 / 60.0, PlantPhase::ball}};
+  repair = anchoredPlant(std::move(repair), *walk.context, walk.motion);
+  const Planted result = run(walk, {repair});
+  const auto turn = [&](const TiledMotion& m, int f) { return toQuat(worldAt(walk.character->skeleton, m, f)[foot].linear); };
+  double was = 0, is = 0, turned = 0;
+  for (int f = 41; f <= 68; ++f) {
+    was = std::max(was, angleBetween(turn(walk.motion, f - 1), turn(walk.motion, f)));
+    is = std::max(is, angleBetween(turn(result.motion, f - 1), turn(result.motion, f)));
+    turned = std::max(turned, angleBetween(turn(result.motion, 40), turn(result.motion, f)));
+  }
+  EXPECT_GT(turned, 0.1) << "the foot must roll";
+  EXPECT_LT(is, 2 * was);
+}
+
 TEST(Plant, HalfTheWeightGoesHalfTheWay) {
   const Walk walk;
   Repair repair = anchoredPlant(step(0, 40), *walk.context, walk.motion);
