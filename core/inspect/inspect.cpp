@@ -234,7 +234,8 @@ class Inspector {
     return proposals;
   }
 
-  /// What takes away again what a repair has brought: the later stage by which a flaw grows most. "" where none does.
+  /// What takes away again what a repair has brought: the later stage by which a flaw grows most; the repair itself where it leaves more
+  /// than that. "" where neither does much.
   template <class Measure>
   [[nodiscard]] std::string undoneBy(const Repair& repair, const Finding& finding, const Measure& findings) const {
     const auto motionAfter = [&](std::size_t stage) -> const TiledMotion& { return stage + 1 < stageCount ? seen_.stageInputs[stage + 1] : seen_.untrimmed; };
@@ -248,12 +249,14 @@ class Inspector {
     std::size_t stage = 0, maker = late;
     while (stage < late && !appliedBy(static_cast<RepairStage>(stage), repair)) ++stage;
     if (stage >= late) return {};
-    double before = measureOf(motionAfter(stage)), grown = 0.5 * finding.measure;
+    const double own = measureOf(motionAfter(stage));
+    double before = own, grown = 0.25 * finding.measure;
     for (++stage; stage < late; ++stage) {
       const double after = measureOf(motionAfter(stage));
       if (after - before > grown) grown = after - before, maker = stage;
       before = after;
     }
+    if (own > grown) return describe(repair) + " itself leaves " + spokenFigure(own, "mm");
     const Repair* other = maker < late ? causes_.repairAt(static_cast<RepairStage>(maker), finding.bones.front(), finding.worst) : nullptr;
     if (!other) return {};
     return describe(*other) + " takes it off by " + spokenFigure(grown, "mm") + (std::holds_alternative<ClearanceRepair>(other->action) ? ": the arm would lie in body or floor" : "");
