@@ -7,6 +7,7 @@
 #include "core/repair/plant.h"
 #include "core/repair/plant_calm.h"
 #include "core/repair/plant_ease.h"
+#include "core/repair/plant_steady.h"
 
 namespace understudy {
 namespace {
@@ -28,6 +29,12 @@ double standingWeight(const Stay& s, int frame) {
 
 double square(double v) { return v * v; }
 
+/// How far a knee is bent, less than what of it goes sideways where it goes backwards as well: it nowhere jumps.
+double forwardBend(const LegFrame& leg, const Vec3d& hinge) {
+  const double all = bendOfReach(leg.straight > 1 ? 2 - leg.straight : leg.straight), forward = kneeBend(leg, hinge);
+  return forward >= 0 ? all : std::sqrt(std::max(0.0, square(all) - square(forward))) + forward;
+}
+
 /// From 0 before the release to 1 after the stay.
 double released(const Stay& s, int frame) {
   return frame < s.release ? 0 : 1 - fade(static_cast<double>(frame - s.release + 1) / (s.span.last - s.release + 2));
@@ -44,6 +51,8 @@ void PlantRun::run(TiledMotion& out, std::vector<Residual>& residuals) {
   for (int side = 0; side < 2; ++side) fillGoals(side);
   lowerPelvis(drops_);
   even();
+  lowerPelvis(steadies_);
+  steady(widened(moves_, 3 * plan_.reach, 3 * plan_.reach));
   lowerPelvis(moves_);
   stick();
   for (int side = 0; side < 2; ++side) swing(side);
@@ -72,10 +81,12 @@ void PlantRun::load() {
   moves_ = common(widened(swings_, plan_.longestEase + 2, plan_.longestEase + 2), clip_);
   for (const Stay& s : plan_.stays)
     if (leg(s.side).soft && !common(s.span, moves_).empty()) moves_ = {std::min(moves_.first, s.span.first), std::max(moves_.last, s.span.last)};
-  drops_ = common(widened(moves_, 3 * r, 3 * r), clip_);
+  const int steady = 3 * r + steadyReach(plan_.context.rate.hertz());
+  steadies_ = common(widened(moves_, steady, steady), clip_);
+  drops_ = common(widened(steadies_, 3 * r, 3 * r), clip_);
   const int ease = 2 * plan_.longestEase + 4;
   for (const Stay& s : plan_.stays) {
-    evened_.push_back(!common(s.span, common(widened(moves_, 3 * r, 3 * r), clip_)).empty());
+    evened_.push_back(!common(s.span, common(widened(steadies_, 3 * r, 3 * r), clip_)).empty());
     if (!evened_.back()) continue;
     const FrameSpan w = common(widened(s.span, ease, ease), clip_);
     drops_ = {std::min(drops_.first, w.first), std::max(drops_.last, w.last)};
@@ -241,14 +252,14 @@ void PlantRun::fillGoals(int side) {
 PelvisMove PlantRun::pelvis(int frame) const {
   PelvisMove move = way(frame);
   move.by.y = std::max(move.by.y - drop_.at(frame), std::min(move.by.y, lift_[static_cast<std::size_t>(frame - ways_.first)] - plantSettings().pelvisLimit * plan_.context.leg));
-  move.by.y += rise_.at(frame);
+  move.by.y += rise_.at(frame) + steady_.at(frame);
   if (!parts_.hasSeat()) return move;
   const PartPlants::Hold seat = parts_.seatAt(in_, frame);
   return move * (1 - seat.firm) + PelvisMove{seat.shift, {}};
 }
 
 // From a foot that stands to its hip as the pelvis goes.
-Vec3d PlantRun::gapAt(int side, int frame) const { return own(side, frame).hip + goes(side, frame, way(frame)) - goal(side, frame).pose.at; }
+Vec3d PlantRun::gapAt(int side, int frame) const { return own(side, frame).hip + goes(side, frame, way(frame)) + Vec3d{0, steady_.at(frame), 0} - goal(side, frame).pose.at; }
 
 // How far a leg that stands should reach for its knee not to give way at a stroke just after its foot has landed, nor to be stretched
 // at one just before it leaves: near straight, a hair of length is many degrees. Parts of its length.
@@ -299,6 +310,29 @@ void PlantRun::lowerPelvis(FrameSpan span) {
     }
   drop_ = closelyCovering(need, span, plan_.reach);
   rise_ = closelyCovering(tooNear, span, plan_.reach);
+}
+
+// What of the pelvis' way makes knees jerk that stand is taken out of it.
+void PlantRun::steady(FrameSpan span) {
+  std::array<std::vector<KneeFrame>, 2> knees;
+  for (int f = steadies_.first; f <= steadies_.last; ++f)
+    for (int side = 0; side < 2; ++side) {
+      const FootGoal& g = goal(side, f);
+      KneeFrame knee;
+      if (g.active && f < stay(g.stay).release) {
+        const LegFrame& o = own(side, f);
+        knee = {g.stay, g.firm, o.hip + moves(side, f) - g.pose.at, distance(o.hip, o.knee) + distance(o.knee, o.foot.at), forwardBend(o, leg(side).limb.hinge)};
+      }
+      knees[static_cast<std::size_t>(side)].push_back(knee);
+    }
+  const std::vector<double> rises = steadied(knees, plan_.context.rate.hertz(), plan_.context.leg);
+  const FrameSpan here = common(span, clip_);
+  steady_ = Strip(here);
+  for (int f = here.first; f <= here.last; ++f) {
+    double near = 0;
+    for (const int i : near_) near = std::max(near, fadedAround(stay(i).span, stay(i).before + plan_.reach, stay(i).after + plan_.reach, f));
+    steady_[f] = rises[static_cast<std::size_t>(f - steadies_.first)] * near;
+  }
 }
 
 void PlantRun::solve(int frame, TiledMotion& out, std::vector<Residual>& residuals) {

@@ -38,7 +38,7 @@ struct FootGoal {
 class PlantRun {
  public:
   PlantRun(const PlantPlan& plan, const PartPlants& parts, const TiledMotion& in, FrameSpan frames)
-      : plan_(plan), parts_(parts), in_(in), frames_(frames), clip_{0, in.frames() - 1}, pose_(plan.context, plan.legs), drop_({0, -1}), rise_({0, -1}) {}
+      : plan_(plan), parts_(parts), in_(in), frames_(frames), clip_{0, in.frames() - 1}, pose_(plan.context, plan.legs), drop_({0, -1}), rise_({0, -1}), steady_({0, -1}) {}
 
   void run(TiledMotion& out, std::vector<Residual>& residuals);
 
@@ -65,6 +65,7 @@ class PlantRun {
   void even();
   [[nodiscard]] Roll evened(int index, int before, int after, const std::vector<Vec3d>& by) const;
   void stick();
+  void steady(FrameSpan span);
   void swing(int side);
   void lead(int side, const Stay* a, const Stay* b, FrameSpan gap);
   void clear(int side);
@@ -98,8 +99,8 @@ class PlantRun {
   const PartPlants& parts_;
   const TiledMotion& in_;
   FrameSpan frames_, clip_;
-  // Where feet on their way, where the pelvis goes, its first sinking, standing feet and its way are known.
-  FrameSpan swings_, moves_, drops_, stands_, ways_;
+  // Where feet on their way, where the pelvis goes, what steadies it is worked out of, its first sinking, standing feet and its way are known.
+  FrameSpan swings_, moves_, steadies_, drops_, stands_, ways_;
   LegsPose pose_;
   struct {
     int first = 0;
@@ -116,6 +117,7 @@ class PlantRun {
   std::vector<PelvisMove> way_;                  // of the pelvis, over ways_
   std::vector<double> lift_;                     // what of it the anchors say
   Strip drop_, rise_;                            // by which the pelvis sinks and rises
+  Strip steady_;                                 // by which it rises so that knees of legs that stand are steady
 };
 
 }  // namespace understudy

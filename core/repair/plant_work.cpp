@@ -6,6 +6,7 @@
 #include "core/repair/plant.h"
 #include "core/repair/plant_calm.h"
 #include "core/repair/plant_run.h"
+#include "core/repair/plant_steady.h"
 
 namespace understudy {
 
@@ -33,8 +34,9 @@ FrameSpan PlantPlan::affected(FrameSpan changed) const {
   for (const Stay& s : stays)
     if (const FrameSpan w = widened(s.span, around, around); !common(sinks, w).empty()) cover(rolls, w);
   FrameSpan sinksAgain = rolls;
+  const int again = 6 * reach + steadyReach(context.rate.hertz());
   for (const Stay& s : stays)
-    if (!common(rolls, s.span).empty()) cover(sinksAgain, widened(s.span, 3 * reach, 3 * reach));
+    if (!common(rolls, s.span).empty()) cover(sinksAgain, widened(s.span, again, again));
   for (const Stay& s : stays)
     if (!common(sinksAgain, widened(s.span, longestEase + 2, longestEase + 2)).empty()) cover(out, written(s));
   return out;
