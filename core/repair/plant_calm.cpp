@@ -12,6 +12,7 @@ namespace {
 constexpr double around = 0.25;     // seconds on either side that say what is usual
 constexpr double meanOver = 0.05;   // and over which the mean is taken
 constexpr double stumbles = 4;      // times the usual from which an acceleration begins to be a stumble, and is one from half as much again,
+constexpr double twistOver = 0.06;  // seconds on either side over which the mean of a twist is taken
 constexpr double least = 0.0025;    // and by which part of the leg a frame's hips must be off the middle of those beside it
 
 int frames(double seconds, double rate, int fewest) { return std::max(fewest, static_cast<int>(std::lround(seconds * rate))); }
@@ -54,6 +55,23 @@ std::vector<PelvisMove> calmed(const std::vector<PelvisPose>& way, const std::ve
       move.turn += logOf(normalised(at(f + k).turn * conjugate(at(f).turn))) * w;
     }
   }
+  return out;
+}
+
+int twistReach(double rate) { return frames(twistOver, rate, 2); }
+
+std::vector<double> calmedTwists(const std::vector<LegFrame>& legs, double rate) {
+  const int n = static_cast<int>(legs.size()), reach = twistReach(rate);
+  std::vector<double> twist(legs.size(), 0.0), out(legs.size(), 0.0);
+  for (std::size_t f = 1; f < legs.size(); ++f) {
+    const Quatd last = conjugate(legs[f - 1].thigh) * legs[f - 1].shank, now = conjugate(legs[f].thigh) * legs[f].shank;
+    const Vec3d along = normalised(rotate(conjugate(legs[f].shank), legs[f].foot.at - legs[f].knee), {0, 1, 0});
+    twist[f] = twist[f - 1] + dot(logOf(normalised(conjugate(last) * now)), along);
+  }
+  const std::vector<double> kernel = bump(reach);
+  for (int f = 0; f < n; ++f)
+    for (int k = -reach; k <= reach; ++k)
+      out[static_cast<std::size_t>(f)] += kernel[static_cast<std::size_t>(k + reach)] * (twist[static_cast<std::size_t>(std::clamp(f + k, 0, n - 1))] - twist[static_cast<std::size_t>(f)]);
   return out;
 }
 

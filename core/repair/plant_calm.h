@@ -23,4 +23,11 @@ struct PelvisPose {
 /// each such jerk of the capture into one of its knee. `firm`: how firmly a foot stands in each frame, 0 … 1. `leg`: metres.
 [[nodiscard]] std::vector<PelvisMove> calmed(const std::vector<PelvisPose>& way, const std::vector<double>& firm, double rate, double leg);
 
+/// Frames on either side of one that say how its knee's twist is to be calmed.
+[[nodiscard]] int twistReach(double rate);
+
+/// By how much each frame's shank is to turn about its own length, radians, so that the knee twists evenly: a knee hardly twists, what jerks
+/// there is the capture's, and a foot that stands would have to jerk back against it.
+[[nodiscard]] std::vector<double> calmedTwists(const std::vector<LegFrame>& legs, double rate);
+
 }  // namespace understudy

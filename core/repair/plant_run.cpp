@@ -106,6 +106,8 @@ void PlantRun::load() {
   }
   const int around = static_cast<int>(3 * blendTime * plan_.context.rate.hertz()) + 5 + plan_.longestEase;
   needed = common(widened(needed, around, around), clip_);
+  const int twists = twistReach(plan_.context.rate.hertz());
+  needed = common(widened(needed, twists, twists), clip_);
   own_.first = needed.first;
   calm(needed);
   for (int f = needed.first; f <= needed.last; ++f) {
@@ -113,6 +115,12 @@ void PlantRun::load() {
     if (calmAt(f) != PelvisMove{}) pose_.move(calmAt(f).by, calmAt(f).turn);
     for (int side = 0; side < 2; ++side) own_.legs[static_cast<std::size_t>(side)].push_back(leg(side).limb.complete() ? pose_.leg(side) : LegFrame{});
     own_.pivots.push_back(pose_.pivot());
+  }
+  for (int side = 0; side < 2; ++side) {
+    std::vector<LegFrame>& legs = own_.legs[static_cast<std::size_t>(side)];
+    const std::vector<double> turns = calmedTwists(legs, plan_.context.rate.hertz()), firm = firmIn(needed, side);
+    for (std::size_t k = 0; k < legs.size(); ++k)
+      if (firm[k] > 0) legs[k].shank = normalised(fromAxisAngle(normalised(legs[k].foot.at - legs[k].knee, {0, 1, 0}), turns[k] * firm[k]) * legs[k].shank);
   }
   standing_.resize(plan_.stays.size());
   rolls_.resize(plan_.stays.size());
@@ -138,23 +146,32 @@ void PlantRun::load() {
   }
 }
 
+// How firmly a foot stands, or will, or did.
+std::vector<double> PlantRun::firmIn(FrameSpan span, int side) const {
+  std::vector<double> firm(static_cast<std::size_t>(span.count()), 0.0);
+  for (const int i : plan_.order[static_cast<std::size_t>(side)]) {
+    const Stay& s = stay(i);
+    const FrameSpan held = common(plan_.eased(s), span);
+    for (int f = held.first; f <= held.last; ++f) {
+      double& all = firm[static_cast<std::size_t>(f - span.first)];
+      all = std::max(all, s.weight * fadedAround(s.span, s.before, s.after, f));
+    }
+  }
+  return firm;
+}
+
 // What jerks the pelvis while a foot stands is no part of a leg's own motion.
 void PlantRun::calm(FrameSpan needed) {
   const double rate = plan_.context.rate.hertz();
   const FrameSpan read = common(widened(needed, calmReach(rate), calmReach(rate)), clip_);
   std::vector<PelvisPose> way;
-  std::vector<double> firm(static_cast<std::size_t>(read.count()), 0.0);
   for (int f = read.first; f <= read.last; ++f) {
     pose_.load(in_, f);
     way.push_back({pose_.pivot(), pose_.pelvis(), {leg(0).limb.complete() ? pose_.leg(0).hip : pose_.pivot(), leg(1).limb.complete() ? pose_.leg(1).hip : pose_.pivot()}});
   }
-  for (const Stay& s : plan_.stays) {
-    const FrameSpan held = common(plan_.eased(s), read);
-    for (int f = held.first; f <= held.last; ++f) {
-      double& all = firm[static_cast<std::size_t>(f - read.first)];
-      all = std::max(all, s.weight * fadedAround(s.span, s.before, s.after, f));
-    }
-  }
+  std::vector<double> firm = firmIn(read, 0);
+  const std::vector<double> right = firmIn(read, 1);
+  for (std::size_t k = 0; k < firm.size(); ++k) firm[k] = std::max(firm[k], right[k]);
   const std::vector<PelvisMove> moves = calmed(way, firm, rate, plan_.context.leg);
   own_.calm.assign(moves.begin() + (needed.first - read.first), moves.begin() + (needed.last - read.first + 1));
 }

@@ -50,6 +50,7 @@ class PlantRun {
   [[nodiscard]] FrameSpan writtenIn(FrameSpan frames) const;
   void load();
   void calm(FrameSpan needed);
+  [[nodiscard]] std::vector<double> firmIn(FrameSpan span, int side) const;
   void stand(int index, const std::vector<Vec3d>& moves);
   void stand(int index, const std::vector<Vec3d>& moves, const Roll& roll, std::vector<FootPose>& out) const;
   [[nodiscard]] PelvisWay rawWay(int frame) const;
