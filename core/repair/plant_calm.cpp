@@ -68,10 +68,14 @@ std::vector<double> calmedTwists(const std::vector<LegFrame>& legs, double rate)
     const Vec3d along = normalised(rotate(conjugate(legs[f].shank), legs[f].foot.at - legs[f].knee), {0, 1, 0});
     twist[f] = twist[f - 1] + dot(logOf(normalised(conjugate(last) * now)), along);
   }
+  // Beyond the ends it goes on as it came.
+  const auto at = [&](int f) {
+    const auto value = [&](int k) { return twist[static_cast<std::size_t>(std::clamp(k, 0, n - 1))]; };
+    return f < 0 ? 2 * value(0) - value(-f) : f >= n ? 2 * value(n - 1) - value(2 * (n - 1) - f) : value(f);
+  };
   const std::vector<double> kernel = bump(reach);
   for (int f = 0; f < n; ++f)
-    for (int k = -reach; k <= reach; ++k)
-      out[static_cast<std::size_t>(f)] += kernel[static_cast<std::size_t>(k + reach)] * (twist[static_cast<std::size_t>(std::clamp(f + k, 0, n - 1))] - twist[static_cast<std::size_t>(f)]);
+    for (int k = -reach; k <= reach; ++k) out[static_cast<std::size_t>(f)] += kernel[static_cast<std::size_t>(k + reach)] * (at(f + k) - at(f));
   return out;
 }
 

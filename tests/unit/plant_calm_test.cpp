@@ -64,5 +64,48 @@ TEST(Calmed, ReadsNoFurtherThanItSays) {
   }
 }
 
+/// Legs of half a metre a bone, whose knees twist by `twist(f)` about the shank.
+template <class Twist>
+std::vector<LegFrame> twisting(const Twist& twist) {
+  std::vector<LegFrame> out(101);
+  for (int f = 0; f < 101; ++f) {
+    LegFrame& one = out[static_cast<std::size_t>(f)];
+    one.hip = {0, 1, 0};
+    one.thigh = fromAxisAngle(Vec3d{1, 0, 0}, -0.3);
+    one.knee = one.hip + rotate(one.thigh, Vec3d{0, -0.5, 0});
+    const Quatd bent = fromAxisAngle(Vec3d{1, 0, 0}, 0.2);
+    one.shank = normalised(bent * fromAxisAngle(Vec3d{0, 1, 0}, twist(f)));
+    one.foot.at = one.knee + rotate(bent, Vec3d{0, -0.5, 0});
+  }
+  return out;
+}
+
+/// The largest change of a twist's step from frame to frame, radians, after the turns.
+double twistJerk(const std::vector<LegFrame>& legs, const std::vector<double>& turns) {
+  std::vector<Quatd> knees;
+  for (std::size_t f = 0; f < legs.size(); ++f)
+    knees.push_back(conjugate(legs[f].thigh) * normalised(fromAxisAngle(normalised(legs[f].foot.at - legs[f].knee), turns[f]) * legs[f].shank));
+  double most = 0;
+  for (std::size_t f = 1; f + 1 < knees.size(); ++f) most = std::max(most, length(logOf(conjugate(knees[f]) * knees[f + 1]) - logOf(conjugate(knees[f - 1]) * knees[f])));
+  return most;
+}
+
+TEST(CalmedTwists, TakesAJerkOutOfTheKneeAndLeavesASlowTwistAlone) {
+  const std::vector<LegFrame> jerking = twisting([](int f) { return f == 50 ? 0.06 : 0.0; });
+  const std::vector<double> turns = calmedTwists(jerking, rate);
+  EXPECT_GT(twistJerk(jerking, std::vector<double>(101, 0.0)), 0.1);
+  EXPECT_LT(twistJerk(jerking, turns), 0.02);
+  EXPECT_NEAR(turns[20], 0, 1e-12);
+  for (const double turn : calmedTwists(twisting([](int f) { return 0.2 * std::sin(2 * M_PI * 0.5 * f / rate); }), rate)) EXPECT_NEAR(turn, 0, 0.002);
+}
+
+TEST(CalmedTwists, ReadsNoFurtherThanItSays) {
+  const auto twist = [](int f) { return f == 50 ? 0.06 : 0.001 * f; };
+  const std::vector<LegFrame> all = twisting(twist);
+  const int reach = twistReach(rate);
+  const std::vector<LegFrame> piece(all.begin() + 50 - reach, all.begin() + 51 + reach);
+  EXPECT_NEAR(calmedTwists(piece, rate)[static_cast<std::size_t>(reach)], calmedTwists(all, rate)[50], 1e-12);
+}
+
 }  // namespace
 }  // namespace understudy

@@ -1,0 +1,67 @@
+// Knees of legs that stand, made steady by the pelvis.
+#include <gtest/gtest.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "core/repair/plant_run.h"
+#include "core/repair/plant_steady.h"
+
+namespace understudy {
+namespace {
+
+constexpr double rate = 100, leg = 0.8;
+
+/// Both legs stand with the hip `height(f)` above the foot's joint, metres; knees that were bent as far as at the height of 0.78 all along.
+template <class Height>
+std::array<std::vector<KneeFrame>, 2> standing(const Height& height) {
+  std::array<std::vector<KneeFrame>, 2> out;
+  for (std::vector<KneeFrame>& side : out)
+    for (int f = 0; f < 121; ++f) side.push_back({0, 1, {0, height(f), 0}, leg, bendOfReach(0.78 / leg)});
+  return out;
+}
+
+/// The largest second difference of a knee's bend, radians.
+double worstJerk(const std::vector<KneeFrame>& knee, const std::vector<double>& rise) {
+  const auto bend = [&](std::size_t f) { return bendOfReach(length(knee[f].up + Vec3d{0, rise[f], 0}) / leg); };
+  double most = 0;
+  for (std::size_t f = 1; f + 1 < knee.size(); ++f) most = std::max(most, std::abs(bend(f - 1) - 2 * bend(f) + bend(f + 1)));
+  return most;
+}
+
+TEST(Steadied, TakesJerksOfAnAlmostStraightKneeAway) {
+  const std::array<std::vector<KneeFrame>, 2> knees = standing([](int f) { return 0.785 + (f == 60 ? -0.004 : f == 63 ? 0.003 : 0); });
+  const std::vector<double> rise = steadied(knees, rate, leg);
+  EXPECT_GT(worstJerk(knees[0], std::vector<double>(121, 0.0)), 0.08);
+  EXPECT_LT(worstJerk(knees[0], rise), 0.02);
+  for (int f = 0; f < 121; ++f) {
+    EXPECT_LT(std::abs(rise[static_cast<std::size_t>(f)]), 0.006) << f;
+    if (f < 60 - steadyReach(rate) || f > 63 + steadyReach(rate)) {
+      EXPECT_NEAR(rise[static_cast<std::size_t>(f)], 0, 1e-6) << f;
+    }
+  }
+}
+
+TEST(Steadied, LeavesSlowWaysAlone) {
+  for (const double rise : steadied(standing([](int f) { return 0.775 + 0.005 * std::sin(2 * M_PI * 0.8 * f / rate); }), rate, leg)) EXPECT_LT(std::abs(rise), 0.0008);
+}
+
+TEST(Steadied, WhereNoFootStandsNothingRises) {
+  std::array<std::vector<KneeFrame>, 2> knees = standing([](int f) { return 0.785 + (f == 60 ? -0.004 : 0); });
+  for (std::vector<KneeFrame>& side : knees)
+    for (KneeFrame& knee : side) knee.stay = -1;
+  for (const double rise : steadied(knees, rate, leg)) EXPECT_EQ(rise, 0);
+}
+
+// A frame depends on no more of those around it than it says.
+TEST(Steadied, ReadsNoFurtherThanItSays) {
+  const std::array<std::vector<KneeFrame>, 2> all = standing([](int f) { return 0.78 + 0.004 * std::sin(0.9 * f) * std::sin(0.13 * f); });
+  const int reach = steadyReach(rate);
+  ASSERT_LT(reach, 55);
+  std::array<std::vector<KneeFrame>, 2> piece;
+  for (std::size_t side = 0; side < 2; ++side) piece[side].assign(all[side].begin() + 60 - reach, all[side].begin() + 61 + reach);
+  EXPECT_DOUBLE_EQ(steadied(piece, rate, leg)[static_cast<std::size_t>(reach)], steadied(all, rate, leg)[60]);
+}
+
+}  // namespace
+}  // namespace understudy
