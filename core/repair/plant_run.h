@@ -68,6 +68,7 @@ class PlantRun {
   void stick();
   void steady(FrameSpan span);
   void swing(int side);
+  [[nodiscard]] std::vector<LegTurn> cameHome(int side, FrameSpan gap, const GapEnds& ends, const std::vector<LegTurn>& jerks) const;
   void lead(int side, const Stay* a, const Stay* b, FrameSpan gap);
   void clear(int side);
   void solve(int frame, TiledMotion& out, std::vector<Residual>& residuals);
