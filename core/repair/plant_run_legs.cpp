@@ -12,7 +12,7 @@ namespace {
 constexpr double straightestEver = 0.998;
 constexpr double slackReach = 0.012;  // part of its length by which a leg may be stretched beyond its own reach where it does not stand,
 constexpr double bentSlack = 0.25;    // or by this part of what it lacks, which is more for one that is bent
-constexpr double levelTime = 0.12;    // seconds from a stay in which a foot on its way is levelled to keep off the ground
+constexpr double levelTime = 0.2;    // seconds from a stay in which a foot on its way is levelled to keep off the ground
 constexpr double clearTime = 0.2;     // and raised
 constexpr double keptZone = 0.07;      // radians of a knee within which it begins to be kept from straightening further
 constexpr double levelArm = 0.25;     // part of the foot's length by which a turn surely raises what is lowest of it
