@@ -58,7 +58,37 @@ void refineEdges(const FootContact& foot, const ContactSpan& span, double leg, d
   }
 }
 
-/// Frames first … last in which the foot's direction turns faster than it may and far enough.
+/// Heel or toes that seem to rise for a moment and come back are capture's noise: a phase that is short, does not begin or end the stay and
+/// lies between others that are both before or both behind it in the course of a step goes to the one before it, the shortest first.
+void dropFlicker(std::vector<PlantPhase>& phases, int least) {
+  struct Run {
+    PlantPhase phase;
+    int count;
+  };
+  std::vector<Run> runs;
+  for (const PlantPhase phase : phases) {
+    if (runs.empty() || runs.back().phase != phase) runs.push_back({phase, 0});
+    ++runs.back().count;
+  }
+  while (true) {
+    std::size_t drop = 0;
+    for (std::size_t i = 1; i + 1 < runs.size(); ++i) {
+      const bool onItsWay = (runs[i - 1].phase < runs[i].phase) == (runs[i].phase < runs[i + 1].phase);
+      if (!onItsWay && runs[i].count < least && (drop == 0 || runs[i].count < runs[drop].count)) drop = i;
+    }
+    if (drop == 0) break;
+    runs[drop - 1].count += runs[drop].count;
+    if (runs[drop + 1].phase == runs[drop - 1].phase) {
+      runs[drop - 1].count += runs[drop + 1].count;
+      runs.erase(runs.begin() + static_cast<std::ptrdiff_t>(drop) + 1);
+    }
+    runs.erase(runs.begin() + static_cast<std::ptrdiff_t>(drop));
+  }
+  phases.clear();
+  for (const Run& run : runs) phases.insert(phases.end(), static_cast<std::size_t>(run.count), run.phase);
+}
+
+/// Frames first … last in which the foot's direction turns faster than it may and far enough: on the ball, or on the heel if that stays.
 void markSpins(const FootContact& foot, int first, int last, double rate, const PlantProposalSettings& settings, std::vector<PlantPhase>& phases) {
   const int n = last - first + 1;
   std::vector<double> yaw(static_cast<std::size_t>(n));
@@ -81,8 +111,18 @@ void markSpins(const FootContact& foot, int first, int last, double rate, const 
     int end = i;
     for (int k = i; k < n && k <= end + 1 + join; ++k)
       if (turns(k)) end = k;
-    if (std::abs(yaw[static_cast<std::size_t>(end)] - yaw[static_cast<std::size_t>(i)]) >= settings.leastSpin)
+    if (std::abs(yaw[static_cast<std::size_t>(end)] - yaw[static_cast<std::size_t>(i)]) >= settings.leastSpin) {
+      const auto goes = [&](const std::vector<Vec3d>& path) {
+        const Vec3d way = path[static_cast<std::size_t>(first + end)] - path[static_cast<std::size_t>(first + i)];
+        return std::hypot(way.x, way.z);
+      };
+      const bool onHeel = goes(foot.heel) < settings.heelStays * goes(foot.ball);
       for (int k = i; k <= end; ++k) phases[static_cast<std::size_t>(k)] = PlantPhase::spin;
+      // What the foot stands on before tells what it turns on.
+      PlantPhase& before = phases[static_cast<std::size_t>(std::max(i - 1, 0))];
+      if (onHeel) before = PlantPhase::heel;
+      else if (before == PlantPhase::heel) before = PlantPhase::flat;
+    }
     i = end + 1;
   }
 }
@@ -99,6 +139,7 @@ std::vector<Repair> proposePlants(const Contacts& contacts, FrameRate rate, doub
       for (int f = span.first; f <= span.last; ++f)
         phases.push_back(phaseOf(foot.phases[static_cast<std::size_t>(f)], phases.empty() ? PlantPhase::flat : phases.back()));
       refineEdges(foot, span, contacts.leg, hertz, settings, phases);
+      dropFlicker(phases, static_cast<int>(std::lround(settings.leastPhase * hertz)));
       Repair repair;
       repair.name = side == 0 ? "left foot" : "right foot";
       repair.proposed = true;

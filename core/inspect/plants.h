@@ -11,7 +11,9 @@ namespace understudy {
 struct PlantProposalSettings {
   double release = 0.14;      ///< last part of a plant in which the foot may begin to slip
   double longestRelease = 0.12;  ///< seconds
+  double leastPhase = 0.06;   ///< seconds; shorter phases from which the foot comes back are noise
   double spinRate = 0.8;      ///< radians a second above which a standing foot spins
+  double heelStays = 0.7;     ///< a foot spins on its heel where that goes less far than this part of the ball's way
   double leastSpin = 0.25;    ///< radians; less turn than this is none
   double rise = 0.004;        ///< parts of the performer's leg; a heel or ball that has risen further bears no longer
   double ballRise = 0.006;    ///< the same for a ball that leaves the ground to the toes

@@ -17,7 +17,8 @@ struct PlantSettings {
 
 /// All plants of a take in one layer. A planted foot rolls over its sole without slipping: the lowest point stays where it is
 /// until the next one has come down too; its pitch follows the motion, level in flat phases, toes up in heel phases, heel up in
-/// the others, where toes stay flat until their own phase; in spin phases it turns about what is down of the ball. From the release on it turns
+/// the others, where toes stay flat until their own phase; in spin phases it turns about what is down of the ball, or of the heel after a
+/// heel phase. From the release on it turns
 /// about what it stands on, after its joint's own way, and hardly slips. Legs follow in their own bend plane. The pelvis is raised
 /// as the plants' anchors say, goes with the feet that stand, smoothed over time, so that legs keep their shape, and sinks where
 /// a leg would be straighter than it was or may be, or its knee would give way at a stroke. A foot between its plants goes with it

@@ -42,10 +42,7 @@ class Evening {
   explicit Evening(const RollTask& task) : task_(task), n_(task.own.size()), edge_(static_cast<std::size_t>(std::clamp(task.stay.release - task.stay.span.first, 1, static_cast<int>(n_))) - 1) {
     if (task.before) before_.emplace(task.before->gap, task.gapPull, task.before->bends);
     if (task.after) after_.emplace(task.after->gap, task.gapPull, task.after->bends);
-    for (std::size_t i = 0; i < n_; ++i) {
-      const PlantPhase phase = task.stay.phases[i];
-      sign_.push_back(i > edge_ ? -1 : phase == PlantPhase::flat ? 0 : phase == PlantPhase::heel ? 1 : -1);
-    }
+    for (std::size_t i = 0; i < n_; ++i) sign_.push_back(i > edge_ ? -1 : task.stay.rolls[i]);
   }
   Roll run(Roll roll) const {
     if (n_ < 3 || std::all_of(sign_.begin(), sign_.end(), [](int s) { return s == 0; })) return roll;

@@ -211,28 +211,31 @@ PlantLeg::PlantLeg(const RepairContext& context, int whichSide) : limb(context.l
     buildRoll();
   }
 
-  // Spinning: about the sole's point under the ball, nearest to the middle of those that bear when the heel has just risen.
-  const FootPose raised = turned(GroundPlane{}, 0, -8 * degree, bends ? 0 : -8 * degree);
+  // The heel or the toes have just risen.
+  ballSpin_ = spinsAbout(-8 * degree, near);
+  heelSpin_ = spinsAbout(8 * degree, near);
+}
+
+Vec3d PlantLeg::spinsAbout(double pitch, double near) const {
+  const FootPose raised = turned(GroundPlane{}, 0, pitch, bends && pitch < 0 ? 0 : pitch);
   const double floor = lowest(raised, up).height;
-  Vec3d middle;
+  Vec3d middle, best;
   int count = 0;
   for (std::size_t i = 0; i < points_.size(); ++i)
     if (const Vec3d p = place(i, raised); p.y - floor < near) middle += p, ++count;
-  if (count > 0) {
-    middle = middle / static_cast<double>(count);
-    if (bends) middle = forward * toe2_.forward;
-    double nearest = 1e300;
-    for (std::size_t i = 0; i < points_.size(); ++i) {
-      const Vec3d p = place(i, raised);
-      if (p.y - floor >= near) continue;
-      const double d = std::hypot(p.x - middle.x, p.z - middle.z);
-      if (d >= nearest) continue;
-      nearest = d;
-      const Vec3d flat = place(i, turned(GroundPlane{}, 0, 0, 0));
-      spinForward_ = dot(flat, forward);
-      spinSide_ = dot(flat, side);
-    }
+  if (count == 0) return best;
+  middle = bends && pitch < 0 ? forward * toe2_.forward : middle / static_cast<double>(count);
+  double nearest = 1e300;
+  for (std::size_t i = 0; i < points_.size(); ++i) {
+    const Vec3d p = place(i, raised);
+    if (p.y - floor >= near) continue;
+    const double d = std::hypot(p.x - middle.x, p.z - middle.z);
+    if (d >= nearest) continue;
+    nearest = d;
+    const Vec3d flat = place(i, turned(GroundPlane{}, 0, 0, 0));
+    best = forward * dot(flat, forward) + side * dot(flat, side);
   }
+  return best;
 }
 
 PlantLeg::Rolled PlantLeg::placeFlat(const Flat& p, double pitch) const {

@@ -55,8 +55,8 @@ class PlantLeg {
   /// Orientation alone, with the toes at a pitch of their own.
   [[nodiscard]] FootPose turned(const GroundPlane& plane, double yaw, double pitch, double toePitch) const;
   [[nodiscard]] Vec3d heading(const GroundPlane& plane, double yaw) const;
-  /// Vector on the flat foot's ground from below its joint to the point it spins about.
-  [[nodiscard]] Vec3d spinArm(const GroundPlane& plane, double yaw) const;
+  /// Vector on the flat foot's ground from below its joint to the point it spins about: of the ball, or of the heel.
+  [[nodiscard]] Vec3d spinArm(const GroundPlane& plane, double yaw, bool onHeel) const;
 
   /// A skin point relative to the foot's joint.
   [[nodiscard]] Vec3d place(std::size_t point, const FootPose& pose) const;
@@ -113,6 +113,9 @@ class PlantLeg {
   };
   static constexpr double cell = 0.5 * std::numbers::pi / 180, steepest = 80 * std::numbers::pi / 180;
   void buildRoll();
+  /// What the foot spins about once it is pitched so: of the sole's points that bear then (no higher than `near`), the one nearest to
+  /// their middle.
+  [[nodiscard]] Vec3d spinsAbout(double pitch, double near) const;
   [[nodiscard]] Rolled placeFlat(const Flat& p, double pitch) const;
 
   std::vector<Point> points_;       // may be lowest in some pose
@@ -121,7 +124,8 @@ class PlantLeg {
   std::array<std::vector<Rolled>, 2> table_;  // rolled() at the cells' edges
   std::vector<std::size_t> bearing_;       // of the points, those that are low when the foot is flat
   Rolled toe2_;                     // toes' joint, forward and up of the foot's
-  double spinForward_ = 0, spinSide_ = 0, footLength_ = 0, soleLength_ = 0;
+  Vec3d ballSpin_, heelSpin_;       // from below the flat foot's joint to what it spins about: across, –, ahead
+  double footLength_ = 0, soleLength_ = 0;
 };
 
 /// Both, made once for a context.

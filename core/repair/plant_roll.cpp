@@ -47,8 +47,8 @@ FootPose PlantLeg::turned(const GroundPlane& plane, double yaw, double pitch, do
 
 Vec3d PlantLeg::heading(const GroundPlane& plane, double yaw) const { return rotate(plane.tilt * fromAxisAngle(up, yaw), forward); }
 
-Vec3d PlantLeg::spinArm(const GroundPlane& plane, double yaw) const {
-  return rotate(plane.tilt * fromAxisAngle(up, yaw), forward * spinForward_ + side * spinSide_);
+Vec3d PlantLeg::spinArm(const GroundPlane& plane, double yaw, bool onHeel) const {
+  return rotate(plane.tilt * fromAxisAngle(up, yaw), onHeel ? heelSpin_ : ballSpin_);
 }
 
 FootPose PlantLeg::standing(const GroundPlane& plane, const Vec3d& base, double yaw, double pitch) const {

@@ -15,7 +15,16 @@ constexpr double beyondOwn = 15 * degree;
 /// A foot begins to roll, and comes to lie flat, over about this much of its own turn.
 constexpr double rollIn = 6 * degree;
 
-int signOf(PlantPhase phase) { return phase == PlantPhase::flat ? 0 : phase == PlantPhase::heel ? 1 : -1; }
+/// See Stay::rolls.
+std::vector<int> rollsOf(const std::vector<PlantPhase>& phases) {
+  std::vector<int> out;
+  PlantPhase stands = PlantPhase::flat;  // before the spin, if it is one
+  for (const PlantPhase phase : phases) {
+    if (phase != PlantPhase::spin) stands = phase;
+    out.push_back(phase == PlantPhase::flat ? 0 : stands == PlantPhase::heel ? 1 : -1);
+  }
+  return out;
+}
 
 /// 0 below 0, with level slope there; nears the value beyond `zone`.
 double softPart(double value, double zone) { return value <= 0 || zone <= 0 ? std::max(value, 0.0) : value * (1 - std::exp(-value / zone)); }
@@ -79,7 +88,7 @@ std::vector<Footing> footings(const Stay& stay, const PlantLeg& leg, const std::
   bool spins = false;
   for (std::size_t i = 0; i < yaws.size(); ++i) {
     if (yaws[i] != yaw) {
-      if (!spins) near = base + leg.spinArm(stay.plane, yaw);
+      if (!spins) near = base + leg.spinArm(stay.plane, yaw, stay.rolls[i] > 0);
       base += spinShift(leg, stay.plane, leg.standing(stay.plane, base, yaw, pitch[i > 0 ? i - 1 : i]), leg.standing(stay.plane, base, yaws[i], pitch[i]), near);
       yaw = yaws[i];
     }
@@ -235,6 +244,7 @@ std::optional<Stay> stayOf(const RepairContext& context, const Repair& repair, c
     stay.phases.push_back(marks.empty() ? PlantPhase::flat : marks[mark].phase);
     markOf.push_back(mark);
   }
+  stay.rolls = rollsOf(stay.phases);
   stay.turns.assign(stay.phases.size(), 0.0);
   if (const auto spins = static_cast<double>(std::count(stay.phases.begin(), stay.phases.end(), PlantPhase::spin)); spins > 0) {
     double rest = plant->turn;
@@ -283,13 +293,13 @@ Roll ownRoll(const Stay& stay, const PlantLeg& leg, const std::vector<LegFrame>&
     footing = footings(stay, leg, out);
     std::fill(out.begin(), out.end(), 0.0);
     for (int i = 0; i < n;) {
-      const int sign = signOf(stay.phases[static_cast<std::size_t>(i)]);
+      const int sign = stay.rolls[static_cast<std::size_t>(i)];
       int end = i;
-      while (end + 1 < n && signOf(stay.phases[static_cast<std::size_t>(end + 1)]) == sign) ++end;
+      while (end + 1 < n && stay.rolls[static_cast<std::size_t>(end + 1)] == sign) ++end;
       if (sign != 0) {
         // What the foot beside the run has where it is to be flat is taken off there, and nothing at the plant's own ends. Where
         // heel and toe follow each other with no flat between, the foot passes through flat all the same.
-        const auto beside = [&](int near, int far) { return signOf(stay.phases[static_cast<std::size_t>(far)]) == 0 ? raw(far, sign) : std::max(0.0, raw(near, sign)); };
+        const auto beside = [&](int near, int far) { return stay.rolls[static_cast<std::size_t>(far)] == 0 ? raw(far, sign) : std::max(0.0, raw(near, sign)); };
         const double atStart = i > 0 ? beside(i, i - 1) : 0, atEnd = end + 1 < n ? beside(end, end + 1) : 0;
         for (int k = i; k <= end; ++k) {
           const double part = fade(static_cast<double>(k - i + 1) / (end - i + 2));

@@ -26,6 +26,7 @@ struct Stay {
   double yaw = 0, lift = 0;
   std::vector<double> turns;       ///< of its direction in each frame of the span, not 0 in spins alone; spread over each spin
   std::vector<PlantPhase> phases;  ///< one a frame of the span
+  std::vector<int> rolls;          ///< 1 where toes may be up, −1 where the heel may, 0 flat; a spin that follows a heel phase turns on the heel
   int even = 1;                    ///< frames on either side over which a rising heel's pitch is smoothed
   int release = 0;                 ///< first frame in which the foot may slip; span.last + 1: none
 

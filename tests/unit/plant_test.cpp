@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <functional>
 
 #include "core/inspect/plants.h"
 #include "core/io/read.h"
@@ -285,10 +286,11 @@ TEST(Plant, AStepOfTheSetIsStoodOn) {
   EXPECT_EQ(floor.ground, 0);
 }
 
-TEST(Plant, ASpinTurnsAboutTheBall) {
+/// A foot that spins after `before`: heading, the stillest point of the sole, and whether that lies behind the foot's joint.
+void expectSpin(PlantPhase before, bool behind) {
   const Walk walk;
   Repair repair = step(0, 40);
-  plantOf(repair).marks = {{40 / 60.0, PlantPhase::flat}, {48 / 60.0, PlantPhase::spin}, {60 / 60.0, PlantPhase::flat}};
+  plantOf(repair).marks = {{40 / 60.0, PlantPhase::flat}, {47 / 60.0, before}, {48 / 60.0, PlantPhase::spin}, {60 / 60.0, PlantPhase::flat}};
   repair = anchoredPlant(std::move(repair), *walk.context, walk.motion);
   plantOf(repair).turn = 0.6;
   const Planted result = run(walk, {repair});
@@ -302,14 +304,22 @@ TEST(Plant, ASpinTurnsAboutTheBall) {
   for (int f = 45; f <= 64; ++f) EXPECT_LT(std::abs(heading(f) - heading(f - 1)), 1.55 * 0.6 / 12) << "frame " << f + 1;
   // Some point of the sole stays where it is.
   double stillest = 1e9;
+  Vec3d stays;
   const auto first = walk.sole(result.motion, 0, 44);
   for (std::size_t i = 0; i < first.size(); ++i) {
     double worst = 0;
     for (int f = 44; f <= 64; ++f) worst = std::max(worst, distance(first[i], walk.sole(result.motion, 0, f)[i]));
-    stillest = std::min(stillest, worst);
+    if (worst < stillest) stillest = worst, stays = first[i];
   }
   EXPECT_LT(stillest, 5e-4);
+  const Vec3d joint = worldAt(walk.character->skeleton, result.motion, 44)[static_cast<std::size_t>(walk.context->joint(Role::leftFoot))].translation;
+  const double ahead = dot(stays - joint, Vec3d{std::sin(heading(44)), 0, std::cos(heading(44))});
+  EXPECT_EQ(ahead < 0, behind) << ahead << " m ahead of the joint";
 }
+
+TEST(Plant, ASpinTurnsAboutTheBall) { expectSpin(PlantPhase::flat, false); }
+
+TEST(Plant, ASpinAfterAHeelPhaseTurnsAboutTheHeel) { expectSpin(PlantPhase::heel, true); }
 
 TEST(Plant, SpinsGoTheirOwnWaysRound) {
   const Walk walk;
@@ -442,6 +452,45 @@ TEST(Plant, OverlapsAndMissingLegsAreTold) {
   auto map = std::make_shared<BoneMap>(*walk.map);
   Repair outside = step(0, 4000);
   EXPECT_EQ(anchoredPlant(outside, *walk.context, walk.motion), outside);
+}
+
+/// A foot that stands all the time, its joints' phases and paths as given.
+std::vector<PlantMark> proposedMarks(const std::vector<FootPhase>& phases, const std::function<void(int, Vec3d& heel, Vec3d& ball)>& path) {
+  Contacts contacts;
+  contacts.leg = 0.9;
+  FootContact& foot = contacts.feet[0];
+  foot.phases = phases;
+  for (int f = 0; f < static_cast<int>(phases.size()); ++f) {
+    foot.heel.push_back({0, 0, 0});
+    foot.ball.push_back({0, 0.03, 0.2});
+    path(f, foot.heel.back(), foot.ball.back());
+  }
+  ContactSpan span;
+  span.last = static_cast<int>(phases.size()) - 1;
+  foot.spans = {span};
+  const std::vector<Repair> found = proposePlants(contacts, {120, 1});
+  return found.size() == 1 ? std::get<PlantRepair>(found[0].action).marks : std::vector<PlantMark>{};
+}
+std::vector<PlantPhase> phasesOf(const std::vector<PlantMark>& marks) {
+  std::vector<PlantPhase> out;
+  for (const PlantMark& m : marks) out.push_back(m.phase);
+  return out;
+}
+
+TEST(PlantProposal, HeelsThatFlickerStayDown) {
+  std::vector<FootPhase> phases(120, FootPhase::flat);
+  for (const int f : {30, 31, 36, 37, 38, 70}) phases[static_cast<std::size_t>(f)] = FootPhase::ball;
+  for (std::size_t f = 90; f < 120; ++f) phases[f] = FootPhase::ball;
+  EXPECT_EQ(phasesOf(proposedMarks(phases, [](int f, Vec3d& heel, Vec3d&) { heel.y = f < 90 ? 0 : 0.01 * (f - 89); })), (std::vector<PlantPhase>{PlantPhase::flat, PlantPhase::ball}));
+}
+
+TEST(PlantProposal, SpinsAreOnWhatStays) {
+  const std::vector<FootPhase> phases(120, FootPhase::flat);
+  const auto turned = [](int f) { return 0.02 * std::clamp(f - 40, 0, 40); };
+  const auto ball = phasesOf(proposedMarks(phases, [&](int f, Vec3d& heel, Vec3d&) { heel = {-0.2 * std::sin(turned(f)), 0, 0.2 - 0.2 * std::cos(turned(f))}; }));
+  EXPECT_EQ(ball, (std::vector<PlantPhase>{PlantPhase::flat, PlantPhase::spin, PlantPhase::flat}));
+  const auto heel = phasesOf(proposedMarks(phases, [&](int f, Vec3d&, Vec3d& at) { at = {0.2 * std::sin(turned(f)), 0.03, 0.2 * std::cos(turned(f))}; }));
+  EXPECT_EQ(heel, (std::vector<PlantPhase>{PlantPhase::flat, PlantPhase::heel, PlantPhase::spin, PlantPhase::flat}));
 }
 
 TEST(PlantProposal, StandsOnEachStayInTime) {
