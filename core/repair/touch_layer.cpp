@@ -25,12 +25,13 @@ std::vector<TouchMiss> TouchLayer::misses(const TiledMotion& motion) const {
   Poser poser(*context_);
   for (int f = span.first; f <= std::min(span.last, motion.frames() - 1); ++f) {
     poser.load(motion, f);
-    const Wish wish = wishOf(poser, item, f);
+    const Moment m = momentAt(poser, item, f);
+    const Wish wish = placeWish(poser, item, m);
     TouchMiss miss;
     miss.skin = item.skin != nullptr;
     miss.gap = length(wish.way());
     if (item.skin) {
-      const Moment m = momentAt(poser, item, f);
+      // How far along the normal the skin lies does not count.
       miss.gap = TouchSkin::Posed(*item.skin, poser, item.limb, against(item, m)).nearest({}).distance - item.touch->gap;
       const Vec3d off = wish.way() - m.normal * dot(wish.way(), m.normal);
       miss.place = length(off);
@@ -169,8 +170,14 @@ TouchLayer::Moment TouchLayer::momentAt(const Poser& poser, const Item& item, in
 }
 
 TouchLayer::Wish TouchLayer::wishOf(const Poser& poser, const Item& item, int frame) const {
-  const TouchRepair& touch = *item.touch;
   const Moment m = momentAt(poser, item, frame);
+  Wish wish = placeWish(poser, item, m);
+  if (item.skin) wish.target += m.normal * ontoSkin(poser, item, wish.way(), m);
+  return wish;
+}
+
+TouchLayer::Wish TouchLayer::placeWish(const Poser& poser, const Item& item, const Moment& m) const {
+  const TouchRepair& touch = *item.touch;
   Wish wish;
   wish.point = poser.toWorld(item.bone, item.propInBone ? understudy::apply(*item.propInBone, m.point) : m.point);
   wish.carrier = m.joint;
@@ -183,7 +190,6 @@ TouchLayer::Wish TouchLayer::wishOf(const Poser& poser, const Item& item, int fr
       wish.target = nearest.point + nearest.normal * touch.gap;
     }
   }
-  if (item.skin) wish.target += m.normal * ontoSkin(poser, item, wish.way(), m);
   return wish;
 }
 

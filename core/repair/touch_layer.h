@@ -158,6 +158,8 @@ class TouchLayer final : public RepairLayer {
   [[nodiscard]] Moment momentAt(const Poser& poser, const Item& item, int frame) const;
 
   [[nodiscard]] Wish wishOf(const Poser& poser, const Item& item, int frame) const;
+  /// The same by the place alone, whatever skin there is.
+  [[nodiscard]] Wish placeWish(const Poser& poser, const Item& item, const Moment& m) const;
 
   /// How far along the normal a hand that was moved by `way` has to go on until its skin just touches.
   [[nodiscard]] double ontoSkin(const Poser& poser, const Item& item, const Vec3d& way, const Moment& m) const;
