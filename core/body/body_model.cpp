@@ -1,10 +1,17 @@
 #include "core/body/body_model.h"
 
 #include <algorithm>
+#include <bit>
 #include <cmath>
+#include <cstring>
 
 namespace understudy {
 namespace {
+
+// Numbers that are worked out side by side, each as it would be alone.
+using FourFloats [[gnu::vector_size(16)]] = float;
+using TwoDoubles [[gnu::vector_size(16)]] = double;
+static_assert(sizeof(Affined) == 6 * sizeof(TwoDoubles));
 
 Affined turnOf(const JointFrames& reference, const JointFrames& now, int joint) {
   const auto j = static_cast<std::size_t>(joint);
@@ -75,34 +82,31 @@ double PosedSolid::atLeastOfBox(const Vec3d& world) const {
 
 int PosedSolid::blend(const Vec3d& at, Affined& out) const {
   const BodySolid& s = *solid_;
-  float within[3];
-  std::size_t node = 0;
-  for (std::size_t k = 3; k-- > 0;) {
-    const int top = s.weightSize[k] - 1;
-    const double v = std::clamp((at[static_cast<int>(k)] - s.grid.low()[static_cast<int>(k)]) * weightsPerMetre_, 0.0, static_cast<double>(top));
-    const int cell = std::min(static_cast<int>(v), top - 1);
-    within[k] = static_cast<float>(v - cell);
-    node = node * static_cast<std::size_t>(s.weightSize[k]) + static_cast<std::size_t>(cell);
+  const Vec3d& low = s.grid.low();
+  const auto [nx, ny, nz] = s.weightSize;
+  double x = (at.x - low.x) * weightsPerMetre_, y = (at.y - low.y) * weightsPerMetre_, z = (at.z - low.z) * weightsPerMetre_;
+  if (!(x >= 0 && y >= 0 && z >= 0 && x < nx - 1 && y < ny - 1 && z < nz - 1)) {
+    x = std::clamp(x, 0.0, nx - 1.0);
+    y = std::clamp(y, 0.0, ny - 1.0);
+    z = std::clamp(z, 0.0, nz - 1.0);
   }
+  const int cx = std::min(static_cast<int>(x), nx - 2), cy = std::min(static_cast<int>(y), ny - 2), cz = std::min(static_cast<int>(z), nz - 2);
+  const std::size_t node = (static_cast<std::size_t>(cz) * static_cast<std::size_t>(ny) + static_cast<std::size_t>(cy)) * static_cast<std::size_t>(nx) + static_cast<std::size_t>(cx);
   const std::uint32_t first = s.cellStart[node], last = s.cellStart[node + 1];
   if (last - first == 1) return s.cellJoint[first];
-  const float x1 = within[0], x0 = 1 - x1, y1 = within[1], y0 = 1 - y1, z1 = within[2], z0 = 1 - z1;
-  const float c[8] = {x0 * y0 * z0, x1 * y0 * z0, x0 * y1 * z0, x1 * y1 * z0, x0 * y0 * z1, x1 * y0 * z1, x0 * y1 * z1, x1 * y1 * z1};
-  Mat3d linear{{}, {}, {}};
-  Vec3d translation;
+  const float x1 = static_cast<float>(x - cx), x0 = 1 - x1, y1 = static_cast<float>(y - cy), y0 = 1 - y1, z1 = static_cast<float>(z - cz), z0 = 1 - z1;
+  const FourFloats corners{x0 * y0, x1 * y0, x0 * y1, x1 * y1}, lower = corners * z0, upper = corners * z1;
+  std::array<TwoDoubles, 6> sum{};
   for (std::uint32_t e = first; e < last; ++e) {
-    const float* w = s.cellShare[e].data();
-    float lane[4];
-    for (int k = 0; k < 4; ++k) lane[k] = c[k] * w[k] + c[k + 4] * w[k + 4];
+    FourFloats w[2];
+    std::memcpy(w, s.cellShare[e].data(), sizeof w);
+    const FourFloats lane = lower * w[0] + upper * w[1];
     const auto share = static_cast<double>((lane[0] + lane[1]) + (lane[2] + lane[3]));
     if (share < 1e-4) continue;
-    const Affined& t = turned_[s.cellJoint[e]];
-    linear.cx += t.linear.cx * share;
-    linear.cy += t.linear.cy * share;
-    linear.cz += t.linear.cz * share;
-    translation += t.translation * share;
+    const auto turned = std::bit_cast<std::array<TwoDoubles, 6>>(turned_[s.cellJoint[e]]);
+    for (std::size_t k = 0; k < 6; ++k) sum[k] += turned[k] * share;
   }
-  out = {linear, translation};
+  out = std::bit_cast<Affined>(sum);
   return -1;
 }
 

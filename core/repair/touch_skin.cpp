@@ -264,13 +264,12 @@ TouchSkin::Posed::Posed(const TouchSkin& skin, const Poser& poser, int side, Aga
     for (std::size_t i = hand.groupStart[g]; i < hand.groupStart[g + 1]; ++i) fromHub_.push_back(distance(points_[i], points_[hand.groupStart[g]]));
   if (!points_.empty()) middle_ = middle_ / static_cast<double>(points_.size());
   for (const Vec3d& p : points_) radius_ = std::max(radius_, distance(p, middle_));
+  solids_.reserve(skin.solids_.size());
   for (const BodySolid* solid : skin.solids_) {
     const bool other = ofArm(solid->part, 1 - side);
     if (ofArm(solid->part, side) || (against == Against::body && other)) continue;
     if (against == Against::otherHand && solid->part != armPart(1 - side, 2)) continue;
-    PosedSolid posed(*solid, turned);
-    const PosedSolid::Nearby near = posed.place(middle_);
-    solids_.push_back({std::move(posed), near, std::vector<Known>(points_.size()), std::vector<Known>(hand.groupStart.size() - 1), {}, 0});
+    solids_.emplace_back(*solid, turned);
   }
 }
 
@@ -280,7 +279,13 @@ TouchSkin::Posed::Nearest TouchSkin::Posed::nearest(const Vec3d& shift) const {
   const Solid* of = nullptr;
   const auto visit = [&](const Solid& s) {
     // What cannot be nearer than the best, by what is known of it, is passed over: the solid, groups of points, points. Likely ones come first.
-    if (s.solid.atLeast(middle_ + shift) - radius_ > best.distance || s.all.at(shift) >= best.distance) return;
+    const Vec3d middle = middle_ + shift;
+    if (s.solid.atLeast(middle) - radius_ > best.distance || s.all.at(shift) >= best.distance || s.solid.atLeastOfBox(middle) - radius_ > best.distance) return;
+    if (s.points.empty()) {
+      s.near = s.solid.place(middle_);
+      s.points.resize(points_.size());
+      s.groups.resize(hand_.groupStart.size() - 1);
+    }
     const auto ask = [&](std::size_t i) {
       const double d = s.solid.distance(points_[i] + shift, s.near);
       s.points[i] = {shift, d};
@@ -292,20 +297,29 @@ TouchSkin::Posed::Nearest TouchSkin::Posed::nearest(const Vec3d& shift) const {
       return d;
     };
     ask(s.nearest);
+    // Groups that may hold the nearest point come first, so that the others are passed over.
+    std::array<std::pair<double, std::size_t>, handGroups> order;
+    std::size_t open = 0;
     double all = 1e300;
     for (std::size_t g = 0; g < s.groups.size(); ++g) {
+      const std::size_t hub = hand_.groupStart[g];
       double least = s.groups[g].at(shift);
       if (least < best.distance) {
-        const std::size_t hub = hand_.groupStart[g], end = hand_.groupStart[g + 1];
-        const double middle = s.points[hub].distance > -1e299 && s.points[hub].shift == shift ? s.points[hub].distance : ask(hub);
-        least = middle;
-        for (std::size_t i = hub + 1; i < end; ++i) {
-          double d = std::max(s.points[i].at(shift), middle - steepest * fromHub_[i]);
-          if (d < best.distance) d = ask(i);
-          least = std::min(least, d);
-        }
-        s.groups[g] = {shift, least};
+        order[open++] = {s.points[hub].distance > -1e299 && s.points[hub].shift == shift ? s.points[hub].distance : ask(hub), g};
+      } else {
+        all = std::min(all, least);
       }
+    }
+    std::sort(order.begin(), order.begin() + static_cast<std::ptrdiff_t>(open));
+    for (std::size_t k = 0; k < open; ++k) {
+      const auto [hubDistance, g] = order[k];
+      double least = hubDistance;
+      for (std::size_t i = hand_.groupStart[g] + 1; i < hand_.groupStart[g + 1]; ++i) {
+        double d = std::max(s.points[i].at(shift), hubDistance - steepest * fromHub_[i]);
+        if (d < best.distance) d = ask(i);
+        least = std::min(least, d);
+      }
+      s.groups[g] = {shift, least};
       all = std::min(all, least);
     }
     s.all = {shift, all};

@@ -4,6 +4,7 @@
 #include <array>
 #include <memory>
 #include <optional>
+#include <span>
 #include <vector>
 
 #include "core/body/body_model.h"
@@ -66,8 +67,10 @@ class TouchSkin {
       [[nodiscard]] double at(const Vec3d& other) const;
     };
     struct Solid {
+      Solid(const BodySolid& what, std::span<const Affined> turned) : solid(what, turned) {}
       PosedSolid solid;
-      PosedSolid::Nearby near;
+      // Worked out when a solid is first near enough to matter.
+      mutable PosedSolid::Nearby near;
       mutable std::vector<Known> points, groups;
       mutable Known all;
       mutable std::size_t nearest = 0;  ///< of its points, when they were last asked
