@@ -16,9 +16,8 @@ constexpr double levelTime = 0.2;    // seconds from a stay in which a foot on i
 constexpr double clearTime = 0.2;     // and raised
 constexpr double keptZone = 0.07;      // radians of a knee within which it begins to be kept from straightening further
 constexpr double levelArm = 0.25;     // part of the foot's length by which a turn surely raises what is lowest of it
-constexpr double homing = 0.08;       // seconds over which a leg on its way comes back to its own motion,
-constexpr double homingSteps[] = {0.7, 1, 1.25, 1.5};  // times which it takes where that would be faster than the leg is anyway,
-constexpr double usualPart = 0.98;   // by this quantile of its accelerations
+constexpr double homing = 0.08;       // seconds over which a leg on its way comes back to its own motion, see homeward(),
+constexpr double usualPart = 0.98;   // quantile of a leg's own accelerations up to which it may hurry
 constexpr double toeHoming = 0.2;     // and its toes, which no reach depends on
 constexpr double rolling = 0.1;       // seconds over which a rolling foot's leg does
 constexpr double unusual = 0.8;       // an acceleration of a blend that is beyond so much of the usual is taken down
@@ -218,37 +217,25 @@ void PlantRun::swing(int side) {
   }
 }
 
-// The way over a gap, back to the leg's own motion as soon as it may be without more haste than the leg has there.
+// The way over a gap, back to the leg's own motion without more haste than the leg has there anyway.
 std::vector<LegTurn> PlantRun::cameHome(int side, FrameSpan gap, const GapEnds& ends, const std::vector<LegTurn>& jerks) const {
   const double rate = plan_.context.rate.hertz();
   const int near = static_cast<int>(2 * blendTime * rate);
-  const FrameSpan around = common({gap.first - near, gap.last + near}, {clip_.first + 1, clip_.last - 1}), read = common({gap.first - 1, gap.last + 1}, around);
-  const auto fastest = [](const LegTurn& bend) { return std::max({length(bend.thigh), length(bend.shank), length(bend.foot)}); };
-  std::vector<LegTurn> had;
+  const FrameSpan around = common({gap.first - near, gap.last + near}, {clip_.first + 1, clip_.last - 1});
+  std::vector<LegTurn> had(static_cast<std::size_t>(gap.count() + 2));
   std::vector<double> sizes;
   for (int f = around.first; f <= around.last; ++f) {
-    had.push_back(bendOf(own(side, f - 1), own(side, f), own(side, f + 1)));
-    sizes.push_back(fastest(had.back()));
+    const LegTurn bend = bendOf(own(side, f - 1), own(side, f), own(side, f + 1));
+    sizes.push_back(hasteOf(bend));
+    if (widened(gap, 1, 1).holds(f)) had[static_cast<std::size_t>(f - gap.first + 1)] = bend;
   }
-  std::vector<LegTurn> best;
-  if (sizes.empty()) return LeadOver(gap.count(), pullOf(homing * rate), jerks).way(ends);
-  const auto usual = sizes.begin() + static_cast<std::ptrdiff_t>(usualPart * static_cast<double>(sizes.size() - 1));
-  std::nth_element(sizes.begin(), usual, sizes.end());
-  double least = 1e300;
-  for (const double times : homingSteps) {
-    std::vector<LegTurn> way = LeadOver(gap.count(), pullOf(times * homing * rate), jerks).way(ends);
-    const auto at = [&](int k) -> const LegTurn& {
-      return k < 0 ? ends[static_cast<std::size_t>(k + 2)] : k >= gap.count() ? ends[static_cast<std::size_t>(k - gap.count() + 2)] : way[static_cast<std::size_t>(k)];
-    };
-    double peak = 0;
-    for (int f = read.first; f <= read.last; ++f) {
-      const int k = f - gap.first;
-      peak = std::max(peak, fastest(LegTurn(had[static_cast<std::size_t>(f - around.first)]).add(at(k - 1), 1).add(at(k), -2).add(at(k + 1), 1)));
-    }
-    if (peak < 0.97 * least) least = peak, best = std::move(way);
-    if (peak <= *usual) break;
+  double usual = 0;
+  if (!sizes.empty()) {
+    const auto at = sizes.begin() + static_cast<std::ptrdiff_t>(usualPart * static_cast<double>(sizes.size() - 1));
+    std::nth_element(sizes.begin(), at, sizes.end());
+    usual = *at;
   }
-  return best;
+  return homeward(gap.count(), ends, jerks, had, usual, homing * rate);
 }
 
 void PlantRun::lead(int side, const Stay* a, const Stay* b, FrameSpan gap) {

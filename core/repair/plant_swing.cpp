@@ -1,6 +1,7 @@
 #include "core/repair/plant_swing.h"
 
 #include <algorithm>
+#include <cmath>
 
 namespace understudy {
 namespace {
@@ -104,6 +105,25 @@ double LeadOver::cost(const GapEnds& ends) const {
   for (const LegTurn& b : bent(ends, x)) sum += dot(b, b);
   for (const LegTurn& t : x) sum += pull_ * dot(t, t);
   return sum;
+}
+
+double hasteOf(const LegTurn& bend) { return std::max({length(bend.thigh), length(bend.shank), length(bend.foot)}); }
+
+std::vector<LegTurn> homeward(int count, const GapEnds& ends, const std::vector<LegTurn>& bends, const std::vector<LegTurn>& own, double usual, double homing) {
+  std::vector<LegTurn> best;
+  double least = 1e300;
+  for (const double times : {0.7, 1.0, 1.25, 1.5}) {
+    std::vector<LegTurn> way = LeadOver(count, 1 / std::pow(times * homing, 4), bends).way(ends);
+    std::vector<LegTurn> all{ends[0], ends[1]};
+    all.insert(all.end(), way.begin(), way.end());
+    all.insert(all.end(), {ends[2], ends[3]});
+    double haste = 0;
+    for (std::size_t i = 0; i < own.size(); ++i) haste = std::max(haste, hasteOf(LegTurn(own[i]).add(all[i], 1).add(all[i + 1], -2).add(all[i + 2], 1)));
+    // More time only for what is worth it.
+    if (haste < 0.97 * least) least = haste, best = std::move(way);
+    if (haste <= usual) break;
+  }
+  return best;
 }
 
 }  // namespace understudy

@@ -58,4 +58,12 @@ class LeadOver {
   std::array<std::array<double, 4>, 4> growth_{};
 };
 
+/// The fastest change of a joint's turn but the toes'.
+[[nodiscard]] double hasteOf(const LegTurn& bend);
+
+/// The way of a LeadOver that comes to nothing over about `homing` frames: over fewer where no joint is then in more haste than `usual`,
+/// radians a frame a frame, and over more where one would be. `own`: how the leg's own turns change, from the frame before the gap to
+/// the one after it.
+[[nodiscard]] std::vector<LegTurn> homeward(int count, const GapEnds& ends, const std::vector<LegTurn>& bends, const std::vector<LegTurn>& own, double usual, double homing);
+
 }  // namespace understudy

@@ -103,6 +103,39 @@ TEST(LeadOver, PullBringsALongWayHome) {
   }
 }
 
+/// Frames until a way from ends of 0.2 radians is below a tenth of that, and its greatest haste.
+struct Homing {
+  int frames = 0;
+  double haste = 0;
+};
+Homing homingOf(double usual, double own) {
+  constexpr int count = 60;
+  GapEnds ends;
+  ends[0].shank.x = ends[1].shank.x = 0.2;
+  std::vector<LegTurn> had(count + 2);
+  had[20].foot.x = own;
+  const std::vector<LegTurn> way = homeward(count, ends, std::vector<LegTurn>(count + 2), had, usual, 8);
+  Homing out;
+  while (out.frames < count && way[static_cast<std::size_t>(out.frames)].shank.x > 0.02) ++out.frames;
+  double a = 0.2, b = 0.2;
+  for (const LegTurn& t : way) {
+    out.haste = std::max(out.haste, std::abs(a - 2 * b + t.shank.x));
+    a = b, b = t.shank.x;
+  }
+  return out;
+}
+
+TEST(Homeward, HurriesNoMoreThanIsUsualAndTakesNoMoreTimeThanThat) {
+  const Homing fast = homingOf(1, 0), gentle = homingOf(0, 0), between = homingOf(0.5 * (fast.haste + gentle.haste), 0);
+  EXPECT_LT(fast.frames, 15);
+  EXPECT_GT(gentle.frames, fast.frames + 6);
+  EXPECT_LT(gentle.haste, 0.5 * fast.haste);
+  EXPECT_LE(between.haste, 0.5 * (fast.haste + gentle.haste));
+  EXPECT_LT(between.frames, gentle.frames);
+  // Where the leg is in more haste by itself than any of them would be, time helps nothing.
+  EXPECT_EQ(homingOf(0, 0.3).frames, fast.frames);
+}
+
 TEST(LegTurn, TakesTheLegWhereItCameFrom) {
   const Vec3d hinge{1, 0, 0};
   const LegFrame own = straightLeg();
