@@ -336,7 +336,7 @@ void PlantRun::steady(FrameSpan span) {
     for (int side = 0; side < 2; ++side) {
       const FootGoal& g = goal(side, f);
       KneeFrame knee;
-      if (g.active && f < stay(g.stay).release) {
+      if (g.active) {
         const LegFrame& o = own(side, f);
         knee = {g.stay, g.firm, o.hip + moves(side, f) - g.pose.at, distance(o.hip, o.knee) + distance(o.knee, o.foot.at), forwardBend(o, leg(side).limb.hinge)};
       }
