@@ -1,14 +1,9 @@
 // Arms below the floor, which is where the file's up axis has its zero.
 #include <algorithm>
 
-#include "tests/checker/measures.h"
+#include "tests/checker/measure_tools.h"
 
 namespace checker {
-namespace {
-
-std::size_t index(int i) { return static_cast<std::size_t>(i); }
-
-}  // namespace
 
 DepthRows floorRows(const Case& c, const Film& film) {
   DepthRows out;

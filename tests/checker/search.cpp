@@ -3,13 +3,11 @@
 #include <cmath>
 #include <random>
 
-#include "tests/checker/measures.h"
+#include "tests/checker/measure_tools.h"
 
 namespace checker {
 namespace {
 
-using Json = nlohmann::json;
-std::size_t index(int i) { return static_cast<std::size_t>(i); }
 
 std::vector<int> below(const Film& film, int top) {
   std::vector<int> out;

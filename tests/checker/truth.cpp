@@ -2,21 +2,10 @@
 #include <algorithm>
 #include <cmath>
 
-#include "tests/checker/measures.h"
+#include "tests/checker/measure_tools.h"
 
 namespace checker {
 namespace {
-
-using Json = nlohmann::json;
-constexpr double degrees = 180 / EIGEN_PI;
-
-std::size_t index(int i) { return static_cast<std::size_t>(i); }
-double round3(double v) { return std::round(v * 1000) / 1000; }
-
-double angleBetween(const Quaterniond& a, const Quaterniond& b) {
-  const Quaterniond d = a.conjugate() * b;
-  return 2 * std::atan2(d.vec().norm(), std::abs(d.w())) * degrees;
-}
 
 /// The role of a performer's bone.
 std::string roleOf(const Case& c, const std::string& bone) {
