@@ -8,7 +8,6 @@
 namespace checker {
 namespace {
 
-
 std::vector<int> below(const Film& film, int top) {
   std::vector<int> out;
   for (int n = 0; n < film.nodes(); ++n)

@@ -7,39 +7,18 @@
 #include <limits>
 #include <memory>
 
-#include "core/io/read.h"
-#include "core/retarget/retarget.h"
+#include "tests/support/sample_scene.h"
 
 namespace understudy {
 namespace {
 
 constexpr double degree = 3.14159265358979 / 180;
 
-struct Scene {
-  std::shared_ptr<const RepairContext> context;
-  TiledMotion motion;
-};
+using Scene = SampleScene;
 
 /// The demo's keeper sweeping: both hands on a broom from frame 158 to 386 (counted from 1).
 const Scene& sweeping() {
-  static const Scene scene = [] {
-    Scene out;
-    const std::string samples = std::string(UNDERSTUDY_SOURCE) + "/samples/";
-    Result<Figure> performer = readFigure(samples + "sweep.bvh"), character = readFigure(samples + "keeper.glb");
-    if (!performer || !character) return out;
-    auto figure = std::make_shared<const Figure>(std::move(*character));
-    auto map = std::make_shared<BoneMap>();
-    map->performer = mapRoles(*performer);
-    map->character = mapRoles(*figure);
-    const Result<Motion> clip = sample(performer->clips[0], performer->skeleton);
-    Result<Retargeted> done = retarget(*performer, *clip, *figure, *map);
-    if (!done) return out;
-    Result<std::shared_ptr<const RepairContext>> context = repairContext(figure, map, {}, clip->rate, clip->frames);
-    if (!context) return out;
-    out.context = *context;
-    out.motion = TiledMotion(std::make_shared<const Motion>(std::move(done->motion)));
-    return out;
-  }();
+  static const Scene scene = sampleScene();
   return scene;
 }
 

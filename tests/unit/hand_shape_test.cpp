@@ -9,10 +9,9 @@
 #include "core/evaluate/props.h"
 #include "core/inspect/grips.h"
 #include "core/inspect/prop_sinks.h"
-#include "core/io/read.h"
 #include "core/repair/poser.h"
 #include "core/repair/prop_floor.h"
-#include "core/retarget/retarget.h"
+#include "tests/support/sample_scene.h"
 
 namespace understudy {
 namespace {
@@ -27,31 +26,23 @@ struct Scene {
 const Scene& sweeping() {
   static const Scene scene = [] {
     Scene out;
-    const std::string samples = std::string(UNDERSTUDY_SOURCE) + "/samples/";
-    Result<Figure> performer = readFigure(samples + "sweep.bvh"), character = readFigure(samples + "keeper.glb");
-    if (!performer || !character) return out;
-    auto figure = std::make_shared<const Figure>(std::move(*character));
-    auto map = std::make_shared<BoneMap>();
-    map->performer = mapRoles(*performer);
-    map->character = mapRoles(*figure);
-    const Result<Motion> clip = sample(performer->clips[0], performer->skeleton);
-    Result<Retargeted> done = retarget(*performer, *clip, *figure, *map);
-    const Result<BodyContacts> contacts = findBodyContacts(*performer, map->performer, *clip);
-    Result<std::shared_ptr<const RepairContext>> context = repairContext(figure, map, {}, clip->rate, clip->frames);
-    if (!done || !contacts || !context) return out;
+    const SampleScene plain = sampleScene();
+    if (!plain.context) return out;
+    const Result<BodyContacts> contacts = findBodyContacts(*plain.performer, plain.map->performer, plain.clip);
+    if (!contacts) return out;
     // A broom of the keeper's size.
     PropItem broom;
     broom.id = 3;
-    broom.path = samples + "broom.glb";
-    broom.scale = (*context)->height / 1.78;
-    const Result<PropItem> made = makeProp(broom, nullptr, (*context)->height);
+    broom.path = std::string(UNDERSTUDY_SOURCE) + "/samples/broom.glb";
+    broom.scale = plain.context->height / 1.78;
+    const Result<PropItem> made = makeProp(broom, nullptr, plain.context->height);
     if (!made) return out;
-    auto with = std::make_shared<RepairContext>(**context);
+    auto with = std::make_shared<RepairContext>(*plain.context);
     with->props.push_back(*made);
     out.context = with;
-    out.motion = TiledMotion(std::make_shared<const Motion>(std::move(done->motion)));
+    out.motion = plain.motion;
     out.holds = contacts->together;
-    out.rate = clip->rate;
+    out.rate = plain.clip.rate;
     return out;
   }();
   return scene;
