@@ -8,6 +8,7 @@ namespace understudy {
 
 TouchCarrier::TouchCarrier(const RepairContext& context, FrameRate rate, const TiledMotion& plain, const Alignment& alignment, const TouchProposalSettings& settings)
     : context_(context), rate_(rate), plain_(plain), settings_(settings), skin_(TouchSkin::of(context)) {
+  of_ = digestOf(alignment);
   PerRole<Quatd> turns;
   for (std::size_t r = 0; r < turns.size(); ++r) turns[r] = alignment[r].correction;
   sites_ = bodySites(context.body, turns);

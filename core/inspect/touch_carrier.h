@@ -7,6 +7,7 @@
 #include <optional>
 #include <vector>
 
+#include "core/base/digest.h"
 #include "core/inspect/touches.h"
 #include "core/repair/poser.h"
 #include "core/repair/touch_skin.h"
@@ -45,7 +46,19 @@ class TouchCarrier {
 
   [[nodiscard]] Carried touch(const BodyContact& contact) const;
 
+  /// What a contact comes to in the end.
+  struct Outcome {
+    std::vector<Repair> sound;  ///< none: it is left out
+    bool ways = false;          ///< there were some, of which none is sound
+    double beyond = 0;          ///< metres by which the arm is too short for it
+  };
+  /// As touch() and sound() of it; what is known of a contact from before counts while nothing it depends on has changed.
+  [[nodiscard]] Outcome outcome(const BodyContact& contact) const;
+
  private:
+  /// Of what all contacts depend on, but for the character and its motion.
+  [[nodiscard]] Digest digestOf(const Alignment& alignment) const;
+
   struct Moment {
     double time = 0;
     BodyContactFrame at;
@@ -115,6 +128,7 @@ class TouchCarrier {
   const TouchProposalSettings& settings_;
   std::shared_ptr<const TouchSkin> skin_;
   BodySites sites_;
+  Digest of_;
   mutable std::array<SiteTable, bodySiteCount> tables_;
 };
 

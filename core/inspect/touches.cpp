@@ -39,11 +39,10 @@ std::vector<Repair> touchesOf(const RepairContext& context, const BodyContacts& 
       leaveOut(contact, "both hands lie on each other's arms");
       continue;
     }
-    const TouchCarrier::Carried carried = carrier.touch(contact);
-    const std::vector<Repair> sound = carrier.sound(carried.ways);
-    if (!sound.empty())
-      repairs.insert(repairs.end(), sound.begin(), sound.end());
-    else if (!carried.ways.empty())
+    const TouchCarrier::Outcome carried = carrier.outcome(contact);
+    if (!carried.sound.empty())
+      repairs.insert(repairs.end(), carried.sound.begin(), carried.sound.end());
+    else if (carried.ways)
       leaveOut(contact, "other parts of the body are in the way");
     else
       leaveOut(contact, carried.beyond > 0 ? "the arm misses it by " + millimetres(carried.beyond) : "the character lacks a part for it");

@@ -194,6 +194,37 @@ TEST(TouchCarry, TheNearestSkinDoesNotDependOnWhatWasAskedBefore) {
     }
 }
 
+TEST(TouchCarry, WhatIsKnownOfAContactCountsOnlyWhileItsMotionIsTheSame) {
+  const Carried c = carry(test::strokeChest(30));
+  ASSERT_FALSE(c.contacts.touches.empty());
+  const BodyContact& contact = c.contacts.touches.front();
+  const int arm = c.context->arms[static_cast<std::size_t>(contact.hand)].root;
+  const auto carriedOver = [&](const TiledMotion& motion, std::shared_ptr<ContextParts> parts) {
+    RepairContext context = *c.context;
+    context.parts = std::move(parts);
+    Issues issues;
+    return touchesOf(context, c.contacts, c.context->rate, motion, Alignment{}, {}, issues);
+  };
+  const auto known = std::make_shared<ContextParts>();
+  const std::vector<Repair> before = carriedOver(c.plain, known);
+  EXPECT_EQ(carriedOver(c.plain, known), before);
+  // The arm swings away in some frames: within the touch, and beside it.
+  bool other = false;
+  for (const int first : {(contact.first + contact.last) / 2, contact.last + 3}) {
+    TiledMotion moved = c.plain;
+    const FrameSpan span = common({first, first + 8}, {0, moved.frames() - 1});
+    moved = moved.writable(span.first, span.count());
+    for (int f = span.first; f <= span.last; ++f) {
+      Quatf& q = moved.rotationsToWrite(f)[static_cast<std::size_t>(arm)];
+      q = Quatf(fromAxisAngle(Vec3d{0, 0, 1}, 1.2) * Quatd(q));
+    }
+    const std::vector<Repair> fresh = carriedOver(moved, std::make_shared<ContextParts>());
+    EXPECT_EQ(carriedOver(moved, known), fresh) << first;
+    other = other || fresh != before;
+  }
+  EXPECT_TRUE(other);
+}
+
 TEST(TouchCarry, FindingsSayWhatWasLost) {
   const Carried c = carry(test::clap(2));
   const Findings lost = touchFindings(*c.context, c.plain, c.repairs);
