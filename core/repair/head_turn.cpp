@@ -70,7 +70,9 @@ void HeadTurner::load(const TiledMotion& motion, int frame, const std::array<dou
 
 double HeadTurner::onHead(int side) {
   for (const int j : armJoints_) turned_[static_cast<std::size_t>(j)] = turnedBy(base_, j);
-  double fromHead = 1e9, fromOthers = 1e9;
+  // Farther away they come to the same.
+  const double far = context_.scaled(offFrom), beside = context_.scaled(besides);
+  double fromHead = far, fromOthers = beside;
   for (const BodySolid& solid : model_->solids) {
     for (const int j : solid.joints) turned_[static_cast<std::size_t>(j)] = turnedBy(base_, j);
     const PosedSolid posed(solid, turned_);
@@ -80,9 +82,9 @@ double HeadTurner::onHead(int side) {
       const Vec3d p = placeOf(point);
       if (posed.atLeast(p) < least) least = std::min(least, posed.distance(p, posed.place(p)));
     }
-    if (&solid == head_ && fromHead > context_.scaled(offFrom)) return 0;
+    if (&solid == head_ && fromHead >= far) return 0;
   }
-  return smoothStep(fromOthers / context_.scaled(besides)) * smoothStep((context_.scaled(offFrom) - fromHead) / context_.scaled(offFrom - onTo));
+  return smoothStep(fromOthers / beside) * smoothStep((far - fromHead) / context_.scaled(offFrom - onTo));
 }
 
 Affined HeadTurner::turnedBy(const Poser& poser, int joint) const {
