@@ -112,7 +112,7 @@ double hasteOf(const LegTurn& bend) { return std::max({length(bend.thigh), lengt
 std::vector<LegTurn> homeward(int count, const GapEnds& ends, const std::vector<LegTurn>& bends, const std::vector<LegTurn>& own, double usual, double homing) {
   std::vector<LegTurn> best;
   double least = 1e300;
-  for (const double times : {0.7, 1.0, 1.25, 1.5}) {
+  for (const double times : {1.0, 1.25, 1.5}) {
     std::vector<LegTurn> way = LeadOver(count, 1 / std::pow(times * homing, 4), bends).way(ends);
     std::vector<LegTurn> all{ends[0], ends[1]};
     all.insert(all.end(), way.begin(), way.end());

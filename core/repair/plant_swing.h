@@ -61,8 +61,8 @@ class LeadOver {
 /// The fastest change of a joint's turn but the toes'.
 [[nodiscard]] double hasteOf(const LegTurn& bend);
 
-/// The way of a LeadOver that comes to nothing over about `homing` frames: over fewer where no joint is then in more haste than `usual`,
-/// radians a frame a frame, and over more where one would be. `own`: how the leg's own turns change, from the frame before the gap to
+/// The way of a LeadOver that comes to nothing over about `homing` frames, and over more where a joint would be in more haste than
+/// `usual`, radians a frame a frame. No sooner even where that could be had: thighs that come home at a stroke run into arms. `own`: how the leg's own turns change, from the frame before the gap to
 /// the one after it.
 [[nodiscard]] std::vector<LegTurn> homeward(int count, const GapEnds& ends, const std::vector<LegTurn>& bends, const std::vector<LegTurn>& own, double usual, double homing);
 
