@@ -4,6 +4,8 @@
 #include <cmath>
 #include <numbers>
 
+#include "core/math/band.h"
+
 namespace understudy {
 namespace {
 
@@ -14,28 +16,6 @@ constexpr double stretching = 1e4;     // how much a stretch counts against a tu
 constexpr double leaving = 0.15;        // how much that counts once the foot may leave
 constexpr double rolled = 4 * degree;   // a heel that is up less far is almost down
 constexpr double longest = 6 * degree; // a step of one round
-
-/// A symmetric matrix with two rows beside its diagonal, solved without pivots.
-struct Band {
-  std::vector<double> d, a, b;  // a[i]: (i, i − 1), b[i]: (i, i − 2)
-  explicit Band(std::size_t n) : d(n, 0.0), a(n, 0.0), b(n, 0.0) {}
-  void add(std::size_t i, std::size_t k, double v) {
-    if (i < k) std::swap(i, k);
-    (i == k ? d : i == k + 1 ? a : b)[i] += v;
-  }
-  void solve(std::vector<double>& x) {
-    const std::size_t n = d.size();
-    for (std::size_t i = 0; i < n; ++i) {
-      const double below = b[i];
-      if (i >= 2) b[i] /= d[i - 2];
-      if (i >= 1) a[i] = (a[i] - (i >= 2 ? below * a[i - 1] : 0)) / d[i - 1];
-      d[i] -= (i >= 1 ? a[i] * a[i] * d[i - 1] : 0) + (i >= 2 ? b[i] * b[i] * d[i - 2] : 0);
-      x[i] -= (i >= 1 ? a[i] * x[i - 1] : 0) + (i >= 2 ? b[i] * x[i - 2] : 0);
-    }
-    for (std::size_t i = 0; i < n; ++i) x[i] /= d[i];
-    for (std::size_t i = n; i-- > 0;) x[i] -= (i + 1 < n ? a[i + 1] * x[i + 1] : 0) + (i + 2 < n ? b[i + 2] * x[i + 2] : 0);
-  }
-};
 
 class Evening {
  public:

@@ -4,6 +4,7 @@
 #include <cmath>
 #include <numbers>
 
+#include "core/math/band.h"
 #include "core/repair/plant_run.h"
 #include "core/repair/plant_swing.h"
 
@@ -33,25 +34,6 @@ Bent bentAt(const KneeFrame& knee, double rise, double leg) {
   return {bend(rise) - knee.own, (bend(rise + probe * leg) - bend(rise - probe * leg)) / (2 * probe), knee.firm, knee.stay};
 }
 
-/// A symmetric positive definite matrix with two rows beside its diagonal.
-struct Five {
-  std::vector<double> d, a, b, x;
-  explicit Five(std::size_t n) : d(n, 0.0), a(n, 0.0), b(n, 0.0), x(n, 0.0) {}
-  void add(std::size_t i, std::size_t k, double v) { (i == k ? d[i] : i == k + 1 ? a[i] : b[i]) += v; }
-  void solve() {
-    const std::size_t n = d.size();
-    for (std::size_t i = 0; i < n; ++i) {
-      const double below = b[i];
-      if (i >= 2) b[i] /= d[i - 2];
-      if (i >= 1) a[i] = (a[i] - (i >= 2 ? below * a[i - 1] : 0)) / d[i - 1];
-      d[i] -= (i >= 1 ? a[i] * a[i] * d[i - 1] : 0) + (i >= 2 ? b[i] * b[i] * d[i - 2] : 0);
-      x[i] -= (i >= 1 ? a[i] * x[i - 1] : 0) + (i >= 2 ? b[i] * x[i - 2] : 0);
-    }
-    for (std::size_t i = 0; i < n; ++i) x[i] /= d[i];
-    for (std::size_t i = n; i-- > 0;) x[i] -= (i + 1 < n ? a[i + 1] * x[i + 1] : 0) + (i + 2 < n ? b[i + 2] * x[i + 2] : 0);
-  }
-};
-
 /// What the hips are to rise by in the middle of a window, 0 beyond it, parts of the leg.
 class Windows {
  public:
@@ -63,7 +45,8 @@ class Windows {
 
   [[nodiscard]] double middle(const std::array<std::vector<Bent>, 2>& knees, const std::vector<double>& rise, int frame) const {
     const int first = std::max(0, frame - reach_), last = std::min(frames_ - 1, frame + reach_), n = last - first + 1;
-    Five five(static_cast<std::size_t>(n));
+    Band band(static_cast<std::size_t>(n));
+    std::vector<double> x(static_cast<std::size_t>(n), 0.0);
     const auto at = [](const auto& values, int f) -> const auto& { return values[static_cast<std::size_t>(f)]; };
     /// Adds weight times the square of sum over parts[i] · (base[i] + slope[i] · v of frame from + i).
     const auto square = [&](int from, const auto& parts, const auto& base, const auto& slope, double weight) {
@@ -72,18 +55,18 @@ class Windows {
       for (std::size_t i = 0; i < parts.size(); ++i) {
         const int fi = from + static_cast<int>(i) - first;
         if (fi < 0 || fi >= n) continue;
-        five.x[static_cast<std::size_t>(fi)] -= weight * parts[i] * slope[i] * sum;
+        x[static_cast<std::size_t>(fi)] -= weight * parts[i] * slope[i] * sum;
         for (std::size_t k = 0; k <= i; ++k) {
           const int fk = from + static_cast<int>(k) - first;
-          if (fk >= 0) five.add(static_cast<std::size_t>(fi), static_cast<std::size_t>(fk), weight * parts[i] * parts[k] * slope[i] * slope[k]);
+          if (fk >= 0) band.add(static_cast<std::size_t>(fi), static_cast<std::size_t>(fk), weight * parts[i] * parts[k] * slope[i] * slope[k]);
         }
       }
     };
     constexpr std::array<double, 3> second{1, -2, 1};
     const std::array<double, 3> one{1, 1, 1};
     for (int f = first; f <= last; ++f) {
-      five.add(static_cast<std::size_t>(f - first), static_cast<std::size_t>(f - first), pull_);
-      five.x[static_cast<std::size_t>(f - first)] -= pull_ * at(rise, f);
+      band.add(static_cast<std::size_t>(f - first), static_cast<std::size_t>(f - first), pull_);
+      x[static_cast<std::size_t>(f - first)] -= pull_ * at(rise, f);
     }
     for (int f = first - 1; f <= last + 1; ++f) {
       if (f < 1 || f + 1 >= frames_) continue;
@@ -114,8 +97,8 @@ class Windows {
         }
       }
     }
-    five.solve();
-    return five.x[static_cast<std::size_t>(frame - first)];
+    band.solve(x);
+    return x[static_cast<std::size_t>(frame - first)];
   }
 
  private:
