@@ -62,20 +62,27 @@ int twistReach(double rate) { return frames(twistOver, rate, 2); }
 
 std::vector<double> calmedTwists(const std::vector<LegFrame>& legs, double rate) {
   const int n = static_cast<int>(legs.size()), reach = twistReach(rate);
-  std::vector<double> twist(legs.size(), 0.0), out(legs.size(), 0.0);
+  std::vector<double> steps(legs.size(), 0.0), out(legs.size(), 0.0);  // radians a frame
   for (std::size_t f = 1; f < legs.size(); ++f) {
     const Quatd last = conjugate(legs[f - 1].thigh) * legs[f - 1].shank, now = conjugate(legs[f].thigh) * legs[f].shank;
     const Vec3d along = normalised(rotate(conjugate(legs[f].shank), legs[f].foot.at - legs[f].knee), {0, 1, 0});
-    twist[f] = twist[f - 1] + dot(logOf(normalised(conjugate(last) * now)), along);
+    steps[f] = dot(logOf(normalised(conjugate(last) * now)), along);
   }
   // Beyond the ends it goes on as it came.
-  const auto at = [&](int f) {
-    const auto value = [&](int k) { return twist[static_cast<std::size_t>(std::clamp(k, 0, n - 1))]; };
-    return f < 0 ? 2 * value(0) - value(-f) : f >= n ? 2 * value(n - 1) - value(2 * (n - 1) - f) : value(f);
+  const auto step = [&](int f) {
+    const int k = f < 1 ? 1 - f : f >= n ? 2 * n - 1 - f : f;
+    return k >= 1 && k < n ? steps[static_cast<std::size_t>(k)] : 0.0;
   };
+  // From each frame on by itself: sums that began elsewhere would be rounded otherwise.
   const std::vector<double> kernel = bump(reach);
-  for (int f = 0; f < n; ++f)
-    for (int k = -reach; k <= reach; ++k) out[static_cast<std::size_t>(f)] += kernel[static_cast<std::size_t>(k + reach)] * (at(f + k) - at(f));
+  for (int f = 0; f < n; ++f) {
+    double& sum = out[static_cast<std::size_t>(f)];
+    double after = 0, before = 0;
+    for (int k = 1; k <= reach; ++k) {
+      sum += kernel[static_cast<std::size_t>(reach + k)] * (after += step(f + k));
+      sum += kernel[static_cast<std::size_t>(reach - k)] * (before -= step(f - k + 1));
+    }
+  }
   return out;
 }
 
