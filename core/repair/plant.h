@@ -21,7 +21,8 @@ struct PlantSettings {
 /// heel phase. From the release on it turns
 /// about what it stands on, after its joint's own way, and hardly slips. Legs follow in their own bend plane. The pelvis is raised
 /// as the plants' anchors say, goes with the feet that stand, smoothed over time, so that legs keep their shape, and sinks where
-/// a leg would be straighter than it was or may be, or its knee would give way at a stroke. A foot between its plants goes with it
+/// a leg would be straighter than it was or may be, or its knee would give way at a stroke; what of its way would jerk knees that stand is
+/// taken out of it, and out of knees what twists them by jerks. A foot between its plants goes with it
 /// near them and is kept off the ground, and far from them with what raises the others; one without plants stays where it was. Before and after a plant the change fades along the foot's own way, value and speed matched. Plants that
 /// cannot be kept are told in `issues`.
 [[nodiscard]] RepairLayerPtr makePlantLayer(std::shared_ptr<const RepairContext> context, std::vector<const Repair*> repairs, Issues& issues);
