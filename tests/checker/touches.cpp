@@ -42,13 +42,23 @@ Target targetOf(Part part) {
 
 /// The rule, in statures (leg ÷ .49): points of the hand's axis come nearer to a part's customary surface than `enters`, for as long as they
 /// are nearer than `stays`, at least `shortest` seconds.
-constexpr double handHalf = 0.012, enters = 0.010, stays = 0.020, handLength = 0.108, shortest = 0.15;
+constexpr double handHalf = 0.012, enters = 0.010, stays = 0.020, handLength = 0.108, elbowToTips = 0.254, shortest = 0.15;
 constexpr std::array alongHand{0.25, 0.5, 0.75, 1.0};
 
 /// The performer at a frame as capsules around its bones, the trunk flat.
 class Performer {
  public:
-  Performer(const Film& film, const Roles& roles, double leg) : film_(film), roles_(roles), stature_(leg / 0.49) {}
+  Performer(const Film& film, const Roles& roles, double leg) : film_(film), roles_(roles), stature_(leg / 0.49) {
+    if (!has("head") || !has("neck")) return;
+    // The head goes along with its own bone, not with the neck; its middle is .117 above the shoulders, wherever its joint is.
+    const auto h = index(roles_.at("head"));
+    const auto in = [&](const char* role) -> Vector3d { return film_.bind[index(roles_.at(role))].translation(); };
+    const Vector3d chin = film_.bind[h].translation(), neck = (chin - in("neck")).normalized();
+    headUp_ = film_.ends[h].norm() > 0.02 * stature_ ? Vector3d(film_.ends[h]) : Vector3d(film_.bind[h].linear().inverse() * neck);
+    headUp_.normalize();
+    const Vector3d shoulders = has("leftUpperArm") && has("rightUpperArm") ? Vector3d(0.5 * (in("leftUpperArm") + in("rightUpperArm"))) : in("neck");
+    headLift_ = std::clamp(0.117 * stature_ - (chin - shoulders).dot(neck), 0.0, 0.06 * stature_);
+  }
 
   [[nodiscard]] bool able() const { return stature_ > 0 && has("leftHand") && has("rightHand") && has("leftLowerArm") && has("rightLowerArm"); }
 
@@ -85,8 +95,8 @@ class Performer {
       limb(s + "LowerLeg", s + "Foot", 0.032, 0.022, "shank");
     }
     if (has("head") && has("neck")) {
-      const Vector3d chin = at(frame, "head"), up = (chin - at(frame, "neck")).normalized();
-      for (const Vector3d& p : hand) take(toAxis(p, chin + up * 0.04 * stature_, chin + up * 0.08 * stature_, 0.048 * stature_, 0.048 * stature_), "head");
+      const Vector3d chin = at(frame, "head"), up = film_.at(frame, roles_.at("head")).linear() * headUp_;
+      for (const Vector3d& p : hand) take(toAxis(p, chin + up * (headLift_ - 0.02 * stature_), chin + up * (headLift_ + 0.02 * stature_), 0.048 * stature_, 0.048 * stature_), "head");
     }
     if (!hangs && has("hips") && has("leftUpperArm") && has("rightUpperArm") && has("leftUpperLeg") && has("rightUpperLeg")) {
       const Vector3d low = 0.5 * (at(frame, "leftUpperLeg") + at(frame, "rightUpperLeg")), high = 0.5 * (at(frame, "leftUpperArm") + at(frame, "rightUpperArm"));
@@ -122,18 +132,22 @@ class Performer {
   [[nodiscard]] std::vector<Vector3d> handAt(int frame, int side) const {
     const std::string s = side == 0 ? "left" : "right";
     const int hand = roles_.at(s + "Hand");
-    const Vector3d wrist = film_.place(frame, hand);
-    Vector3d towards = wrist - at(frame, s + "LowerArm");
+    const Vector3d wrist = film_.place(frame, hand), forearm = wrist - at(frame, s + "LowerArm"), end = film_.at(frame, hand).linear() * film_.ends[index(hand)];
+    Vector3d towards = forearm;
     // Along the fingers where there are any that are far enough off, else on from the forearm.
     for (const char* finger : {"MiddleProximal", "IndexProximal"})
       if (has(s + finger) && (at(frame, s + finger) - wrist).norm() > 0.02 * stature_) {
         towards = at(frame, s + finger) - wrist;
         break;
       }
-    if (!has(s + "MiddleProximal") && (film_.at(frame, hand).linear() * film_.ends[index(hand)]).norm() > 0.02 * stature_)
-      towards = film_.at(frame, hand).linear() * film_.ends[index(hand)];
+    // A hand ends where the file says so, if that may be: fists are shorter than hands. Else the wrist's joint may lie in the hand.
+    double length = std::clamp(elbowToTips * stature_ - forearm.norm(), 0.5 * handLength * stature_, handLength * stature_);
+    if (!has(s + "MiddleProximal") && end.norm() > 0.02 * stature_) {
+      towards = end;
+      if (end.norm() > 0.5 * handLength * stature_) length = std::min(end.norm(), handLength * stature_);
+    }
     std::vector<Vector3d> out;
-    for (const double a : alongHand) out.push_back(wrist + towards.normalized() * (a * handLength * stature_));
+    for (const double a : alongHand) out.push_back(wrist + towards.normalized() * (a * length));
     return out;
   }
 
@@ -149,6 +163,8 @@ class Performer {
   const Film& film_;
   const Roles& roles_;
   double stature_ = 0;
+  Vector3d headUp_{0, 1, 0};  ///< unit, in the head's own frame
+  double headLift_ = 0;       ///< from its joint to its middle
 };
 
 std::vector<Touch> byRule(const Case& c) {
@@ -156,7 +172,7 @@ std::vector<Touch> byRule(const Case& c) {
   const Performer performer(*c.performer, c.performerRoles, c.performerLeg);
   if (!performer.able()) return out;
   const int least = std::max(2, static_cast<int>(std::lround(shortest * c.result->fps)));
-  std::vector<bool> meet(index(c.frames), false);
+  std::vector<bool> meet(index(c.frames), false);  // hands that meet come near the other's wrist as well
   for (const Target target : {Target::hand, Target::arm, Target::body})
     for (int side = 0; side < (target == Target::hand ? 1 : 2); ++side) {
       int first = -1;
@@ -164,8 +180,9 @@ std::vector<Touch> byRule(const Case& c) {
       std::map<std::string, int> names;
       for (int f = 0; f <= c.frames; ++f) {
         std::string name;
-        // Hands that meet come near the other's wrist as well.
-        const double gap = f < c.frames && !(target == Target::arm && meet[index(f)]) ? performer.gap(c.performerFrame(f), side, target, name) : 1e30;
+        double gap = f < c.frames && !(target == Target::arm && meet[index(f)]) ? performer.gap(c.performerFrame(f), side, target, name) : 1e30;
+        // Of body and other arm a hand is asked to keep the nearer: another body has no place that is as near to both.
+        if (std::string other; gap < stays && target != Target::hand && performer.gap(c.performerFrame(f), side, target == Target::arm ? Target::body : Target::arm, other) < gap) gap = 1e30;
         if (gap < stays) {
           if (first < 0) first = f;
           entered = entered || gap < enters;
