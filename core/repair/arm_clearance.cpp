@@ -159,6 +159,7 @@ void ArmClearer::read(const Poser& poser, Pose& pose, const Quatd* frame) const 
     if (const int foot = context_.joint(role); foot >= 0) lowest = std::min(lowest, poser.position(foot).y);
   pose.floor = std::min(0.0, lowest - ankle_ + pit * scale_);
   pose.rootTurn = poser.rotation(limb_.root);
+  pose.side = {};
   if (frame) {
     pose.frame = *frame;
     return;
@@ -195,8 +196,9 @@ void ArmClearer::load(const Pose& pose) {
   off_ = (mid_ - root_) - line_ * dot(mid_ - root_, line_);
   circle_ = length(off_);
   const Vec3d hinge = normalised(cross(rotate(pose.rootTurn, limb_.hinge), line_), anyPerpendicular(line_));
-  const double own = smoothStep(circle_ / (0.15 * upper_));
-  bends_ = normalised(hinge * (1 - own) + normalised(off_, hinge) * own, hinge);
+  const Vec3d given = rotate(frame_, pose.side), side = given == Vec3d{} ? off_ : given - line_ * dot(given, line_);
+  const double own = smoothStep(length(side) / (0.15 * upper_));
+  bends_ = normalised(hinge * (1 - own) + normalised(side, hinge) * own, hinge);
   // An elbow that is bent well opens in its own plane, so that the forearm does not roll; a straight one knows its rest hinge alone.
   const Vec3d rested = -rotate(pose.rootTurn, limb_.hinge), plane = normalised(cross(first_, second_), rested);
   const double sure = smoothStep((angleBetween(first_, second_) - 0.2) / 0.8) * std::clamp(dot(plane, rested) / 0.5, 0.0, 1.0);

@@ -64,6 +64,7 @@ class ArmClearer {
     Vec3d girdle, root, mid, end;
     double floor = 0;  ///< height of the floor: the stage's, or what the feet stand on where that is far below
     Quatd frame, rootTurn;
+    Vec3d side;        ///< where the elbow lies off the line from shoulder to wrist, evened out over time (arm_around.h), metres in `frame`; zero: no side
   };
   /// `frame`: of the wrist's shift; default: that of what the arm hangs on.
   void read(const Poser& poser, Pose& pose, const Quatd* frame = nullptr) const;

@@ -31,6 +31,7 @@ Digest digestOf(const ArmClearer::Pose& pose) {
   add(out, pose.frame);
   out.add(pose.floor);
   add(out, pose.rootTurn);
+  add(out, pose.side);
   return out;
 }
 

@@ -5,10 +5,12 @@
 #include <optional>
 
 #include "core/base/stop_scope.h"
+#include "core/repair/arm_around.h"
 #include "core/repair/change_series.h"
 #include "core/repair/clearance_memo.h"
 #include "core/repair/clearance_times.h"
 #include "core/repair/hand_onto_skin.h"
+#include "core/repair/hand_ways.h"
 #include "core/repair/steady_choice.h"
 
 namespace understudy {
@@ -65,16 +67,21 @@ class ClearanceRun::Impl {
       arms_.emplace_back(work.context, work.model, arm.side, settings, arm.held.points);
     }
     for (ArmClearer& arm : arms_) all.push_back(&arm);
+    around_.emplace(work.context, in, work.stride, all);
     group_.emplace(std::move(all));
+    if (task.arms.front().settings.handStays && !shared())
+      hand_.emplace(work.context, arms_.front(), task.arms.front().side, stride_, in.frames(),
+                    HandWays::Asks{[this](Poser& at, int f) { posed(at, f); }, [this](int f) { return times_.holdOf(f); }, [this](int f) { return times_.giveOf(f); }});
     memo_ = work.context.parts->get<ClearanceMemo>();
     all_.add(std::uint64_t{work.hands == ClearedHands::free}).add(margin_).add(std::uint64_t{count_});
     for (const ClearedArm& arm : task.arms) all_.add(digestOf(arm));
   }
 
   /// Frames on both sides of one whose own solutions it is made of.
-  [[nodiscard]] static int around(int stride) { return stride + againRounds * (againWide + 1) * stride; }
+  [[nodiscard]] static int around(int stride) { return stride + againRounds * (againWide + 1) * stride + ArmAround::support(stride) + HandWays::support(stride); }
 
   void solve(FrameSpan frames) {
+    frames = widened(frames, HandWays::support(stride_), HandWays::support(stride_));
     const int lastNode = (in_.frames() - 1 + stride_ - 1) / stride_;
     // Whole groups of four nodes, also beyond the clip's end, where its last pose stays.
     constexpr int far = coarse * (followed + lookedAround);
@@ -143,7 +150,8 @@ class ClearanceRun::Impl {
       arm.load(poser);
       left = std::max(left, arm.deepest());
     }
-    if (const double hold = times_.holdOf(f); hold > 0) left = handOntoSkin(poser, arms_.front(), task_.arms.front().side, hold, left);
+    if (hand_)
+      if (const Vec3d way = hand_->at(f); way != Vec3d{}) left = moveHand(poser, arms_.front(), task_.arms.front().side, way, left);
     for (const std::size_t r : task_.repairs) residuals[r].note(f, left, turned > toldFrom ? turned : 0);
   }
 
@@ -151,6 +159,16 @@ class ClearanceRun::Impl {
   [[nodiscard]] std::size_t place(int node) const { return static_cast<std::size_t>(node - first_); }
   [[nodiscard]] int frameOf(int node) const { return std::min(node * stride_, in_.frames() - 1); }
   [[nodiscard]] bool shared() const { return count_ == 2; }
+
+  /// A frame of the input with its changes.
+  void posed(Poser& poser, int f) {
+    poser.load(in_, f);
+    ArmChanges x = at(f);
+    if (nothing(x)) return;
+    loadFrom(poser, f);
+    x = group_->kept(x, times_.freedom(f));
+    for (std::size_t a = 0; a < count_; ++a) arms_[a].write(poser, x[a]);
+  }
 
   /// As much of a solution as its way is worth: where there is no room, a far change that wins little is noise.
   [[nodiscard]] ArmChanges settled(const ArmChanges& start, const ArmChanges& solved) const {
@@ -184,6 +202,7 @@ class ClearanceRun::Impl {
     moment.digest = all_;
     for (std::size_t a = 0; a < count_; ++a) {
       arms_[a].read(poser, moment.pose[a], a > 0 ? &moment.pose[0].frame : nullptr);
+      if (arms_[a].byWrist()) moment.pose[a].side = around_->side(a, f);
       moment.digest.add(digestOf(moment.pose[a])).add(std::uint64_t{times_.holds(a, f)});
     }
     const ArmFreedom free = times_.freedom(f);
@@ -480,7 +499,9 @@ class ClearanceRun::Impl {
   std::size_t count_;
   double margin_, slack_;
   std::vector<ArmClearer> arms_;
+  std::optional<ArmAround> around_;
   std::optional<ArmGroup> group_;
+  std::optional<HandWays> hand_;
   int first_ = 0, last_ = 0, from_ = 0;
   std::vector<ArmChanges> nodes_, found_;
   std::vector<ArmGroup::Seen> seen_;

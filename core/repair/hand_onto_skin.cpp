@@ -38,41 +38,57 @@ Vec3d wayToSkin(const TouchSkin& skin, const Poser& poser, int side, double left
 
 }  // namespace
 
-double handOntoSkin(Poser& poser, ArmClearer& arm, int side, double hold, double left) {
-  const RepairContext& context = poser.context();
-  const LimbRig& limb = context.arms[static_cast<std::size_t>(side)];
-  if (hold <= 0 || !limb.complete()) return left;
-  const std::shared_ptr<const TouchSkin> skin = TouchSkin::of(context);
-  if (!skin->hasHand(side) || !skin->hasBody()) return left;
-  const double size = context.height / 1.7;
-  const Vec3d shift = wayToSkin(*skin, poser, side, left, size);
-  if (length(shift) < 1e-7) return left;
+namespace {
+
+void reach(Poser& poser, const LimbRig& limb, const Vec3d& target) {
   LimbGoal goal;
-  const Vec3d from = poser.position(limb.end);
   goal.endRotation = poser.rotation(limb.end);
+  goal.target = target;
+  poser.solveLimb(limb, goal);
+}
+
+/// How much of a way a hand may go, and how deep the arm lies in the body then, metres.
+std::pair<double, double> partOf(const Poser& poser, ArmClearer& arm, const LimbRig& limb, const Vec3d& way, double left) {
   const auto deepAfter = [&](double part) {
     Poser moved = poser;
-    goal.target = from + shift * (hold * part);
-    moved.solveLimb(limb, goal);
+    reach(moved, limb, poser.position(limb.end) + way * part);
     arm.load(moved);
     return arm.deepest();
   };
-  const double most = std::max(left, mostPressed * size);
+  const double most = std::max(left, mostPressed * poser.context().height / 1.7);
   double part = 1, deep = deepAfter(1);
-  if (deep > most) {
-    double far = 1;
-    part = 0;
-    deep = left;
-    for (int k = 0; k < 8; ++k) {
-      const double half = (part + far) / 2, there = deepAfter(half);
-      if (there > most)
-        far = half;
-      else
-        part = half, deep = there;
-    }
+  if (deep <= most) return {part, deep};
+  double far = 1;
+  part = 0;
+  deep = left;
+  for (int k = 0; k < 8; ++k) {
+    const double half = (part + far) / 2, there = deepAfter(half);
+    if (there > most)
+      far = half;
+    else
+      part = half, deep = there;
   }
-  goal.target = from + shift * (hold * part);
-  poser.solveLimb(limb, goal);
+  return {part, deep};
+}
+
+}  // namespace
+
+Vec3d wayOntoSkin(const Poser& poser, ArmClearer& arm, int side, double hold, double left) {
+  const RepairContext& context = poser.context();
+  const LimbRig& limb = context.arms[static_cast<std::size_t>(side)];
+  if (hold <= 0 || !limb.complete()) return {};
+  const std::shared_ptr<const TouchSkin> skin = TouchSkin::of(context);
+  if (!skin->hasHand(side) || !skin->hasBody()) return {};
+  const Vec3d way = wayToSkin(*skin, poser, side, left, context.height / 1.7) * hold;
+  if (length(way) < 1e-7) return {};
+  return way * partOf(poser, arm, limb, way, left).first;
+}
+
+double moveHand(Poser& poser, ArmClearer& arm, int side, const Vec3d& way, double left) {
+  const LimbRig& limb = poser.context().arms[static_cast<std::size_t>(side)];
+  if (length(way) < 1e-7 || !limb.complete()) return left;
+  const auto [part, deep] = partOf(poser, arm, limb, way, left);
+  reach(poser, limb, poser.position(limb.end) + way * part);
   return deep;
 }
 
