@@ -84,13 +84,13 @@ std::array<double, stageCount + 1> Causes::steps(int joint, int frame) const {
   return out;
 }
 
-std::string Causes::ofJump(const Finding& finding) const {
+std::string Causes::ofJump(const Finding& finding, double performed) const {
   const Result<int> joint = findBone(*seen_.context, finding.bones.front());
   if (!joint || finding.worst < 1) return {};
   const auto step = steps(*joint, finding.worst);
   // Bridges and the like have the first word: what they leave is the performance's.
   constexpr auto own = static_cast<std::size_t>(RepairStage::offset);
-  if (step[own] >= 0.5 * finding.measure) return {};
+  if (step[own] >= performed * finding.measure) return {};
   std::size_t maker = stageCount;
   double most = 0;
   for (std::size_t s = own; s < stageCount; ++s)

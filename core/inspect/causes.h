@@ -21,8 +21,9 @@ class Causes {
   /// Degrees a joint turns from the frame before `frame`, by what comes into each stage and, last, by the result.
   [[nodiscard]] std::array<double, stageCount + 1> steps(int joint, int frame) const;
 
-  /// What of the take makes a jump that was not in the performance as the bridges leave it, with its measure; "" where the performance has it.
-  [[nodiscard]] std::string ofJump(const Finding& finding) const;
+  /// What of the take makes a jump that was not in the performance as the bridges leave it, with its measure; "" where the performance has
+  /// at least this part of it.
+  [[nodiscard]] std::string ofJump(const Finding& finding, double performed = 0.5) const;
 
   /// The repair of a stage that acts at a frame, best one that moves the bone's limb; null where there is none.
   [[nodiscard]] const Repair* repairAt(RepairStage stage, const std::string& bone, int frame) const;

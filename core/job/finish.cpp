@@ -5,6 +5,7 @@
 #include <cmath>
 #include <cstdio>
 
+#include "core/inspect/causes.h"
 #include "core/inspect/events.h"
 #include "core/inspect/grips.h"
 #include "core/repair/clearance.h"
@@ -61,6 +62,7 @@ class Finisher {
     step("look again");
     if (const Status s = guard(); !s) return s.error();
     if (const Status s = settle(); !s) return s.error();
+    explain();
     step("take back what does harm");
     if (const Status s = hint(); !s) return s.error();
     step("look for hints");
@@ -231,6 +233,17 @@ class Finisher {
       out_.remaining = std::move(*now);
     }
     return Status(Done{});
+  }
+
+  /// Jumps that bridges after bridges have not taken away.
+  void explain() {
+    const Causes causes(out_.take, seen_);
+    for (Finding& finding : out_.remaining) {
+      const bool jumps = finding.kind == FindingKind::pop || finding.kind == FindingKind::snap || finding.kind == FindingKind::flip;
+      if (!jumps || !finding.cause.empty() || finding.proposal.empty()) continue;
+      finding.cause = causes.ofJump(finding, 1);
+      if (finding.cause.empty()) finding.cause = "The performance moves that fast: bridges over it have not taken it away";
+    }
   }
 
   /// What is worth a look on the result, beside what remains.
