@@ -15,7 +15,7 @@ constexpr double alone = 0.008;
 /// Metres (at a height of 1.7) by which a hand leaves its way so that an elbow near full stretch bends evenly; from twice as much on it does not.
 constexpr double yields = 0.008;
 /// Radians off the even bend up to which an elbow is left alone, and from which on it is brought back to it.
-constexpr double jerksFrom = 0.035, jerksTo = 0.105;
+constexpr double jerksFrom = 0.07, jerksTo = 0.14;
 
 template <class Of>
 auto evened(int frame, int reach, int frames, Of of) -> std::decay_t<decltype(of(frame))> {
