@@ -62,6 +62,7 @@ Status releaseHeldArms(Judged& now, const std::vector<Accepted>& accepted, const
     Withdrawal withdrawal;
     FrameSpan span;
     TouchRepair touch;
+    double deep = 0;  ///< see deepOver()
   };
   std::vector<Holding> holding;
   for (const Accepted& flaw : accepted) {
@@ -81,9 +82,18 @@ Status releaseHeldArms(Judged& now, const std::vector<Accepted>& accepted, const
       if (!worst) continue;
       holding.push_back({{id, "with it the " + spokenBone(worst->bones.empty() ? std::string("arm") : worst->bones.front()) + " lies " +
                                   spokenFigure(worst->measure, findingUnit(worst->kind)) + " in the body"},
-                         flaw.finding.span, touch});
+                         flaw.finding.span, touch, deepOver(now.findings, &flaw.finding.span, &touch)});
     }
   }
+  // Without these, are arms out that were in, and is nothing else much worse?
+  const auto better = [&](const Findings& without) {
+    return deepOver(without) < deepOver(now.findings) && otherBurden(without) <= otherBurden(now.findings) + settings.deep / 3;
+  };
+  const auto held = [&](const Holding& h, const Findings& without) { return deepOver(without, &h.span, &h.touch) < 0.5 * deepOver(now.findings, &h.span, &h.touch); };
+  const auto release = [&](const std::vector<Holding>& which, Take&& take, Findings&& without) {
+    now = {std::move(take), std::move(without)};
+    for (const Holding& h : which) done.push_back(h.withdrawal);
+  };
   // Of those without which the arms come out, the ones that held them.
   for (int trial = 0; trial < 2 && !holding.empty(); ++trial) {
     std::vector<Withdrawal> which;
@@ -93,14 +103,25 @@ Status releaseHeldArms(Judged& now, const std::vector<Accepted>& accepted, const
     if (!findings) return findings.error();
     std::vector<Holding> causes;
     for (const Holding& h : holding)
-      if (deepOver(*findings, &h.span, &h.touch) < 0.5 * deepOver(now.findings, &h.span, &h.touch)) causes.push_back(h);
+      if (held(h, *findings)) causes.push_back(h);
     const bool all = causes.size() == holding.size();
     holding = std::move(causes);
     if (!all && trial == 0) continue;
-    if (holding.empty() || deepOver(*findings) >= deepOver(now.findings) || otherBurden(*findings) > otherBurden(now.findings) + settings.deep / 3) break;
-    now = {std::move(take), std::move(*findings)};
-    done.insert(done.end(), which.begin(), which.end());
+    if (!holding.empty() && better(*findings)) {
+      release(holding, std::move(take), std::move(*findings));
+      return Status(Done{});
+    }
     break;
+  }
+  // What one of them brings along must not keep the others.
+  if (holding.size() < 2) return Status(Done{});
+  std::stable_sort(holding.begin(), holding.end(), [](const Holding& a, const Holding& b) { return a.deep > b.deep; });
+  if (static_cast<int>(holding.size()) > settings.mostTrials) holding.resize(static_cast<std::size_t>(settings.mostTrials));
+  for (const Holding& h : holding) {
+    Take take = withMuted(now.take, {h.withdrawal});
+    Result<Findings> findings = judge(take);
+    if (!findings) return findings.error();
+    if (held(h, *findings) && better(*findings)) release({h}, std::move(take), std::move(*findings));
   }
   return Status(Done{});
 }

@@ -95,6 +95,32 @@ TEST(FinishGuard, MutesTheTouchThatHoldsAnArmInTheBodyAndNoOther) {
   EXPECT_EQ(now.findings.size(), 2U);
 }
 
+TEST(FinishGuard, MutesATouchThatHoldsAnArmThoughAnotherHasToStay) {
+  Take take;
+  std::uint64_t first = 0, second = 0;
+  TouchRepair touch;
+  touch.bone = "@leftHand";
+  take = addRepair(take, test::proposedRepair(touch, "hand on chest"), &first);
+  take = addRepair(take, test::proposedRepair(touch, "hand on head"), &second);
+  const Finding lostFirst = flaw(FindingKind::lostContact, "@leftHand", {10, 40}, 60, 0.9), lostSecond = flaw(FindingKind::lostContact, "@leftHand", {60, 80}, 60, 0.9);
+  const Finding deepFirst = flaw(FindingKind::depth, "@leftUpperArm", {5, 45}, 80, 1), deepSecond = flaw(FindingKind::depth, "@leftUpperArm", {60, 75}, 32, 0.4);
+  Judged now{take, {deepFirst, deepSecond}};
+  // Both arms come out, but without the second touch the arm jumps.
+  const auto judge = [&](const Take& tried) -> Result<Findings> {
+    Findings out;
+    if (!findRepair(tried, first)->muted) out.push_back(deepFirst);
+    if (!findRepair(tried, second)->muted) out.push_back(deepSecond);
+    else out.push_back(flaw(FindingKind::pop, "@leftLowerArm", {61, 61}, 30, 0.6));
+    return out;
+  };
+  const auto done = withdrawHarmful(now, {{lostFirst, {first}}, {lostSecond, {second}}}, judge);
+  ASSERT_TRUE(done.ok());
+  ASSERT_EQ(done->size(), 1U);
+  EXPECT_EQ(done->front().repair, first);
+  EXPECT_FALSE(findRepair(now.take, second)->muted);
+  EXPECT_EQ(now.findings.size(), 1U);
+}
+
 TEST(FinishGuard, MutesATouchThatHoldsAnArmLessDeepWhereItsContactIsLostAllTheSame) {
   for (const bool lost : {true, false}) {
     Take take;
