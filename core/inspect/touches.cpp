@@ -66,10 +66,12 @@ TouchKept touchKept(const RepairContext& context, const TiledMotion& motion, con
     kept.gap = std::max(kept.gap, gap);
     kept.depth = std::max(kept.depth, depth);
     kept.place = std::max(kept.place, miss.place);
+    const int frame = frames.span.first + static_cast<int>(i);
     if (over <= context.height / 1.7) ++kept.kept;
+    else kept.lost = {kept.lost.empty() ? frame : kept.lost.first, frame};
     if (over > worst) {
       worst = over;
-      kept.worst = frames.span.first + static_cast<int>(i);
+      kept.worst = frame;
     }
   }
   return kept;
@@ -85,7 +87,6 @@ Findings touchFindings(const RepairContext& context, const TiledMotion& motion, 
     if (kept.frames == 0 || kept.kept == kept.frames) continue;
     Finding finding;
     finding.kind = touch.proposed ? FindingKind::lostContact : FindingKind::missedTouch;
-    finding.span = repairFrames(touch, context.rate, context.frames).span;
     finding.worst = kept.worst;
     const bool deep = kept.depth * limits.gap > kept.gap * limits.depth;
     const double size = deep ? kept.depth : kept.gap;
@@ -100,7 +101,10 @@ Findings touchFindings(const RepairContext& context, const TiledMotion& motion, 
     else
       finding.sentence = name + ": " + (deep ? millimetres(size) + " inside" : millimetres(size) + " away") + ", where the performer touches";
     finding.proposal = {touch};
+    // Known by the whole touch, of which other frames may be lost the next time.
+    finding.span = repairFrames(touch, context.rate, context.frames).span;
     nameFinding(finding, context.rate);
+    finding.span = kept.lost;
     findings.push_back(std::move(finding));
   }
   return findings;

@@ -47,6 +47,7 @@ struct TouchKept {
   double place = 0;           ///< worst distance of the point from its place, along the surface
   int worst = 0;              ///< frame
   int frames = 0, kept = 0;   ///< of the span; within the limits
+  FrameSpan lost{0, -1};      ///< from the first to the last of the others
 };
 /// `grips` say how a touch's prop lies in the hand.
 [[nodiscard]] TouchKept touchKept(const RepairContext& context, const TiledMotion& motion, const Repair& touch, const TouchLimits& limits = {},
