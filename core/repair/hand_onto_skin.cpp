@@ -36,10 +36,6 @@ Vec3d wayToSkin(const TouchSkin& skin, const Poser& poser, int side, double left
   return shift;
 }
 
-}  // namespace
-
-namespace {
-
 void reach(Poser& poser, const LimbRig& limb, const Vec3d& target) {
   LimbGoal goal;
   goal.endRotation = poser.rotation(limb.end);
