@@ -301,7 +301,14 @@ TEST_P(FoundFlaws, AreFoundAtTheirSizesAndNothingElseIs) {
   const double least = flip ? 0 : pop ? 2 * degree : twist ? 30 * degree : kind == FlawKind::lostContact ? 0.01 : 0.005;
   int put = 0, found = 0, beyond = 0;
   for (const double size : sizes) {
-    const Counts counts = tried(kind, size, 5);
+    // Few contacts can be lost in one go.
+    Counts counts;
+    for (unsigned seed = 5; seed < (kind == FlawKind::lostContact ? 9U : 6U); ++seed) {
+      const Counts more = tried(kind, size, seed);
+      counts.put += more.put;
+      counts.found += more.found;
+      counts.beyond += more.beyond;
+    }
     const double shown = pop || twist || flip ? size / degree : size * 1000;
     std::printf("%s of %.4g %s: %d of %d found, recall %.3f; %d findings beyond\n", flawName(kind).c_str(), shown, pop || twist || flip ? "degrees" : "mm", counts.found, counts.put,
                 counts.put ? static_cast<double>(counts.found) / counts.put : 0, counts.beyond);
