@@ -16,7 +16,6 @@ constexpr double levelTime = 0.2;    // seconds from a stay in which a foot on i
 constexpr double clearTime = 0.2;     // and raised
 constexpr double keptZone = 0.07;      // radians of a knee within which it begins to be kept from straightening further
 constexpr double levelArm = 0.25;     // part of the foot's length by which a turn surely raises what is lowest of it
-constexpr double homing = 0.08;       // seconds over which a leg on its way comes back to its own motion, see homeward(),
 constexpr double usualPart = 0.98;   // quantile of a leg's own accelerations up to which it may hurry
 constexpr double toeHoming = 0.2;     // and its toes, which no reach depends on
 constexpr double rolling = 0.1;       // seconds over which a rolling foot's leg does
@@ -24,8 +23,6 @@ constexpr double unusual = 0.8;       // an acceleration of a blend that is beyo
 
 /// True where a leg goes from one stay to the next without coming back to its own motion.
 bool meets(const Stay& a, const Stay& b) { return b.span.first - a.span.last <= a.after + b.before + 2; }
-
-double pullOf(double frames) { return 1 / (frames * frames * frames * frames); }
 
 /// `wanted`, or what is left of it once what exceeds `from` fills `room` softly.
 double bounded(double wanted, double from, double room) {
@@ -146,7 +143,7 @@ Roll PlantRun::evened(int index, int before, int after, const std::vector<Vec3d>
     return RolledLeg{turnOf(was, bent.leg), std::max({bent.miss / full, asked - softReach(was, asked, firm), firm * (asked - mayReach(was) + easyReach)})};
   };
   const double rate = plan_.context.rate.hertz();
-  RollTask task{s, leg(side), ownFrames, by, legAt, pullOf(rolling * rate), pullOf(homing * rate), bends(side, s.span), {}, {}};
+  RollTask task{s, leg(side), ownFrames, by, legAt, pullOf(rolling * rate), pullOf(legHoming * rate), bends(side, s.span), {}, {}};
   const auto leads = [&](FrameSpan gap, bool single, int first) {
     LeadsTo to{gap.count(), {turnAt(side, first), turnAt(side, first + 1)}, bends(side, widened(gap, 1, 1))};
     if (single) to.turns[first < gap.first ? 0 : 1] = to.turns[first < gap.first ? 1 : 0];
@@ -235,7 +232,7 @@ std::vector<LegTurn> PlantRun::cameHome(int side, FrameSpan gap, const GapEnds& 
     std::nth_element(sizes.begin(), at, sizes.end());
     usual = *at;
   }
-  return homeward(gap.count(), ends, jerks, had, usual, homing * rate);
+  return homeward(gap.count(), ends, jerks, had, usual, legHoming * rate);
 }
 
 void PlantRun::lead(int side, const Stay* a, const Stay* b, FrameSpan gap) {

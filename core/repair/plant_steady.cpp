@@ -16,7 +16,6 @@ constexpr double window = 0.12;      // seconds on either side that are solved a
 constexpr int fewest = 6;            // and frames
 constexpr double straightSlope = 10; // radians a leg's length, by which such a leg's knee bends as its hip sinks
 constexpr double most = 0.015;       // part of the leg by which hips rise or sink at most
-constexpr double homing = 0.08;      // seconds over which a leg that swings comes back to its own motion
 constexpr double probe = 2e-3;       // part of the leg by which the hips are moved to see what that does
 constexpr int rounds = 2;
 
@@ -38,7 +37,7 @@ Bent bentAt(const KneeFrame& knee, double rise, double leg) {
 class Windows {
  public:
   Windows(double rate, int frames) : reach_(windowOf(rate)), frames_(frames), pull_(std::pow(2 * std::sin(std::min(std::numbers::pi / 2, std::numbers::pi * slowest / rate)), 4) * straightSlope * straightSlope) {
-    const LeadOver swing(std::max(6, static_cast<int>(4 * homing * rate)), 1 / std::pow(homing * rate, 4), {});
+    const LeadOver swing(std::max(6, static_cast<int>(4 * legHoming * rate)), pullOf(legHoming * rate), {});
     for (std::size_t i = 0; i < 2; ++i)
       for (std::size_t k = 0; k < 2; ++k) lands_[i][k] = swing.growth()[2 + i][2 + k], leaves_[i][k] = swing.growth()[i][k];
   }

@@ -1,7 +1,6 @@
 #include "core/repair/plant_swing.h"
 
 #include <algorithm>
-#include <cmath>
 
 namespace understudy {
 namespace {
@@ -113,7 +112,7 @@ std::vector<LegTurn> homeward(int count, const GapEnds& ends, const std::vector<
   std::vector<LegTurn> best;
   double least = 1e300;
   for (const double times : {1.0, 1.25, 1.5}) {
-    std::vector<LegTurn> way = LeadOver(count, 1 / std::pow(times * homing, 4), bends).way(ends);
+    std::vector<LegTurn> way = LeadOver(count, pullOf(times * homing), bends).way(ends);
     std::vector<LegTurn> all{ends[0], ends[1]};
     all.insert(all.end(), way.begin(), way.end());
     all.insert(all.end(), {ends[2], ends[3]});

@@ -58,12 +58,17 @@ class LeadOver {
   std::array<std::array<double, 4>, 4> growth_{};
 };
 
+/// Seconds over which a leg on its way comes back to its own motion, see homeward().
+inline constexpr double legHoming = 0.08;
+/// The `pull` of a LeadOver whose way comes to nothing over about so many frames.
+[[nodiscard]] inline double pullOf(double frames) { return 1 / (frames * frames * frames * frames); }
+
 /// The fastest change of a joint's turn but the toes'.
 [[nodiscard]] double hasteOf(const LegTurn& bend);
 
 /// The way of a LeadOver that comes to nothing over about `homing` frames, and over more where a joint would be in more haste than
-/// `usual`, radians a frame a frame. No sooner even where that could be had: thighs that come home at a stroke run into arms. `own`: how the leg's own turns change, from the frame before the gap to
-/// the one after it.
+/// `usual`, radians a frame a frame. No sooner even where that could be had: thighs that come home at a stroke run into arms. `own`: how the
+/// leg's own turns change, from the frame before the gap to the one after it.
 [[nodiscard]] std::vector<LegTurn> homeward(int count, const GapEnds& ends, const std::vector<LegTurn>& bends, const std::vector<LegTurn>& own, double usual, double homing);
 
 }  // namespace understudy

@@ -8,7 +8,6 @@
 namespace checker {
 namespace {
 
-std::size_t index(int i) { return static_cast<std::size_t>(i); }
 
 bool isArm(const std::string& role, const std::string& side) {
   if (role.rfind(side, 0) != 0) return false;

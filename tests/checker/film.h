@@ -12,6 +12,8 @@ using Eigen::Affine3d;
 using Eigen::Quaterniond;
 using Eigen::Vector3d;
 
+inline std::size_t index(int i) { return static_cast<std::size_t>(i); }
+
 /// A vertex as a weighted sum of points fixed to nodes.
 struct SkinPoint {
   struct Share {

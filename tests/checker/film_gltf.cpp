@@ -15,7 +15,6 @@
 namespace checker {
 namespace {
 
-std::size_t index(int i) { return static_cast<std::size_t>(i); }
 
 /// Numbers of an accessor, `width` an element, normalised where it says so.
 std::vector<double> numbers(const tinygltf::Model& model, int which, int& width) {

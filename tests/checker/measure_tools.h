@@ -12,7 +12,6 @@ namespace checker {
 using Json = nlohmann::json;
 inline constexpr double degrees = 180 / EIGEN_PI;
 
-inline std::size_t index(int i) { return static_cast<std::size_t>(i); }
 inline const char* sideName(int side) { return side == 0 ? "left" : "right"; }
 inline double round3(double v) { return std::round(v * 1000) / 1000; }
 

@@ -4,18 +4,12 @@
 #include <functional>
 #include <set>
 
-#include "tests/checker/measures.h"
+#include "tests/checker/measure_tools.h"
 
 namespace checker {
 namespace {
 
-using Json = nlohmann::json;
 using Part = Regions::Part;
-
-constexpr double degrees = 180 / EIGEN_PI;
-
-std::size_t index(int i) { return static_cast<std::size_t>(i); }
-double round3(double v) { return std::round(v * 1000) / 1000; }
 
 /// What a hand touches.
 enum class Target : unsigned char { body, arm, hand };

@@ -3,6 +3,7 @@
 #include <cmath>
 #include <map>
 #include <numbers>
+#include <stdexcept>
 
 namespace understudy::test {
 namespace {
@@ -132,6 +133,14 @@ SkeletonMap puppetMap(const Figure& figure) {
   for (int j = 0; j < figure.skeleton.size(); ++j)
     if (const auto role = roleNamed(figure.skeleton.names[static_cast<std::size_t>(j)])) map.at(*role) = {{j}, 1, "made so"};
   return map;
+}
+
+std::shared_ptr<const RepairContext> puppetContext(std::shared_ptr<const Figure> figure, FrameRate rate, int frames) {
+  auto map = std::make_shared<BoneMap>();
+  map->character = puppetMap(*figure);
+  Result<std::shared_ptr<const RepairContext>> context = repairContext(std::move(figure), std::move(map), {}, rate, frames);
+  if (!context) throw std::runtime_error(context.error().text());
+  return *context;
 }
 
 std::shared_ptr<Motion> puppetWalk(const Figure& figure, int frames, FrameRate rate, double swing, double bend, double bow) {

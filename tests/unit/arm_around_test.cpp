@@ -6,29 +6,19 @@
 #include "core/repair/arm_around.h"
 #include "core/repair/clearance.h"
 #include "core/repair/touch.h"
+#include "tests/support/layer_checks.h"
 #include "tests/support/puppet.h"
 
 namespace understudy {
 namespace {
 
-struct Stage {
-  std::shared_ptr<Figure> figure;
-  std::shared_ptr<const RepairContext> context;
-  TiledMotion motion;
-};
-
-Stage stage(const test::PuppetOptions& options, int frames, double bend) {
-  Stage s;
-  s.figure = test::puppet(options);
-  auto map = std::make_shared<BoneMap>();
-  map->character = test::puppetMap(*s.figure);
-  s.context = *repairContext(s.figure, map, {}, {60, 1}, frames);
-  s.motion = TiledMotion(test::puppetWalk(*s.figure, frames, {60, 1}, 0.2, bend));
-  return s;
+test::Stand walking(const test::PuppetOptions& options, int frames, double bend) {
+  const std::shared_ptr<Figure> figure = test::puppet(options);
+  return {test::puppetContext(figure, {60, 1}, frames), TiledMotion(test::puppetWalk(*figure, frames, {60, 1}, 0.2, bend))};
 }
 
 TEST(ArmAround, AnArmThatIsStraightForAMomentKeepsTheSideOfItsElbow) {
-  Stage s = stage({}, 60, 0.5);
+  test::Stand s = walking({}, 60, 0.5);
   const LimbRig& limb = s.context->arms[0];
   // Bent by 0.6 rad but for frame 30, where it is bent by 0.02 rad about an axis a right angle off.
   s.motion = s.motion.writable(0, 60);
@@ -72,7 +62,7 @@ TEST(ArmAround, AnArmThatIsStraightForAMomentKeepsTheSideOfItsElbow) {
 }
 
 TEST(ArmAround, HandsThatTouchComeOutTheSameWhateverRangeIsAsked) {
-  const Stage s = stage({0.3, 1, false, false}, 160, 1.2);
+  const test::Stand s = walking({0.3, 1, false, false}, 160, 1.2);
   Repair clearance, touch;
   clearance.id = 1;
   clearance.action = ClearanceRepair{};
@@ -97,7 +87,7 @@ TEST(ArmAround, HandsThatTouchComeOutTheSameWhateverRangeIsAsked) {
   int differ = 0;
   for (const FrameSpan part : {FrameSpan{0, 9}, FrameSpan{63, 64}, FrameSpan{97, 121}, FrameSpan{159, 159}}) {
     // Nothing that was solved before is known there.
-    const Stage fresh = stage({0.3, 1, false, false}, 160, 1.2);
+    const test::Stand fresh = walking({0.3, 1, false, false}, 160, 1.2);
     Issues told;
     const RepairLayerPtr other = makeClearanceLayer(fresh.context, {&clearance, &touch}, ClearedHands::stay, told);
     TiledMotion some = fresh.motion.writable(part.first, part.count());

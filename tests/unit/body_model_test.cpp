@@ -11,11 +11,8 @@ namespace {
 
 TEST(PosedSolid, LeansOutwardsPastAThigh) {
   const auto figure = test::puppet({});
-  auto map = std::make_shared<BoneMap>();
-  map->character = test::puppetMap(*figure);
-  const auto context = repairContext(figure, map, {}, {60, 1}, 1);
-  ASSERT_TRUE(context.ok());
-  const std::shared_ptr<const BodyModel> model = bodyModelOf(**context);
+  const std::shared_ptr<const RepairContext> context = test::puppetContext(figure, {60, 1}, 1);
+  const std::shared_ptr<const BodyModel> model = bodyModelOf(*context);
   const BodySolid* thigh = model->solid(BodyPart::leftThigh);
   ASSERT_NE(thigh, nullptr);
   const std::vector<Affined> still(static_cast<std::size_t>(figure->skeleton.size()));

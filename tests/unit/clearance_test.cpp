@@ -30,11 +30,7 @@ struct Stage {
 Stage stage(const test::PuppetOptions& options, std::shared_ptr<Motion> (*make)(const Figure&) = nullptr, FrameRate rate = {60, 1}, int frames = 90) {
   Stage s;
   s.figure = test::puppet(options);
-  auto map = std::make_shared<BoneMap>();
-  map->character = test::puppetMap(*s.figure);
-  auto context = repairContext(s.figure, map, {}, rate, frames);
-  EXPECT_TRUE(context.ok());
-  s.context = *context;
+  s.context = test::puppetContext(s.figure, rate, frames);
   s.motion = TiledMotion(make ? make(*s.figure) : test::puppetWalk(*s.figure, frames, rate));
   return s;
 }

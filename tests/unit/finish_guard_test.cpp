@@ -63,61 +63,63 @@ TEST(FinishGuard, LeavesWhatIsWorthItOrNoBetterWithout) {
   EXPECT_TRUE(other.take == large.take);
 }
 
-TEST(FinishGuard, MutesTheTouchThatHoldsAnArmInTheBodyAndNoOther) {
+/// Two touches of one hand, one after the other.
+struct TwoTouches {
+  TwoTouches() {
+    TouchRepair touch;
+    touch.bone = "@leftHand";
+    take = addRepair(take, test::proposedRepair(touch, "hand on chest"), &first);
+    take = addRepair(take, test::proposedRepair(touch, "hand on head"), &second);
+  }
   Take take;
   std::uint64_t first = 0, second = 0;
+  Finding lostFirst = flaw(FindingKind::lostContact, "@leftHand", {10, 40}, 60, 0.9), lostSecond = flaw(FindingKind::lostContact, "@leftHand", {60, 80}, 60, 0.9);
+};
+
+TEST(FinishGuard, MutesTheTouchThatHoldsAnArmInTheBodyAndNoOther) {
+  TwoTouches two;
   TouchRepair touch;
-  touch.bone = "@leftHand";
-  take = addRepair(take, test::proposedRepair(touch, "hand on chest"), &first);
-  take = addRepair(take, test::proposedRepair(touch, "hand on head"), &second);
   std::uint64_t other = 0;
   touch.bone = "@rightHand";
-  take = addRepair(take, test::proposedRepair(touch, "right hand on hips"), &other);
+  two.take = addRepair(two.take, test::proposedRepair(touch, "right hand on hips"), &other);
   const Finding lostOther = flaw(FindingKind::lostContact, "@rightHand", {10, 40}, 60, 0.9);
-  const Finding lostFirst = flaw(FindingKind::lostContact, "@leftHand", {10, 40}, 60, 0.9), lostSecond = flaw(FindingKind::lostContact, "@leftHand", {60, 80}, 60, 0.9);
   const Finding deepFirst = flaw(FindingKind::depth, "@leftUpperArm", {5, 45}, 40, 0.5), deepSecond = flaw(FindingKind::depth, "@leftUpperArm", {70, 75}, 32, 0.4);
-  Judged now{take, {deepFirst, deepSecond}};
+  Judged now{two.take, {deepFirst, deepSecond}};
   // Without the second one its arm lies in the body as well.
   const auto judge = [&](const Take& tried) -> Result<Findings> {
     EXPECT_FALSE(findRepair(tried, other)->muted);  // its arm is in no body
     Findings out{deepSecond};
-    if (!findRepair(tried, first)->muted) out.push_back(deepFirst);
-    else out.push_back(lostFirst);
-    if (findRepair(tried, second)->muted) out.push_back(lostSecond);
+    if (!findRepair(tried, two.first)->muted) out.push_back(deepFirst);
+    else out.push_back(two.lostFirst);
+    if (findRepair(tried, two.second)->muted) out.push_back(two.lostSecond);
     return out;
   };
-  const auto done = withdrawHarmful(now, {{lostFirst, {first}}, {lostSecond, {second}}, {lostOther, {other}}}, judge);
+  const auto done = withdrawHarmful(now, {{two.lostFirst, {two.first}}, {two.lostSecond, {two.second}}, {lostOther, {other}}}, judge);
   ASSERT_TRUE(done.ok());
   ASSERT_EQ(done->size(), 1U);
-  EXPECT_EQ(done->front().repair, first);
+  EXPECT_EQ(done->front().repair, two.first);
   EXPECT_EQ(done->front().reason, "with it the left upper arm lies 40 mm in the body");
-  EXPECT_FALSE(findRepair(now.take, second)->muted);
+  EXPECT_FALSE(findRepair(now.take, two.second)->muted);
   EXPECT_EQ(now.findings.size(), 2U);
 }
 
 TEST(FinishGuard, MutesATouchThatHoldsAnArmThoughAnotherHasToStay) {
-  Take take;
-  std::uint64_t first = 0, second = 0;
-  TouchRepair touch;
-  touch.bone = "@leftHand";
-  take = addRepair(take, test::proposedRepair(touch, "hand on chest"), &first);
-  take = addRepair(take, test::proposedRepair(touch, "hand on head"), &second);
-  const Finding lostFirst = flaw(FindingKind::lostContact, "@leftHand", {10, 40}, 60, 0.9), lostSecond = flaw(FindingKind::lostContact, "@leftHand", {60, 80}, 60, 0.9);
+  const TwoTouches two;
   const Finding deepFirst = flaw(FindingKind::depth, "@leftUpperArm", {5, 45}, 80, 1), deepSecond = flaw(FindingKind::depth, "@leftUpperArm", {60, 75}, 32, 0.4);
-  Judged now{take, {deepFirst, deepSecond}};
+  Judged now{two.take, {deepFirst, deepSecond}};
   // Both arms come out, but without the second touch the arm jumps.
   const auto judge = [&](const Take& tried) -> Result<Findings> {
     Findings out;
-    if (!findRepair(tried, first)->muted) out.push_back(deepFirst);
-    if (!findRepair(tried, second)->muted) out.push_back(deepSecond);
+    if (!findRepair(tried, two.first)->muted) out.push_back(deepFirst);
+    if (!findRepair(tried, two.second)->muted) out.push_back(deepSecond);
     else out.push_back(flaw(FindingKind::pop, "@leftLowerArm", {61, 61}, 30, 0.6));
     return out;
   };
-  const auto done = withdrawHarmful(now, {{lostFirst, {first}}, {lostSecond, {second}}}, judge);
+  const auto done = withdrawHarmful(now, {{two.lostFirst, {two.first}}, {two.lostSecond, {two.second}}}, judge);
   ASSERT_TRUE(done.ok());
   ASSERT_EQ(done->size(), 1U);
-  EXPECT_EQ(done->front().repair, first);
-  EXPECT_FALSE(findRepair(now.take, second)->muted);
+  EXPECT_EQ(done->front().repair, two.first);
+  EXPECT_FALSE(findRepair(now.take, two.second)->muted);
   EXPECT_EQ(now.findings.size(), 1U);
 }
 

@@ -10,14 +10,8 @@ namespace {
 
 struct Arm {
   std::shared_ptr<Figure> figure = test::puppet();
-  std::shared_ptr<const RepairContext> context;
-  TiledMotion motion;
-  Arm() {
-    auto map = std::make_shared<BoneMap>();
-    map->character = test::puppetMap(*figure);
-    context = *repairContext(figure, map, {}, {60, 1}, 61);
-    motion = TiledMotion(test::puppetWalk(*figure, 61, {60, 1}, 0));
-  }
+  std::shared_ptr<const RepairContext> context = test::puppetContext(figure, {60, 1}, 61);
+  TiledMotion motion = TiledMotion(test::puppetWalk(*figure, 61, {60, 1}, 0));
   [[nodiscard]] const LimbRig& limb() const { return context->arms[0]; }
   /// Radians between upper arm and forearm.
   [[nodiscard]] double bend(const Poser& poser) const {

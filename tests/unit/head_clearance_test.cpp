@@ -23,11 +23,7 @@ constexpr double degree = std::numbers::pi / 180;
 test::Stand leaning(int frames = 200) {
   test::Stand s;
   auto figure = test::puppet({0.16, 1, false, false});
-  auto map = std::make_shared<BoneMap>();
-  map->character = test::puppetMap(*figure);
-  auto context = repairContext(figure, map, {}, {60, 1}, frames);
-  EXPECT_TRUE(context.ok());
-  s.context = *context;
+  s.context = test::puppetContext(figure, {60, 1}, frames);
   auto motion = std::make_shared<Motion>(restMotion(figure->skeleton, frames, {60, 1}, {0}));
   const auto set = [&](int f, Role role, double angle) { motion->rotationsAt(f)[static_cast<std::size_t>(s.context->joint(role))] = Quatf(fromAxisAngle(Vec3d{0, 0, 1}, angle)); };
   for (int f = 0; f < frames; ++f) {
