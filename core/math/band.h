@@ -8,7 +8,7 @@
 namespace understudy {
 
 /// A symmetric positive definite matrix with two rows beside its diagonal, taken apart into L D Lᵀ without pivots (Golub and Van Loan,
-/// "Matrix Computations", 4.3).
+/// "Matrix Computations"; section 4.3 from memory).
 struct Band {
   std::vector<double> d, a, b;  // a[i]: (i, i − 1), b[i]: (i, i − 2)
   explicit Band(std::size_t n) : d(n, 0.0), a(n, 0.0), b(n, 0.0) {}

@@ -17,7 +17,7 @@ constexpr double clearTime = 0.2;     // and raised
 constexpr double keptZone = 0.07;      // radians of a knee within which it begins to be kept from straightening further
 constexpr double levelArm = 0.25;     // part of the foot's length by which a turn surely raises what is lowest of it
 constexpr double usualPart = 0.98;   // quantile of a leg's own accelerations up to which it may hurry
-constexpr double toeHoming = 0.2;     // and its toes, which no reach depends on
+constexpr double toeHoming = 0.2;     // seconds over which toes on their way come back to their own motion, longer than legs: no reach depends on them
 constexpr double rolling = 0.1;       // seconds over which a rolling foot's leg does
 constexpr double unusual = 0.8;       // an acceleration of a blend that is beyond so much of the usual is taken down
 
