@@ -5,6 +5,7 @@
 
 #include "core/math/smooth_step.h"
 #include "core/math/two_bone.h"
+#include "core/repair/wrist.h"
 
 namespace understudy {
 namespace {
@@ -224,7 +225,10 @@ ArmClearer::Carry ArmClearer::carryFree(const ArmChange& change) const {
   out.by[2] = about(root_, root, out.turn[1]);
   const Vec3d elbow = understudy::apply(out.by[2], mid_);
   out.by[3] = about(mid_, elbow, out.turn[2]);
-  out.by[4] = {Mat3d{}, understudy::apply(out.by[3], end_) - end_};
+  // The same share of every turn, so that the hand's way is as smooth as theirs. Angles beyond half a turn go on for the same reason.
+  if (const double share = handShare(2 * std::acos(std::clamp(out.turn[2].w, -1.0, 1.0))); share > 0)
+    out.turn[3] = expOf(rotate(frame_, Vec3d{x[3], x[4], x[5]} * share)) * fromAxisAngle(hinge_, x[0] * share);
+  out.by[4] = about(end_, understudy::apply(out.by[3], end_), out.turn[3]);
   return out;
 }
 

@@ -2,6 +2,7 @@
 #include <gtest/gtest.h>
 
 #include <cstring>
+#include <numbers>
 
 #include "core/body/body_model.h"
 #include "core/inspect/grips.h"
@@ -14,6 +15,7 @@
 #include "core/repair/poser.h"
 #include "core/repair/touch.h"
 #include "core/repair/touch_skin.h"
+#include "core/repair/wrist.h"
 #include "tests/support/posed_skin.h"
 #include "tests/support/puppet.h"
 
@@ -120,6 +122,44 @@ TEST_P(Puppets, MovesAsSteadilyAsBefore) {
 INSTANTIATE_TEST_SUITE_P(Clearance, Puppets,
                          testing::Values(test::PuppetOptions{0.26, 1, false, false}, test::PuppetOptions{0.32, 1.5, false, false}, test::PuppetOptions{0.28, 1, true, false},
                                          test::PuppetOptions{0.3, 0.5, false, true}));
+
+TEST(Clearance, HandsGoAlongWithForearmsThatTurnFar) {
+  const Stage s = stage({0.4, 1.5, false, false});
+  const Repair r = clearance();
+  const TiledMotion out = cleared(s, {&r});
+  constexpr double degree = std::numbers::pi / 180;
+  Poser was(*s.context), is(*s.context);
+  double forearm = 0, wrist = 0, kept = 0;
+  for (int f = 0; f < s.motion.frames(); ++f) {
+    was.load(s.motion, f);
+    is.load(out, f);
+    for (const LimbRig& arm : s.context->arms) {
+      const double turned = length(logOf(is.rotation(arm.mid) * conjugate(was.rotation(arm.mid))));
+      const Quatd before = conjugate(was.rotation(arm.mid)) * was.rotation(arm.end), after = conjugate(is.rotation(arm.mid)) * is.rotation(arm.end);
+      forearm = std::max(forearm, turned);
+      wrist = std::max(wrist, length(logOf(after * conjugate(before))));
+      if (turned < 20 * degree) kept = std::max(kept, length(logOf(is.rotation(arm.end) * conjugate(was.rotation(arm.end)))));
+    }
+  }
+  EXPECT_GT(forearm, 60 * degree);
+  EXPECT_LE(wrist, 55 * degree);
+  EXPECT_LE(kept, 1 * degree);
+}
+
+TEST(Wrist, SharesNothingOfSmallTurnsAndMostOfLargeOnes) {
+  constexpr double degree = std::numbers::pi / 180;
+  EXPECT_EQ(handShare(0), 0);
+  EXPECT_NEAR(handShare(24 * degree), 0, 1e-12);
+  double left = 0;
+  for (double turn = 1 * degree; turn < 300 * degree; turn += 1 * degree) {
+    const double now = turn * (1 - handShare(turn));
+    EXPECT_LE(now - left, 1.001 * degree);  // neither leaps nor turns back
+    EXPECT_GE(now, left - 1e-12);
+    EXPECT_LE(now, 50 * degree);
+    left = now;
+  }
+  EXPECT_GT(left, 49 * degree);
+}
 
 TEST(Clearance, TakesBothHandsOfAGripOutTogether) {
   Stage s = stage({0.28, 1, false, false});
