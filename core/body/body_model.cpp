@@ -13,6 +13,14 @@ using FourFloats [[gnu::vector_size(16)]] = float;
 using TwoDoubles [[gnu::vector_size(16)]] = double;
 static_assert(sizeof(Affined) == 6 * sizeof(TwoDoubles));
 
+/// The k-th lanes of what lies in memory one after the other.
+template <class Lanes>
+Lanes lanesAt(const void* from, std::size_t k) {
+  Lanes out;
+  std::memcpy(&out, static_cast<const char*>(from) + k * sizeof out, sizeof out);
+  return out;
+}
+
 Affined turnOf(const JointFrames& reference, const JointFrames& now, int joint) {
   const auto j = static_cast<std::size_t>(joint);
   const Quatd q = now.rotation[j] * conjugate(reference.rotation[j]);
@@ -22,23 +30,38 @@ Affined turnOf(const JointFrames& reference, const JointFrames& now, int joint) 
 }  // namespace
 
 void BodySolid::findCells() {
-  cellStart.clear();
-  cellJoint.clear();
-  cellShare.clear();
+  cells.clear();
+  cellBlocks.clear();
   if (weights.empty()) return;
   const std::size_t n = joints.size(), nx = static_cast<std::size_t>(weightSize[0]), ny = static_cast<std::size_t>(weightSize[1]), nz = static_cast<std::size_t>(weightSize[2]);
-  cellStart.push_back(0);
-  for (std::size_t node = 0; node < nx * ny * nz; ++node) {
+  cells.resize(nx * ny * nz);
+  std::vector<std::uint8_t> joint;
+  std::vector<std::array<float, 8>> shares;
+  for (std::size_t node = 0; node < cells.size(); ++node) {
     const std::size_t x = node % nx, y = node / nx % ny, z = node / (nx * ny);
-    if (x + 1 < nx && y + 1 < ny && z + 1 < nz)
-      for (std::size_t j = 0; j < n; ++j) {
-        std::array<float, 8> share;
-        for (std::size_t k = 0; k < 8; ++k) share[k] = weights[(node + (k & 1) + nx * ((k >> 1 & 1) + ny * (k >> 2))) * n + j];
-        if (std::all_of(share.begin(), share.end(), [](float w) { return w == 0; })) continue;
-        cellJoint.push_back(static_cast<std::uint8_t>(j));
-        cellShare.push_back(share);
-      }
-    cellStart.push_back(static_cast<std::uint32_t>(cellJoint.size()));
+    if (x + 1 == nx || y + 1 == ny || z + 1 == nz) continue;
+    joint.clear();
+    shares.clear();
+    for (std::size_t j = 0; j < n; ++j) {
+      std::array<float, 8> share;
+      for (std::size_t k = 0; k < 8; ++k) share[k] = weights[(node + (k & 1) + nx * ((k >> 1 & 1) + ny * (k >> 2))) * n + j];
+      if (std::all_of(share.begin(), share.end(), [](float w) { return w == 0; })) continue;
+      joint.push_back(static_cast<std::uint8_t>(j));
+      shares.push_back(share);
+    }
+    Cell& cell = cells[node];
+    cell.count = static_cast<std::uint8_t>(joint.size());
+    if (joint.size() == 1) {
+      cell.only = joint.front();
+      continue;
+    }
+    cell.firstBlock = static_cast<std::uint32_t>(cellBlocks.size());
+    for (std::size_t e = 0; e < joint.size(); ++e) {
+      if (e % 4 == 0) cellBlocks.emplace_back();
+      CellBlock& block = cellBlocks.back();
+      block.joint[e % 4] = joint[e];
+      for (std::size_t k = 0; k < 8; ++k) block.share[k][e % 4] = shares[e][k];
+    }
   }
 }
 
@@ -51,6 +74,12 @@ void PosedSolid::pose(std::span<const Affined> turned) {
     back_[k].linear = transposed(turned_[k].linear);
     back_[k].translation = -(back_[k].linear * turned_[k].translation);
   }
+  bounded_ = false;
+}
+
+void PosedSolid::bound() const {
+  const BodySolid& solid = *solid_;
+  bounded_ = true;
   if (solid.joints.empty()) return;
   middle_ = apply(turned_[0], solid.middle);
   // Bending moves parts of the ball elsewhere.
@@ -73,6 +102,7 @@ void PosedSolid::pose(std::span<const Affined> turned) {
 }
 
 double PosedSolid::atLeastOfBox(const Vec3d& world) const {
+  if (!bounded_) bound();
   const Vec3d at = apply(back_[0], world) - boxMiddle_;
   Vec3d out;
   for (int i = 0; i < 3; ++i) out[i] = std::max(0.0, std::abs(at[i]) - boxHalf_[i]);
@@ -92,19 +122,22 @@ int PosedSolid::blend(const Vec3d& at, Affined& out) const {
   }
   const int cx = std::min(static_cast<int>(x), nx - 2), cy = std::min(static_cast<int>(y), ny - 2), cz = std::min(static_cast<int>(z), nz - 2);
   const std::size_t node = (static_cast<std::size_t>(cz) * static_cast<std::size_t>(ny) + static_cast<std::size_t>(cy)) * static_cast<std::size_t>(nx) + static_cast<std::size_t>(cx);
-  const std::uint32_t first = s.cellStart[node], last = s.cellStart[node + 1];
-  if (last - first == 1) return s.cellJoint[first];
+  const BodySolid::Cell cell = s.cells[node];
+  if (cell.count == 1) return cell.only;
   const float x1 = static_cast<float>(x - cx), x0 = 1 - x1, y1 = static_cast<float>(y - cy), y0 = 1 - y1, z1 = static_cast<float>(z - cz), z0 = 1 - z1;
   const FourFloats corners{x0 * y0, x1 * y0, x0 * y1, x1 * y1}, lower = corners * z0, upper = corners * z1;
   std::array<TwoDoubles, 6> sum{};
-  for (std::uint32_t e = first; e < last; ++e) {
-    FourFloats w[2];
-    std::memcpy(w, s.cellShare[e].data(), sizeof w);
-    const FourFloats lane = lower * w[0] + upper * w[1];
-    const auto share = static_cast<double>((lane[0] + lane[1]) + (lane[2] + lane[3]));
-    if (share < 1e-4) continue;
-    const auto turned = std::bit_cast<std::array<TwoDoubles, 6>>(turned_[s.cellJoint[e]]);
-    for (std::size_t k = 0; k < 6; ++k) sum[k] += turned[k] * share;
+  const BodySolid::CellBlock* block = &s.cellBlocks[cell.firstBlock];
+  for (int left = cell.count; left > 0; left -= 4, ++block) {
+    // The shares of four joints at once.
+    const auto lane = [&](std::size_t k) { return lanesAt<FourFloats>(block->share.data(), k) * lower[k] + lanesAt<FourFloats>(block->share.data(), k + 4) * upper[k]; };
+    const FourFloats shares = (lane(0) + lane(1)) + (lane(2) + lane(3));
+    for (int e = 0; e < std::min(left, 4); ++e) {
+      const auto share = static_cast<double>(shares[e]);
+      if (share < 1e-4) continue;
+      const Affined& turned = turned_[block->joint[static_cast<std::size_t>(e)]];
+      for (std::size_t k = 0; k < 6; ++k) sum[k] += lanesAt<TwoDoubles>(&turned, k) * share;
+    }
   }
   out = std::bit_cast<Affined>(sum);
   return -1;

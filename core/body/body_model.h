@@ -31,10 +31,19 @@ struct BodySolid {
   std::array<int, 3> weightSize{};
   std::vector<float> weights;       ///< [node · joints.size() + k]; empty for a single joint
   /// The weights again as they are looked up: of the cell whose low corner is a node, the joints with a share at any of its corners
-  /// (places in `joints`) are entries cellStart[node] … cellStart[node+1]−1, each with its shares at the eight corners, x fastest.
-  std::vector<std::uint32_t> cellStart;
-  std::vector<std::uint8_t> cellJoint;
-  std::vector<std::array<float, 8>> cellShare;
+  /// (places in `joints`), four to a block with their shares at the eight corners, x fastest. A cell of one joint has no block.
+  struct Cell {
+    std::uint32_t firstBlock = 0;
+    std::uint8_t count = 0, only = 0;  ///< `only`: the joint, where there is one
+    friend bool operator==(const Cell&, const Cell&) = default;
+  };
+  struct CellBlock {
+    std::array<std::array<float, 4>, 8> share{};  ///< [corner][joint of the block]
+    std::array<std::uint8_t, 4> joint{};
+    friend bool operator==(const CellBlock&, const CellBlock&) = default;
+  };
+  std::vector<Cell> cells;  ///< by node
+  std::vector<CellBlock> cellBlocks;
   /// Works those out from the weights.
   void findCells();
 };
@@ -42,7 +51,7 @@ struct BodySolid {
 /// Grids reach this many cells beyond their solid.
 inline constexpr double gridPad = 4;
 
-/// A solid in a frame's pose.
+/// A solid in a frame's pose. Not for several threads at once.
 class PosedSolid {
  public:
   /// `turned`: now · reference⁻¹ of every joint.
@@ -77,7 +86,10 @@ class PosedSolid {
   /// quickGuide().
   [[nodiscard]] DistanceSample wayOut(const Vec3d& world, const Nearby& near, double wanted, double most, const Vec3d& lean) const;
   /// A lower bound of the distance, cheap.
-  [[nodiscard]] double atLeast(const Vec3d& world) const { return length(world - middle_) - radius_; }
+  [[nodiscard]] double atLeast(const Vec3d& world) const {
+    if (!bounded_) bound();
+    return length(world - middle_) - radius_;
+  }
   /// A higher one: of the box around the solid, however its joints share in it.
   [[nodiscard]] double atLeastOfBox(const Vec3d& world) const;
 
@@ -86,13 +98,16 @@ class PosedSolid {
   /// How a point of the reference pose moves. Where one joint alone moves it: that joint's place in the solid's list, and `out` is
   /// left as it is; else −1.
   int blend(const Vec3d& reference, Affined& out) const;
+  /// Many poses are asked for distances alone: what bounds them is worked out when it is first asked for.
+  void bound() const;
 
   const BodySolid* solid_;
   std::array<Affined, 12> turned_, back_;  ///< of each joint, and the other way round
   double weightsPerMetre_ = 0;
-  Vec3d middle_;
-  double radius_ = 0;
-  Vec3d boxMiddle_, boxHalf_;  ///< in the first joint's reference frame
+  mutable bool bounded_ = false;
+  mutable Vec3d middle_;
+  mutable double radius_ = 0;
+  mutable Vec3d boxMiddle_, boxHalf_;  ///< in the first joint's reference frame
 };
 
 /// A point of an arm's skin.

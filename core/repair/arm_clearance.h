@@ -150,6 +150,8 @@ class ArmClearer {
   void rows(const ArmChange& change, const Carry& carry, const Watch& watch, double margin, double reach, bool fresh, std::vector<Row>& out);
   /// How much nearer to the outside a row's point comes in another carry, metres.
   [[nodiscard]] double gain(const Row& row, const Carry& there) const { return dot(row.gradient, pointAt(row.index, there) - row.point); }
+  /// The same of differences of carries.
+  [[nodiscard]] double moved(const Row& row, const Carry& by) const { return dot(row.gradient, pointAt(row.index, by)); }
   /// Metres that one unit of each parameter moves about.
   [[nodiscard]] std::array<double, ArmChange::size> weights() const;
   /// The change by which a free arm fits this body, whatever else it does: arm_fit.h.

@@ -93,6 +93,39 @@ ArmGroup::Goal ArmGroup::least(const ArmChanges& home) const {
   return out;
 }
 
+void ArmGroup::findSlope(std::size_t a, std::size_t i, const std::array<bool, most>& used) {
+  if (sloped_[a][i]) return;
+  sloped_[a][i] = 1;
+  const ArmClearer::Row& row = now_.rows[a][i];
+  for (std::size_t k = 0; k < each(); ++k)
+    if (const std::size_t g = at(a, k); used[g])
+      slopes_[a][i][g] = (row.index < 0 ? now_.carry[a].over - beside_[a][k].over : arms_[a]->gain(row, beside_[a][k])) / steps_[a][k];
+}
+
+ArmClearer::Carry ArmGroup::changeOf(std::size_t a, const Row12& change, const std::array<bool, most>& used) const {
+  ArmClearer::Carry out;
+  for (std::size_t g = 0; g < out.by.size(); ++g) {
+    const Affined& now = now_.carry[a].by[g];
+    Affined& sum = out.by[g] = {{{}, {}, {}}, {}};
+    for (std::size_t k = 0; k < each(); ++k) {
+      if (!used[at(a, k)]) continue;
+      const Affined& there = beside_[a][k].by[g];
+      const double part = change[at(a, k)] / steps_[a][k];
+      sum.linear.cx += (there.linear.cx - now.linear.cx) * part;
+      sum.linear.cy += (there.linear.cy - now.linear.cy) * part;
+      sum.linear.cz += (there.linear.cz - now.linear.cz) * part;
+      sum.translation += (there.translation - now.translation) * part;
+    }
+  }
+  return out;
+}
+
+bool ArmGroup::clearAfter(const ArmClearer::Row& row, std::size_t a, const ArmClearer::Carry& together) const {
+  // Both ways of summing up agree to far less than that.
+  constexpr double hair = 1e-6;
+  return row.index >= 0 && row.need - arms_[a]->moved(row, together) < -hair;
+}
+
 ArmChanges ArmGroup::solve(const ArmChanges& start, const Goal& goal, const Watches& watches, double margin, int steps, const ArmFreedom& freedom) {
   const std::size_t n = dims(), count = arms_.size();
   now_.x = start;
@@ -148,27 +181,25 @@ ArmChanges ArmGroup::solve(const ArmChanges& start, const Goal& goal, const Watc
       if (deepest <= 0 && off < 1e-10 * arms_[0]->scaled(1) * arms_[0]->scaled(1)) break;
       for (std::size_t a = 0; a < count; ++a) {
         slopes_[a].assign(now_.rows[a].size(), {});
+        sloped_[a].assign(now_.rows[a].size(), 0);
         for (std::size_t k = 0; k < each(); ++k) {
           const std::size_t g = at(a, k);
           bends[a][g] = {};
           if (!used[g]) continue;
-          const double e = 1e-4 / std::max(w[g], 1e-3) * arms_[a]->scaled(1);
+          steps_[a][k] = 1e-4 / std::max(w[g], 1e-3) * arms_[a]->scaled(1);
           ArmChange other = now_.x[a];
-          other.x[k] += e;
-          const ArmClearer::Carry there = arms_[a]->carry(other);
-          const ArmClearer::Likeness like = arms_[a]->likeness(other, there);
-          for (std::size_t i = 0; i < like.size(); ++i) bends[a][g][i] = (like[i] - now_.likeness[a][i]) / e;
-          for (std::size_t i = 0; i < now_.rows[a].size(); ++i) {
-            const ArmClearer::Row& row = now_.rows[a][i];
-            slopes_[a][i][g] = (row.index < 0 ? now_.carry[a].over - there.over : arms_[a]->gain(row, there)) / e;
-          }
+          other.x[k] += steps_[a][k];
+          beside_[a][k] = arms_[a]->carry(other);
+          const ArmClearer::Likeness like = arms_[a]->likeness(other, beside_[a][k]);
+          for (std::size_t i = 0; i < like.size(); ++i) bends[a][g][i] = (like[i] - now_.likeness[a][i]) / steps_[a][k];
         }
       }
     }
     // Which needs act is settled by a few rounds.
     for (std::size_t a = 0; a < count; ++a) {
       active_[a].assign(now_.rows[a].size(), 0);
-      for (std::size_t i = 0; i < active_[a].size(); ++i) active_[a][i] = now_.rows[a][i].need > 0;
+      for (std::size_t i = 0; i < active_[a].size(); ++i)
+        if ((active_[a][i] = now_.rows[a][i].need > 0)) findSlope(a, i, used);
     }
     std::array<Row12, most> base{};
     Row12 pullBack{};
@@ -208,14 +239,19 @@ ArmChanges ArmGroup::solve(const ArmChanges& start, const Goal& goal, const Watc
       solveInPlace(m, b, n);
       change = b;
       bool same = true;
-      for (std::size_t a = 0; a < count; ++a)
+      for (std::size_t a = 0; a < count; ++a) {
+        const ArmClearer::Carry together = changeOf(a, change, used);
         for (std::size_t i = 0; i < active_[a].size(); ++i) {
+          // What stays well clear needs no slope of its own.
+          if (!sloped_[a][i] && clearAfter(now_.rows[a][i], a, together)) continue;
+          findSlope(a, i, used);
           double left = now_.rows[a][i].need;
           for (std::size_t k = 0; k < n; ++k) left -= slopes_[a][i][k] * change[k];
           const char act = left > 0;
           same = same && (act == active_[a][i] || active_[a][i]);
           active_[a][i] = active_[a][i] || act;
         }
+      }
       // What is at its limit stays there.
       for (std::size_t a = 0; a < count; ++a)
         for (std::size_t k = 0; k < 3; ++k) {

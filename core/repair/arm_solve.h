@@ -80,6 +80,12 @@ class ArmGroup {
     double value = 0;
   };
   void pose(State& state) const;
+  /// Works a row's slopes out where they are not known: how much each parameter brings its point out.
+  void findSlope(std::size_t a, std::size_t i, const std::array<bool, most>& used);
+  /// What a change does to the parts of an arm, straight on as the slopes go: differences of carries.
+  [[nodiscard]] ArmClearer::Carry changeOf(std::size_t a, const Row12& change, const std::array<bool, most>& used) const;
+  /// Whether a row's point is out after that without doubt.
+  [[nodiscard]] bool clearAfter(const ArmClearer::Row& row, std::size_t a, const ArmClearer::Carry& together) const;
   using Start = std::array<double, ArmChange::size>;
   /// Where else to begin for a left arm, or both.
   [[nodiscard]] std::vector<Start> starts(const ArmFreedom& freedom) const;
@@ -87,7 +93,9 @@ class ArmGroup {
   std::vector<ArmClearer*> arms_;
   State now_, next_;
   std::array<std::vector<Row12>, 2> slopes_;
-  std::array<std::vector<char>, 2> active_;
+  std::array<std::vector<char>, 2> active_, sloped_;  // rows that act; those whose slopes are known
+  std::array<std::array<ArmClearer::Carry, ArmChange::size>, 2> beside_;  // a small step of each parameter on,
+  std::array<std::array<double, ArmChange::size>, 2> steps_{};            // which is that long
   double left_ = -1, before_ = -1;
 };
 

@@ -57,8 +57,8 @@ TEST(BodyModelBytes, ReadBackIsTheSameToTheByte) {
   std::uniform_real_distribution<double> place(-1, 1);
   const std::vector<Affined> still(read.rotation.size());
   for (std::size_t s = 0; s < read.solids.size(); ++s) {
-    EXPECT_EQ(read.solids[s].cellStart, built->solids[s].cellStart);
-    EXPECT_EQ(read.solids[s].cellShare, built->solids[s].cellShare);
+    EXPECT_EQ(read.solids[s].cells, built->solids[s].cells);
+    EXPECT_EQ(read.solids[s].cellBlocks, built->solids[s].cellBlocks);
     const PosedSolid a(read.solids[s], still), b(built->solids[s], still);
     for (int i = 0; i < 300; ++i) {
       const Vec3d p{place(random), 1 + place(random), place(random)};
