@@ -5,6 +5,8 @@
 namespace understudy {
 namespace {
 
+constexpr double atEase = 0.5;  // part of the usual haste up to which a knee comes home sooner
+
 Quatd under(const Quatd& above, const Quatd& q) { return conjugate(above) * q; }
 Vec3d between(const Quatd& own, const Quatd& wanted) { return logOf(normalised(conjugate(own) * wanted)); }
 
@@ -109,18 +111,31 @@ double LeadOver::cost(const GapEnds& ends) const {
 double hasteOf(const LegTurn& bend) { return std::max({length(bend.thigh), length(bend.shank), length(bend.foot)}); }
 
 std::vector<LegTurn> homeward(int count, const GapEnds& ends, const std::vector<LegTurn>& bends, const std::vector<LegTurn>& own, double usual, double homing) {
-  std::vector<LegTurn> best;
-  double least = 1e300;
-  for (const double times : {1.0, 1.25, 1.5}) {
-    std::vector<LegTurn> way = LeadOver(count, pullOf(times * homing), bends).way(ends);
+  std::vector<LegTurn> best(static_cast<std::size_t>(std::max(count, 0)));
+  struct Joint {
+    Vec3d LegTurn::*turn;
+    bool sooner;
+    double least = 1e300;
+    bool home = false;
+  };
+  std::array<Joint, 4> joints{Joint{&LegTurn::thigh, false}, Joint{&LegTurn::shank, true}, Joint{&LegTurn::foot, false}, Joint{&LegTurn::toe, false}};
+  for (const double times : {0.5, 0.7, 1.0, 1.25, 1.5}) {
+    const std::vector<LegTurn> way = LeadOver(count, pullOf(times * homing), bends).way(ends);
     std::vector<LegTurn> all{ends[0], ends[1]};
     all.insert(all.end(), way.begin(), way.end());
     all.insert(all.end(), {ends[2], ends[3]});
-    double haste = 0;
-    for (std::size_t i = 0; i < own.size(); ++i) haste = std::max(haste, hasteOf(LegTurn(own[i]).add(all[i], 1).add(all[i + 1], -2).add(all[i + 2], 1)));
-    // More time only for what is worth it.
-    if (haste < 0.97 * least) least = haste, best = std::move(way);
-    if (haste <= usual) break;
+    for (Joint& joint : joints) {
+      if (joint.home || (times < 1 && !joint.sooner)) continue;
+      double haste = 0;
+      for (std::size_t i = 0; i < own.size(); ++i) haste = std::max(haste, length(LegTurn(own[i]).add(all[i], 1).add(all[i + 1], -2).add(all[i + 2], 1).*joint.turn));
+      if (times < 1 && haste > atEase * usual) continue;
+      // More time only for what is worth it.
+      if (haste < 0.97 * joint.least) {
+        joint.least = haste;
+        for (std::size_t i = 0; i < way.size(); ++i) best[i].*joint.turn = way[i].*joint.turn;
+      }
+      joint.home = haste <= usual;
+    }
   }
   return best;
 }

@@ -66,9 +66,10 @@ inline constexpr double legHoming = 0.08;
 /// The fastest change of a joint's turn but the toes'.
 [[nodiscard]] double hasteOf(const LegTurn& bend);
 
-/// The way of a LeadOver that comes to nothing over about `homing` frames, and over more where a joint would be in more haste than
-/// `usual`, radians a frame a frame. No sooner even where that could be had: thighs that come home at a stroke run into arms. `own`: how the
-/// leg's own turns change, from the frame before the gap to the one after it.
+/// Joint by joint the way of a LeadOver that comes to nothing over about `homing` frames, and over more where the joint would be in more
+/// haste than `usual`, radians a frame a frame. A knee that is in no haste comes home sooner, so that no stretch it left or lands with
+/// lasts over a flight; thighs that come home at a stroke run into arms. `own`: how the leg's own turns change, from the frame before the
+/// gap to the one after it.
 [[nodiscard]] std::vector<LegTurn> homeward(int count, const GapEnds& ends, const std::vector<LegTurn>& bends, const std::vector<LegTurn>& own, double usual, double homing);
 
 }  // namespace understudy

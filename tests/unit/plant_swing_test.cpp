@@ -111,16 +111,16 @@ struct Homing {
 Homing homingOf(double usual, double own) {
   constexpr int count = 60;
   GapEnds ends;
-  ends[0].shank.x = ends[1].shank.x = 0.2;
+  ends[0].thigh.x = ends[1].thigh.x = 0.2;
   std::vector<LegTurn> had(count + 2);
-  had[20].foot.x = own;
+  had[20].thigh.x = own;
   const std::vector<LegTurn> way = homeward(count, ends, std::vector<LegTurn>(count + 2), had, usual, 8);
   Homing out;
-  while (out.frames < count && way[static_cast<std::size_t>(out.frames)].shank.x > 0.02) ++out.frames;
+  while (out.frames < count && way[static_cast<std::size_t>(out.frames)].thigh.x > 0.02) ++out.frames;
   double a = 0.2, b = 0.2;
   for (const LegTurn& t : way) {
-    out.haste = std::max(out.haste, std::abs(a - 2 * b + t.shank.x));
-    a = b, b = t.shank.x;
+    out.haste = std::max(out.haste, std::abs(a - 2 * b + t.thigh.x));
+    a = b, b = t.thigh.x;
   }
   return out;
 }
@@ -132,8 +132,38 @@ TEST(Homeward, HurriesNoMoreThanIsUsualAndTakesNoMoreTimeThanThat) {
   EXPECT_LT(gentle.haste, 0.6 * fast.haste);
   EXPECT_LE(between.haste, 0.5 * (fast.haste + gentle.haste));
   EXPECT_LT(between.frames, gentle.frames);
-  // Where the leg is in more haste by itself than any of them would be, time helps nothing.
+  // Where the joint is in more haste by itself than any of them would be, time helps nothing.
   EXPECT_EQ(homingOf(0, 0.3).frames, fast.frames);
+}
+
+// A knee that leaves the ground as it stretches, and one that lands as it bends: in a flight it is soon as the performer's.
+TEST(Homeward, KneesInNoHasteAreHomeInMidFlight) {
+  constexpr int count = 52;
+  GapEnds ends;
+  ends[0].shank.x = 0.1, ends[1].shank.x = 0.13, ends[2].shank.x = -0.1, ends[3].shank.x = -0.15;
+  const auto way = [&](double usual) { return homeward(count, ends, std::vector<LegTurn>(count + 2), std::vector<LegTurn>(count + 2), usual, 9.6); };
+  const auto middle = [&](double usual) {
+    double most = 0;
+    for (int k = 18; k < 34; ++k) most = std::max(most, std::abs(way(usual)[static_cast<std::size_t>(k)].shank.x));
+    return most;
+  };
+  EXPECT_LT(middle(0.1), 0.04);
+  EXPECT_GT(middle(0.012), 0.07);
+}
+
+// One joint's haste is none of another's.
+TEST(Homeward, EachJointTakesItsOwnTime) {
+  constexpr int count = 60;
+  GapEnds ends;
+  ends[0].thigh.x = ends[1].thigh.x = ends[0].shank.x = ends[1].shank.x = 0.2;
+  std::vector<LegTurn> had(count + 2);
+  const std::vector<LegTurn> calm = homeward(count, ends, std::vector<LegTurn>(count + 2), had, 0.01, 8);
+  had[2].foot.x = 0.02;
+  const std::vector<LegTurn> jerked = homeward(count, ends, std::vector<LegTurn>(count + 2), had, 0.01, 8);
+  for (std::size_t k = 0; k < count; ++k) {
+    EXPECT_EQ(jerked[k].thigh.x, calm[k].thigh.x) << k;
+    EXPECT_EQ(jerked[k].shank.x, calm[k].shank.x) << k;
+  }
 }
 
 TEST(LegTurn, TakesTheLegWhereItCameFrom) {
