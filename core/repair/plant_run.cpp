@@ -29,12 +29,6 @@ double standingWeight(const Stay& s, int frame) {
 
 double square(double v) { return v * v; }
 
-/// How far a knee is bent, less than what of it goes sideways where it goes backwards as well: it nowhere jumps.
-double forwardBend(const LegFrame& leg, const Vec3d& hinge) {
-  const double all = bendOfReach(leg.straight > 1 ? 2 - leg.straight : leg.straight), forward = kneeBend(leg, hinge);
-  return forward >= 0 ? all : std::sqrt(std::max(0.0, square(all) - square(forward))) + forward;
-}
-
 /// From 0 before the release to 1 after the stay.
 double released(const Stay& s, int frame) {
   return frame < s.release ? 0 : 1 - fade(static_cast<double>(frame - s.release + 1) / (s.span.last - s.release + 2));
@@ -53,7 +47,7 @@ void PlantRun::run(TiledMotion& out, std::vector<Residual>& residuals) {
   even();
   lowerPelvis(steadies_);
   steady(widened(moves_, 3 * plan_.reach, 3 * plan_.reach));
-  lowerPelvis(moves_);
+  lowerFurther(moves_);
   stick();
   for (int side = 0; side < 2; ++side) swing(side);
   for (int side = 0; side < 2; ++side) clear(side);
@@ -276,7 +270,9 @@ PelvisMove PlantRun::pelvis(int frame) const {
 }
 
 // From a foot that stands to its hip as the pelvis goes.
-Vec3d PlantRun::gapAt(int side, int frame) const { return own(side, frame).hip + goes(side, frame, way(frame)) + Vec3d{0, steady_.at(frame), 0} - goal(side, frame).pose.at; }
+Vec3d PlantRun::gapAt(int side, int frame) const {
+  return own(side, frame).hip + goes(side, frame, way(frame)) + Vec3d{0, steady_.at(frame) + rise_.at(frame) - drop_.at(frame), 0} - goal(side, frame).pose.at;
+}
 
 // How far a leg that stands should reach for its knee not to give way at a stroke just after its foot has landed, nor to be stretched
 // at one just before it leaves: near straight, a hair of length is many degrees. Parts of its length.
@@ -307,6 +303,12 @@ Strip PlantRun::gentleReach(int side) const {
 
 // The pelvis sinks where a leg would be straighter than it may, and rises where one would be folded further.
 void PlantRun::lowerPelvis(FrameSpan span) {
+  drop_ = rise_ = Strip({0, -1});
+  lowerFurther(span);
+}
+
+// On top of what it sinks and rises already: what has been made steady stays so.
+void PlantRun::lowerFurther(FrameSpan span) {
   const PlantSettings& settings = plantSettings();
   const double limit = settings.pelvisLimit * plan_.context.leg;
   Strip need(stands_), tooNear(stands_);
@@ -325,8 +327,13 @@ void PlantRun::lowerPelvis(FrameSpan span) {
       const double least = (mayFold(o) + (leg(side).soft ? 5 : 1) * easyReach) * full;
       if (flat < least * least) tooNear[f] = std::max(tooNear[f], std::clamp(std::sqrt(least * least - flat) - up, 0.0, settings.raiseLimit * plan_.context.leg) * g.firm);
     }
-  drop_ = closelyCovering(need, span, plan_.reach);
-  rise_ = closelyCovering(tooNear, span, plan_.reach);
+  Strip drop = closelyCovering(need, span, plan_.reach), rise = closelyCovering(tooNear, span, plan_.reach);
+  for (int f = span.first; f <= span.last; ++f) {
+    drop[f] += drop_.at(f);
+    rise[f] += rise_.at(f);
+  }
+  drop_ = std::move(drop);
+  rise_ = std::move(rise);
 }
 
 // What of the pelvis' way makes knees jerk that stand is taken out of it.
@@ -338,7 +345,7 @@ void PlantRun::steady(FrameSpan span) {
       KneeFrame knee;
       if (g.active) {
         const LegFrame& o = own(side, f);
-        knee = {g.stay, g.firm, o.hip + moves(side, f) - g.pose.at, distance(o.hip, o.knee) + distance(o.knee, o.foot.at), forwardBend(o, leg(side).limb.hinge)};
+        knee = {g.stay, g.firm, o.hip + moves(side, f) - g.pose.at, distance(o.hip, o.knee) + distance(o.knee, o.foot.at), standingBend(o, leg(side).limb.hinge)};
       }
       knees[static_cast<std::size_t>(side)].push_back(knee);
     }

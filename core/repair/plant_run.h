@@ -15,6 +15,8 @@ constexpr double blendTime = 0.15;   ///< seconds around where a foot lands or l
 /// The part of its length over which a leg reaches whose knee is bent by `bend`, and back; beyond 1 for a knee bent backwards.
 [[nodiscard]] double reachOf(double bend);
 [[nodiscard]] double bendOfReach(double reach);
+/// How far a knee is bent forwards and sideways, radians: what goes backwards does not count, as no knee bent to reach its foot does.
+[[nodiscard]] double standingBend(const LegFrame& leg, const Vec3d& hinge);
 /// How firmly a stay holds its foot at one of its frames: by its weight, less as it lets go.
 [[nodiscard]] double firmness(const Stay& stay, int frame);
 
@@ -57,6 +59,7 @@ class PlantRun {
   [[nodiscard]] PelvisMove pelvis(int frame) const;
   [[nodiscard]] Vec3d goes(int side, int frame, const PelvisMove& move) const { return movedBy(move, pivot(frame), own(side, frame).hip); }
   void lowerPelvis(FrameSpan span);
+  void lowerFurther(FrameSpan span);
   [[nodiscard]] Vec3d gapAt(int side, int frame) const;
   [[nodiscard]] Strip gentleReach(int side) const;
   /// How a leg's hip moves.

@@ -49,6 +49,11 @@ double softReach(const LegFrame& o, double wanted, double firm) {
 double reachOf(double bend) { return bend >= 0 ? std::cos(bend / 2) : 2 - std::cos(bend / 2); }
 double bendOfReach(double reach) { return reach <= 1 ? 2 * std::acos(std::clamp(reach, -1.0, 1.0)) : -2 * std::acos(std::clamp(2 - reach, -1.0, 1.0)); }
 
+double standingBend(const LegFrame& leg, const Vec3d& hinge) {
+  const double all = bendOfReach(leg.straight > 1 ? 2 - leg.straight : leg.straight), forward = kneeBend(leg, hinge);
+  return forward >= 0 ? all : std::sqrt(std::max(0.0, all * all - forward * forward));
+}
+
 double mayReach(const LegFrame& o) { return std::min(std::clamp(o.straight, plantSettings().straightest, straightestEver), o.openest - 0.0005); }
 
 // The leg's change at a frame that is planted or free; nothing beyond the clip.

@@ -42,6 +42,23 @@ TEST(Steadied, TakesJerksOfAnAlmostStraightKneeAway) {
   }
 }
 
+// A capture's knee that stands sideways flips from backwards to forwards: that is no bend the pelvis should follow.
+TEST(Steadied, AKneeThatFlipsFromBackwardsToForwardsHardlyBends) {
+  const Vec3d hinge{1, 0, 0};
+  const auto bent = [&](double forward, double sideways) {
+    LegFrame frame;
+    frame.hip = {0, 0.8, 0};
+    frame.knee = {0, 0.4, 0};
+    frame.foot.at = frame.knee + rotate(fromAxisAngle(normalised(Vec3d{-forward, 0, sideways}, Vec3d{1, 0, 0}), std::hypot(forward, sideways)), Vec3d{0, -0.4, 0});
+    frame.straight = straightness(frame, hinge);
+    return standingBend(frame, hinge);
+  };
+  EXPECT_NEAR(bent(0.4, 0), 0.4, 1e-6);
+  EXPECT_NEAR(bent(-0.2, 0), 0, 1e-6);
+  EXPECT_NEAR(bent(-0.05, 0.2), bent(0.05, 0.2), 0.03);
+  EXPECT_NEAR(bent(-1e-4, 0.2), bent(1e-4, 0.2), 1e-3);
+}
+
 TEST(Steadied, LeavesSlowWaysAlone) {
   for (const double rise : steadied(standing([](int f) { return 0.775 + 0.005 * std::sin(2 * M_PI * 0.8 * f / rate); }), rate, leg)) EXPECT_LT(std::abs(rise), 0.0008);
 }
