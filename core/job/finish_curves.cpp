@@ -4,7 +4,6 @@
 #include <cmath>
 #include <functional>
 #include <limits>
-#include <optional>
 #include <set>
 
 #include "core/math/angle.h"
@@ -210,8 +209,6 @@ void addCurves(FinishReport& report, const Finished& finished, const Sources& so
   }
 
   const int ease = std::max(12, static_cast<int>(std::lround(seen.rate.hertz() / 2)));
-  using Depths = std::array<std::vector<float>, 2>;
-  std::optional<std::pair<Depths, Depths>> depths;  ///< without and with the repairs, once one is to be shown
   for (std::size_t s = 0; s < shown.size(); ++s) {
     ReportedFinding& finding = report.findings[shown[s]];
     if (bonesOf[s].empty()) continue;
@@ -241,17 +238,17 @@ void addCurves(FinishReport& report, const Finished& finished, const Sources& so
       add(plot, CurveRole::before, "before", gapOf(paths.before[l], paths.before[r], first, last));
       add(plot, CurveRole::after, "after", gapOf(paths.after[l], paths.after[r], first, last));
     } else if (finding.kind == "depth" && finding.state != FindingState::hint && (joint == context.arms[0].root || joint == context.arms[1].root)) {
-      if (!depths) depths = {armDepths(context, seen.stageInputs.front()), armDepths(context, seen.untrimmed)};
       const auto side = static_cast<std::size_t>(joint == context.arms[1].root);
-      const auto curve = [&](const std::vector<float>& depth) {
+      const auto curve = [&](const TiledMotion& motion) {
+        const std::vector<float> depth = armDepths(context, motion, {first + seen.trimFirst, last + seen.trimFirst})[side];
         Curve values;
         for (int f = first; f <= last; ++f) values.push_back(1000 * static_cast<double>(depth[static_cast<std::size_t>(f + seen.trimFirst)]));
         return values;
       };
       plot.title = std::string("Depth of the ") + (side == 0 ? "left" : "right") + " arm in body or floor";
       plot.unit = "mm";
-      add(plot, CurveRole::before, "before", curve(depths->first[side]));
-      add(plot, CurveRole::after, "after", curve(depths->second[side]));
+      add(plot, CurveRole::before, "before", curve(seen.stageInputs.front()));
+      add(plot, CurveRole::after, "after", curve(seen.untrimmed));
     } else if (finding.kind == "float" || finding.kind == "sink") {
       double ground = 0;
       if (!paths.after[k].empty()) {

@@ -43,6 +43,8 @@ ArmClearer::ArmClearer(const RepairContext& context, std::shared_ptr<const BodyM
   const ArmPoints& skin = model_->arms[static_cast<std::size_t>(side)];
   scale_ = context.height / 1.7;
   byWrist_ = settings.handStays || !held.empty();
+  kind_.add(std::uint64_t{side == 0} << 4 | std::uint64_t{settings.torso} << 3 | std::uint64_t{settings.head} << 2 | std::uint64_t{settings.thighs} << 1 | std::uint64_t{settings.floor});
+  for (const Vec3d& p : held) kind_.add(p.x).add(p.y).add(p.z);
   if (!limb_.complete() || (skin.points.empty() && held.empty())) return;
   const std::size_t n = static_cast<std::size_t>(context.body.rig.size());
   groupOfJoint_.assign(n, 0);

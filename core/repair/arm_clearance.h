@@ -8,6 +8,7 @@
 #include <span>
 #include <vector>
 
+#include "core/base/digest.h"
 #include "core/body/body_model.h"
 #include "core/repair/arm_fit.h"
 #include "core/repair/poser.h"
@@ -109,12 +110,16 @@ class ArmClearer {
   double depth(const ArmChange& change, const Watch& watch, double least = -1);
   /// Whether it is more than that.
   bool deeper(const ArmChange& change, const Watch& watch, double than) { return depth(change, watch, than, true) > than; }
+  /// depth(change, watch(change), least), or `most` where it is more: then it takes less time.
+  double depthUpTo(const ArmChange& change, double least, double most);
   /// The same of all points, without watching.
   double depth(const ArmChange& change) { return depth(change, watch(change)); }
   /// False where no point at all lies deeper than that after a change; quicker than to watch.
   [[nodiscard]] bool mayBeDeeper(const ArmChange& change, double than);
   /// Metres by which the deepest of all points lies inside in the loaded pose, beyond what its rest contact allows; 0 where none does.
   double deepest();
+  /// The same of another pose; what has been measured of the character's arms is remembered. Which pose is loaded then is left open.
+  double deepestOf(const Poser& poser);
   /// Which of the arm lies deepest in which part of the body in the loaded pose; none where nothing lies in it.
   struct DeepPlace {
     BodyPart of = BodyPart::none, in = BodyPart::none;
@@ -164,6 +169,19 @@ class ArmClearer {
  private:
   /// `any`: the first that is deeper than `least` will do.
   double depth(const ArmChange& change, const Watch& watch, double least, bool any);
+  /// What has been found while watched points are gone through in their order.
+  struct Deepening {
+    double worst = 0;
+    std::size_t next = 0;          ///< of the pairs
+    int of = -1;                   ///< the solid that was asked last,
+    PosedSolid::Nearby near{};     ///< and how a point was placed for it
+    Vec3d placed{};
+  };
+  /// Goes on with the pairs from `next` on until `worst` is more than enough.
+  void deepen(const Carry& now, const Watch& watch, Deepening& deepening, double enough) const;
+  /// Finds what is worth watching, by and by; `stop` is asked after each part.
+  template <class Stop>
+  void watch(const Carry& now, Watch& out, Stop stop);
   [[nodiscard]] Carry carryFree(const ArmChange& change) const;
   [[nodiscard]] Vec3d pointAt(int index, const Carry& carry) const;
   void gather(int index) const;
@@ -171,6 +189,8 @@ class ArmClearer {
   [[nodiscard]] bool asked(int point, BodyPart solid) const;
   /// Things that are held have their own ways to stay above the floor.
   [[nodiscard]] bool asksFloor(int point) const;
+  /// Of all that deepest() depends on in the pose that was read last.
+  [[nodiscard]] Digest ownDigest() const;
   /// As pointAt() of no change.
   [[nodiscard]] Vec3d loadedAt(int index) const;
   /// Goes through points, which lie at(point) now, and parts of the body (none: the floor) that may lie deeper in each other than
@@ -186,6 +206,7 @@ class ArmClearer {
   bool byWrist_ = false;  ///< what changes mean, see ArmChange
   int side_ = 0;
   double scale_ = 1;
+  Digest kind_;           ///< of what deepest() depends on beside the pose
   double ankle_ = 0;                     // metres over the soles, reference pose
   std::vector<signed char> groupOfJoint_;
   Vec3d palm_;                           // middle of the hand's skin, reference pose
@@ -233,7 +254,6 @@ class ArmClearer {
     double first = 0, second = 0;  // the clavicle's turns then
   };
   std::vector<Near> near_;
-  std::vector<Row> deepest_;
 
   // The loaded pose.
   Pose own_;

@@ -56,7 +56,7 @@ double armDepth(const RepairContext& context, const TiledMotion& motion, int sid
   return arm ? arm->deepest() : 0;
 }
 
-ArmDepths armDepths(const RepairContext& context, const TiledMotion& motion, int threads) {
+ArmDepths armDepths(const RepairContext& context, const TiledMotion& motion, FrameSpan frames, int threads) {
   const std::shared_ptr<const KnownDepths> known = context.parts->get<KnownDepths>();
   const std::shared_ptr<const BodyModel> model = bodyModelOf(context);
   KnownDepths::Some before = known->all();
@@ -66,10 +66,12 @@ ArmDepths armDepths(const RepairContext& context, const TiledMotion& motion, int
   out->motion = motion;
   for (auto& side : out->depths) side.assign(static_cast<std::size_t>(motion.frames()), 0.0f);
   constexpr int atOnce = 256;
-  parallelFor((motion.frames() + atOnce - 1) / atOnce, [&](int chunk) {
+  const FrameSpan all{0, motion.frames() - 1}, wanted = common(frames, all);
+  parallelFor((wanted.count() + atOnce - 1) / atOnce, [&](int chunk) {
     std::optional<Poser> poser;
     std::array<std::optional<ArmClearer>, 2> arms;
-    for (int f = chunk * atOnce; f < std::min(motion.frames(), (chunk + 1) * atOnce); ++f) {
+    const int first = wanted.first + chunk * atOnce;
+    for (int f = first; f <= std::min(wanted.last, first + atOnce - 1); ++f) {
       const auto at = static_cast<std::size_t>(f);
       const auto same = std::find_if(before.begin(), before.end(), [&](const auto& one) { return one && motion.sameAt(one->motion, f); });
       if (same != before.end()) {
@@ -83,13 +85,14 @@ ArmDepths armDepths(const RepairContext& context, const TiledMotion& motion, int
       poser->load(motion, f);
       for (std::size_t side = 0; side < 2; ++side) {
         if (!arms[side]->able()) continue;
-        arms[side]->load(*poser);
-        out->depths[side][at] = static_cast<float>(arms[side]->deepest());
+        out->depths[side][at] = static_cast<float>(arms[side]->deepestOf(*poser));
       }
     }
   }, threads);
-  known->keep(out);
+  if (wanted == all) known->keep(out);
   return out->depths;
 }
+
+ArmDepths armDepths(const RepairContext& context, const TiledMotion& motion, int threads) { return armDepths(context, motion, {0, motion.frames() - 1}, threads); }
 
 }  // namespace understudy

@@ -50,6 +50,12 @@ double ArmGroup::depth(const ArmChanges& change, const Watches& watches, double 
   return least;
 }
 
+double ArmGroup::depthUpTo(const ArmChanges& change, double enough) {
+  double out = -1;
+  for (std::size_t a = 0; a < arms_.size() && out < enough; ++a) out = arms_[a]->depthUpTo(change[a], out, enough);
+  return out;
+}
+
 bool ArmGroup::mayBeDeeper(const ArmChanges& change, double than) {
   for (std::size_t a = 0; a < arms_.size(); ++a)
     if (arms_[a]->mayBeDeeper(change[a], than)) return true;

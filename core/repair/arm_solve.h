@@ -29,6 +29,7 @@ class ArmGroup {
   [[nodiscard]] Watches watch(const ArmChanges& change);
   /// As ArmClearer's, of all arms.
   [[nodiscard]] double depth(const ArmChanges& change, const Watches& watches, double least = -1);
+  [[nodiscard]] double depthUpTo(const ArmChanges& change, double enough);
   [[nodiscard]] bool mayBeDeeper(const ArmChanges& change, double than);
   [[nodiscard]] bool deeper(const ArmChanges& change, const Watches& watches, double than);
   /// How the arms should lie, and how firmly needs count against that.

@@ -3,6 +3,7 @@
 #include <cmath>
 #include <cstring>
 
+#include "core/base/memo.h"
 #include "core/repair/arm_clearance.h"
 
 namespace understudy {
@@ -12,6 +13,9 @@ namespace {
 constexpr double takesOver = 0.012;
 /// How firmly the floor counts where not everything can be had; the torso does with 1.
 constexpr double floorWeight = 0.1;
+
+/// How deep arms have been found to lie: the pose a stage leaves is often the one that is looked at in the end.
+class DeepestMemo : public Memo<double> {};
 
 }  // namespace
 
@@ -73,10 +77,8 @@ bool ArmClearer::asked(int point, BodyPart solid) const {
 
 bool ArmClearer::asksFloor(int point) const { return settings_.floor && !points_[static_cast<std::size_t>(point)].held; }
 
-ArmClearer::Watch ArmClearer::watch(const ArmChange& change) {
-  Watch out;
-  const Carry now = carry(change);
-  poseSolids(now);
+template <class Stop>
+void ArmClearer::watch(const Carry& now, Watch& out, Stop stop) {
   const double watched = 0.045 * scale_;
   std::vector<std::pair<double, int>> needs;
   const auto keepDeepest = [](std::vector<std::pair<double, int>>& of) {
@@ -102,6 +104,7 @@ ArmClearer::Watch ArmClearer::watch(const ArmChange& change) {
       }
       keepDeepest(needs);
       for (const auto& [need, i] : needs) out.pairs.emplace_back(static_cast<std::uint16_t>(i), static_cast<std::uint16_t>(s));
+      if (stop()) return;
     }
     if (!asksFloor(cluster.first) || middle.y - cluster.radius - floor_ > watched) continue;
     needs.clear();
@@ -109,7 +112,15 @@ ArmClearer::Watch ArmClearer::watch(const ArmChange& change) {
       if (const double need = floor_ - pointAt(i, now).y; need > -watched) needs.emplace_back(need, i);
     keepDeepest(needs);
     for (const auto& [need, i] : needs) out.pairs.emplace_back(static_cast<std::uint16_t>(i), floorIndex);
+    if (stop()) return;
   }
+}
+
+ArmClearer::Watch ArmClearer::watch(const ArmChange& change) {
+  Watch out;
+  const Carry now = carry(change);
+  poseSolids(now);
+  watch(now, out, [] { return false; });
   return out;
 }
 
@@ -185,6 +196,25 @@ double ArmClearer::deepest() {
   return worst;
 }
 
+Digest ArmClearer::ownDigest() const {
+  Digest out = kind_;
+  out.add(std::uint64_t{holding_}).add(own_.floor);
+  for (const Affined& turned : own_.turned)
+    for (const Vec3d& v : {turned.linear.cx, turned.linear.cy, turned.linear.cz, turned.translation}) out.add(v.x).add(v.y).add(v.z);
+  return out;
+}
+
+double ArmClearer::deepestOf(const Poser& poser) {
+  read(poser, own_);
+  const std::shared_ptr<const DeepestMemo> memo = context_.parts->get<DeepestMemo>();
+  const Digest of = ownDigest();
+  if (const std::optional<double> known = memo->find(of)) return *known;
+  load(own_);
+  const double deep = deepest();
+  memo->keep(of, deep);
+  return deep;
+}
+
 ArmClearer::DeepPlace ArmClearer::deepestPlace() {
   poseSolids({});
   DeepPlace out;
@@ -213,29 +243,41 @@ double ArmClearer::depth(const ArmChange& change, const Watch& watch, double lea
 double ArmClearer::depth(const ArmChange& change, const Watch& watch, double least, bool any) {
   const Carry now = carry(change);
   poseSolids(now);
-  double worst = least;
+  Deepening deepening{least};
+  deepen(now, watch, deepening, any ? least : 1e300);
+  return deepening.worst;
+}
+
+double ArmClearer::depthUpTo(const ArmChange& change, double least, double most) {
+  const Carry now = carry(change);
+  poseSolids(now);
+  Deepening deepening{least};
+  Watch watched;
+  watch(now, watched, [&] {
+    deepen(now, watched, deepening, most);
+    return deepening.worst > most;
+  });
+  return std::min(deepening.worst, most);
+}
+
+void ArmClearer::deepen(const Carry& now, const Watch& watch, Deepening& d, double enough) const {
   // Most points lie well outside: the way back of a neighbour tells.
   const double unsure = 0.01 * scale_, beside = 0.04 * scale_;
-  PosedSolid::Nearby near;
-  Vec3d placed;
-  int of = -1;
-  for (const auto& [i, s] : watch.pairs) {
+  for (; d.next < watch.pairs.size() && d.worst <= enough; ++d.next) {
+    const auto& [i, s] = watch.pairs[d.next];
     if (torsoFirst_ && (s == floorIndex || posed_[s].solid().part != BodyPart::torso)) continue;
     const Vec3d p = pointAt(i, now);
     if (s == floorIndex) {
-      worst = std::max(worst, floor_ - p.y);
-      if (any && worst > least) break;
+      d.worst = std::max(d.worst, floor_ - p.y);
       continue;
     }
     const double allowed = points_[i].allowed;
-    if (of == s && dot(p - placed, p - placed) < beside * beside && -posed_[s].quickDistance(p, near) - allowed < worst - unsure) continue;
-    near = posed_[s].place(p);
-    placed = p;
-    of = s;
-    worst = std::max(worst, -posed_[s].distance(p, near) - allowed);
-    if (any && worst > least) break;
+    if (d.of == s && dot(p - d.placed, p - d.placed) < beside * beside && -posed_[s].quickDistance(p, d.near) - allowed < d.worst - unsure) continue;
+    d.near = posed_[s].place(p);
+    d.placed = p;
+    d.of = s;
+    d.worst = std::max(d.worst, -posed_[s].distance(p, d.near) - allowed);
   }
-  return worst;
 }
 
 ArmClearer::Touch ArmClearer::touch() const {

@@ -20,6 +20,8 @@ enum class ClearedHands : unsigned char { free, stay };
 /// last motions is remembered frame by frame. `threads` as in parallelFor().
 using ArmDepths = std::array<std::vector<float>, 2>;
 [[nodiscard]] ArmDepths armDepths(const RepairContext& context, const TiledMotion& motion, int threads = 0);
+/// The same of some frames; the others are 0.
+[[nodiscard]] ArmDepths armDepths(const RepairContext& context, const TiledMotion& motion, FrameSpan frames, int threads = 0);
 
 /// The same of one arm (0 left, 1 right) at one frame.
 [[nodiscard]] double armDepth(const RepairContext& context, const TiledMotion& motion, int side, int frame);

@@ -22,6 +22,9 @@ class ClearanceMemo : public Memo<ClearanceSolution> {
   using Solution = ClearanceSolution;
 };
 
+/// Where hands have been found to be nearest to the body, by the same.
+class HandTouchMemo : public Memo<ArmClearer::Touch> {};
+
 inline Digest& operator<<(Digest& digest, const ArmChanges& changes) {
   for (const ArmChange& change : changes) digest.add(std::span<const double>(change.x));
   return digest;

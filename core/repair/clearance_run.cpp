@@ -73,6 +73,7 @@ class ClearanceRun::Impl {
       hand_.emplace(work.context, arms_.front(), task.arms.front().side, stride_, in.frames(),
                     HandWays::Asks{[this](Poser& at, int f) { posed(at, f); }, [this](int f) { return times_.holdOf(f); }, [this](int f) { return times_.giveOf(f); }});
     memo_ = work.context.parts->get<ClearanceMemo>();
+    touchMemo_ = work.context.parts->get<HandTouchMemo>();
     all_.add(std::uint64_t{work.hands == ClearedHands::free}).add(margin_).add(std::uint64_t{count_});
     for (const ClearedArm& arm : task.arms) all_.add(digestOf(arm));
   }
@@ -146,10 +147,7 @@ class ClearanceRun::Impl {
     for (std::size_t a = 0; a < count_; ++a) turned = std::max(turned, arms_[a].turned(x[a]));
     for (std::size_t a = 0; a < count_; ++a) arms_[a].write(poser, x[a]);
     double left = 0;
-    for (ArmClearer& arm : arms_) {
-      arm.load(poser);
-      left = std::max(left, arm.deepest());
-    }
+    for (ArmClearer& arm : arms_) left = std::max(left, arm.deepestOf(poser));
     if (hand_)
       if (const Vec3d way = hand_->at(f); way != Vec3d{}) left = moveHand(poser, arms_.front(), task_.arms.front().side, way, left);
     for (const std::size_t r : task_.repairs) residuals[r].note(f, left, turned > toldFrom ? turned : 0);
@@ -215,7 +213,7 @@ class ClearanceRun::Impl {
       arms_[a].setHolding(times_.holds(a, f));
       arms_[a].setGive(times_.giveOf(f));
       if (const double hold = times_.holdOf(f); hold > 0) {
-        if (!moment.touches[a]) moment.touches[a] = arms_[a].touch();
+        if (!moment.touches[a]) moment.touches[a] = touchOf(a, moment.digest);
         arms_[a].setTouch(hold, *moment.touches[a]);
       }
     }
@@ -223,6 +221,14 @@ class ClearanceRun::Impl {
       const Vec3d middle = (arms_[0].wrist() + arms_[1].wrist()) * 0.5;
       for (ArmClearer& arm : arms_) arm.setPivot(middle);
     }
+  }
+  /// Where a loaded arm's hand is nearest to the body.
+  ArmClearer::Touch touchOf(std::size_t a, Digest of) {
+    of.add(tagTouch).add(std::uint64_t{a});
+    if (const std::optional<ArmClearer::Touch> known = touchMemo_->find(of)) return *known;
+    const ArmClearer::Touch out = arms_[a].touch();
+    touchMemo_->keep(of, out);
+    return out;
   }
   Moment& momentOf(int n) {
     Moment& moment = moments_[place(n)];
@@ -241,7 +247,7 @@ class ClearanceRun::Impl {
   }
 
   /// What solutions are for: the same start means something else in each.
-  static constexpr std::uint64_t tagHome = 1, tagFrom = 2, tagNear = 3, tagEach = 4, tagAgain = 5, tagNeed = 6;
+  static constexpr std::uint64_t tagHome = 1, tagFrom = 2, tagNear = 3, tagEach = 4, tagAgain = 5, tagNeed = 6, tagTouch = 7;
   /// The solution of that name, which `work` finds where it is not known; it may change what is seen.
   template <class Work>
   [[nodiscard]] ArmChanges solved(const Digest& of, ArmGroup::Seen& seen, Work work) {
@@ -406,7 +412,8 @@ class ClearanceRun::Impl {
     load(n);
     ClearanceMemo::Solution out;
     const ArmChanges none{};
-    if (group_->mayBeDeeper(none, 0)) out.lack = smoothStep(group_->depth(none, group_->watch(none)) / (calledFrom * work_.context.height / 1.7));
+    const double whole = calledFrom * work_.context.height / 1.7;
+    if (group_->mayBeDeeper(none, 0)) out.lack = smoothStep(group_->depthUpTo(none, whole) / whole);
     memo_->keep(of, out);
     return out.lack;
   }
@@ -509,6 +516,7 @@ class ClearanceRun::Impl {
   std::vector<char> idle_;
   Moment own_;
   std::shared_ptr<const ClearanceMemo> memo_;
+  std::shared_ptr<const HandTouchMemo> touchMemo_;
   Digest all_;  // of what all frames have in common
 };
 

@@ -40,8 +40,7 @@ Vec3d HandWays::skinWay(int frame) {
   const auto [known, fresh] = skinWays_.try_emplace(frame);
   if (!fresh || stopAsked()) return known->second;
   asks_.pose(poser_, frame);
-  arm_.load(poser_);
-  return known->second = wayOntoSkin(poser_, arm_, side_, hold, arm_.deepest());
+  return known->second = wayOntoSkin(poser_, arm_, side_, hold, arm_.deepestOf(poser_));
 }
 
 Vec3d HandWays::evenedSkinWay(int frame) {

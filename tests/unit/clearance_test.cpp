@@ -466,6 +466,31 @@ TEST(Clearance, ABentElbowOpensWithoutRollingTheForearm) {
   EXPECT_LE(std::abs(dot(turn, fore)), 0.01);
 }
 
+TEST(Clearance, WhatIsRememberedOfAPoseIsWhatIsMeasured) {
+  const Stage s = stage({0.28, 1, false, false});
+  ArmClearer fresh(*s.context, bodyModelOf(*s.context), 0, {}), asked(*s.context, bodyModelOf(*s.context), 0, {});
+  ArmClearanceSettings alone;
+  alone.torso = false;
+  ArmClearer without(*s.context, bodyModelOf(*s.context), 0, alone);
+  double deepest = 0;
+  for (int pass = 0; pass < 2; ++pass)
+    for (int f = 0; f < s.motion.frames(); f += 5) {
+      Poser poser(*s.context);
+      poser.load(s.motion, f);
+      fresh.load(poser);
+      const double deep = fresh.deepest();
+      deepest = std::max(deepest, deep);
+      EXPECT_EQ(asked.deepestOf(poser), deep) << f;
+      without.load(poser);
+      EXPECT_EQ(without.deepestOf(poser), without.deepest()) << f;
+      // Up to a depth, without looking further than that.
+      const ArmChange none;
+      const double all = fresh.depth(none, fresh.watch(none), -1);
+      for (const double most : {0.002, 0.03, 1.0}) EXPECT_EQ(fresh.depthUpTo(none, -1, most), std::min(all, most)) << f;
+    }
+  EXPECT_GT(deepest, 0.01);
+}
+
 TEST(Clearance, SaysWhatItCannotDo) {
   Stage s = stage({0.28, 1, false, false});
   Repair r = clearance();
