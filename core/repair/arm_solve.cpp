@@ -110,7 +110,8 @@ void ArmGroup::findSlope(std::size_t a, std::size_t i, const std::array<bool, mo
 
 ArmClearer::Carry ArmGroup::changeOf(std::size_t a, const Row12& change, const std::array<bool, most>& used) const {
   ArmClearer::Carry out;
-  for (std::size_t g = 0; g < out.by.size(); ++g) {
+  out.by[0] = {{{}, {}, {}}, {}};  // stays
+  for (std::size_t g = 1; g < out.by.size(); ++g) {
     const Affined& now = now_.carry[a].by[g];
     Affined& sum = out.by[g] = {{{}, {}, {}}, {}};
     for (std::size_t k = 0; k < each(); ++k) {

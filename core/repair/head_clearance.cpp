@@ -159,9 +159,13 @@ class HeadLayer final : public RepairLayer {
         const int f = std::min(n * stride_, in.frames() - 1);
         const double held = repairs_[touch.repair]->weight * spanWeight(frames_[touch.repair], f);
         if (held <= 0) continue;
-        turner.load(in, f, {});
         double& own = out[static_cast<std::size_t>(n - first)][touch.side];
-        own = std::max(own, held * std::max(touch.onHead(f), turner.onHead(touch.side)));
+        double lies = touch.onHead(f);
+        if (lies < 1) {
+          turner.load(in, f, {});
+          lies = std::max(lies, turner.onHead(touch.side));
+        }
+        own = std::max(own, held * lies);
       }
     return evenedOut(out, lets);
   }

@@ -73,17 +73,19 @@ double HeadTurner::onHead(int side) {
   // Farther away they come to the same.
   const double far = context_.scaled(offFrom), beside = context_.scaled(besides);
   double fromHead = far, fromOthers = beside;
-  for (const BodySolid& solid : model_->solids) {
+  const auto look = [&](const BodySolid& solid, double& least) {
     for (const int j : solid.joints) turned_[static_cast<std::size_t>(j)] = turnedBy(base_, j);
     const PosedSolid posed(solid, turned_);
-    double& least = &solid == head_ ? fromHead : fromOthers;
     for (const Point& point : points_) {
       if (point.side != side || !point.hand) continue;
       const Vec3d p = placeOf(point);
       if (posed.atLeast(p) < least) least = std::min(least, posed.distance(p, posed.place(p)));
     }
-    if (&solid == head_ && fromHead >= far) return 0;
-  }
+  };
+  look(*head_, fromHead);
+  if (fromHead >= far) return 0;
+  for (const BodySolid& solid : model_->solids)
+    if (&solid != head_) look(solid, fromOthers);
   return smoothStep(fromOthers / beside) * smoothStep((far - fromHead) / context_.scaled(offFrom - onTo));
 }
 
@@ -120,19 +122,20 @@ void HeadTurner::write(Poser& poser, const Vec3d& turn) const {
 
 double HeadTurner::measure(const Vec3d& turn, double near, std::vector<Row>* rows) {
   if (rows) rows->clear();
-  now_.emplace(base_);
-  write(*now_, turn);
-  for (const int j : head_->joints) turned_[static_cast<std::size_t>(j)] = turnedBy(*now_, j);
+  const bool turns = turn != Vec3d{} && !free_.empty();
+  if (turns) write(now_.emplace(base_), turn);
+  const Poser& now = turns ? *now_ : base_;
+  for (const int j : head_->joints) turned_[static_cast<std::size_t>(j)] = turnedBy(now, j);
   const PosedSolid head(*head_, turned_);
   std::array<bool, 2> close{};
   for (std::size_t side = 0; side < 2; ++side) {
     const int elbow = context_.arms[side].mid;
-    close[side] = reach_[side] > 0 && head.atLeast(now_->position(elbow)) < reach_[side] + near;
+    close[side] = reach_[side] > 0 && head.atLeast(now.position(elbow)) < reach_[side] + near;
   }
   if (!close[0] && !close[1]) return 0;
-  for (const int j : armJoints_) turned_[static_cast<std::size_t>(j)] = turnedBy(*now_, j);
+  for (const int j : armJoints_) turned_[static_cast<std::size_t>(j)] = turnedBy(now, j);
   Vec3d middle;
-  for (const int joint : free_) middle += now_->position(joint) / static_cast<double>(free_.size());
+  for (const int joint : free_) middle += now.position(joint) / static_cast<double>(free_.size());
   double worst = 0;
   for (const Point& point : points_) {
     const auto side = static_cast<std::size_t>(point.side);

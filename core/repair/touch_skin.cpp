@@ -78,6 +78,10 @@ TouchSkin::TouchSkin(const RepairContext& context) {
   for (const BodySolid& solid : model_->solids) solids_.push_back(&solid);
   for (const BodySolid& solid : model_->limbs) solids_.push_back(&solid);
   normals_ = vertexNormals(model_->surface, 1e-5 * context.height);
+  const BodySurface& surface = model_->surface;
+  for (std::size_t t = 0; t + 2 < surface.indices.size(); t += 3)
+    for (std::size_t site = 0; site < shown_.size(); ++site)
+      if (std::all_of(&surface.indices[t], &surface.indices[t] + 3, [&](std::uint32_t v) { return showsOn(static_cast<BodySite>(site), surface.parts[v]); })) shown_[site].push_back(t);
   for (int side = 0; side < 2; ++side) hands_[static_cast<std::size_t>(side)] = handPoints(context.figure->skeleton, context.arms[static_cast<std::size_t>(side)].end, side);
 }
 
@@ -192,9 +196,8 @@ std::optional<SkinPlace> TouchSkin::outermost(BodySite site, const Vec3d& from, 
   double farthest = 0;
   std::size_t hit = surface.indices.size();
   double hitU = 0, hitV = 0;
-  for (std::size_t t = 0; t + 2 < surface.indices.size(); t += 3) {
+  for (const std::size_t t : shown_[static_cast<std::size_t>(site)]) {
     const std::uint32_t i[3] = {surface.indices[t], surface.indices[t + 1], surface.indices[t + 2]};
-    if (!showsOn(site, surface.parts[i[0]]) || !showsOn(site, surface.parts[i[1]]) || !showsOn(site, surface.parts[i[2]])) continue;
     // Möller and Trumbore 1997.
     const Vec3d &a = surface.positions[i[0]], e1 = surface.positions[i[1]] - a, e2 = surface.positions[i[2]] - a;
     const Vec3d p = cross(direction, e2);

@@ -91,6 +91,7 @@ class TouchSkin {
   std::vector<const BodySolid*> solids_;   ///< the model's solids and limbs
   std::vector<Vec3d> normals_;             ///< of the surface's vertices
   std::array<HandPoints, 2> hands_;
+  std::array<std::vector<std::size_t>, static_cast<std::size_t>(BodySite::count)> shown_;  ///< by site: first indices of the triangles its rays may leave through
 };
 
 }  // namespace understudy
