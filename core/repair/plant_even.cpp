@@ -16,6 +16,8 @@ constexpr double stretching = 1e4;     // how much a stretch counts against a tu
 constexpr double leaving = 0.15;        // how much that counts once the foot may leave
 constexpr double rolled = 4 * degree;   // a heel that is up less far is almost down
 constexpr double longest = 6 * degree; // a step of one round
+constexpr double beyondOwn = 15 * degree;     // a heel rises at most this much beyond the foot's own pitch,
+constexpr double beyondAtRelease = 40 * degree; // and this much where it lets go: what may rise freely from there on at a stroke would
 
 class Evening {
  public:
@@ -61,7 +63,11 @@ class Evening {
       const double steepest = next.pitch[edge_] > -rolled ? std::min(first.pitch[i], own) : -85 * degree;
       return std::clamp(now + step, std::min(now, steepest), std::max(std::min(now, steepest), next.pitch[edge_]));
     }
-    return std::clamp(now + step, std::min(now, std::max(-75 * degree, std::min(own, 0.0) - 15 * degree)), 0.0);
+    return std::clamp(now + step, std::min(now, std::max(-75 * degree, std::min(own, 0.0) - beyondAt(i))), 0.0);
+  }
+  [[nodiscard]] double beyondAt(std::size_t i) const {
+    if (task_.stay.release > task_.stay.span.last || task_.leaving < 1) return beyondOwn;
+    return beyondOwn + (beyondAtRelease - beyondOwn) * fade(static_cast<double>(edge_ - i) / (task_.leaving + 1));
   }
   [[nodiscard]] double stretchingAt(std::size_t i) const { return i > edge_ ? leaving * stretching : stretching; }
   struct Legs {

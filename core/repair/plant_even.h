@@ -30,6 +30,7 @@ struct RollTask {
   std::function<RolledLeg(int index, const FootPose&)> legAt;  ///< in a frame of the stay, its foot to be there
   double pull = 0;  ///< how much a turn counts against what it changes from frame to frame to frame
   double gapPull = 0;
+  int leaving = 0;             ///< frames before the release over which a heel may rise more and more beyond the foot's own pitch
   std::vector<LegTurn> bends;  ///< added to the turns' second differences, one a frame
   std::optional<LeadsTo> before, after;
 };

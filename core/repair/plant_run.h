@@ -17,6 +17,8 @@ constexpr double blendTime = 0.15;   ///< seconds around where a foot lands or l
 [[nodiscard]] double bendOfReach(double reach);
 /// How far a knee is bent forwards and sideways, radians: what goes backwards does not count, as no knee bent to reach its foot does.
 [[nodiscard]] double standingBend(const LegFrame& leg, const Vec3d& hinge);
+/// How far a foot whose sole is `room` above the ground goes down where the pelvis sinks by `lowering` > 0: at most half as fast as it rose.
+[[nodiscard]] double loweredInto(double room, double lowering);
 /// How firmly a stay holds its foot at one of its frames: by its weight, less as it lets go.
 [[nodiscard]] double firmness(const Stay& stay, int frame);
 

@@ -56,6 +56,9 @@ double standingBend(const LegFrame& leg, const Vec3d& hinge) {
 
 double mayReach(const LegFrame& o) { return std::min(std::clamp(o.straight, plantSettings().straightest, straightestEver), o.openest - 0.0005); }
 
+// Not glued to the ground either as it leaves it: its knee would stretch at a stroke.
+double loweredInto(double room, double lowering) { return lowering * (1 - std::exp(-room / (2 * lowering))); }
+
 // The leg's change at a frame that is planted or free; nothing beyond the clip.
 LegTurn PlantRun::turnAt(int side, int frame) const {
   if (!clip_.holds(frame)) return {};
@@ -83,7 +86,7 @@ FootPose PlantRun::loose(int side, int frame) const {
     const GroundPlane& plane = stay(i).plane;
     room = std::max(room, plane.above(pose.at) + leg(side).lowest(pose, plane.normal).height);
   }
-  if (room > 0) pose.at.y -= bounded(-lift, 0, room);
+  if (room > 0) pose.at.y -= loweredInto(room, -lift);
   return pose;
 }
 
@@ -148,7 +151,7 @@ Roll PlantRun::evened(int index, int before, int after, const std::vector<Vec3d>
     return RolledLeg{turnOf(was, bent.leg), std::max({bent.miss / full, asked - softReach(was, asked, firm), firm * (asked - mayReach(was) + easyReach)})};
   };
   const double rate = plan_.context.rate.hertz();
-  RollTask task{s, leg(side), ownFrames, by, legAt, pullOf(rolling * rate), pullOf(legHoming * rate), bends(side, s.span), {}, {}};
+  RollTask task{s, leg(side), ownFrames, by, legAt, pullOf(rolling * rate), pullOf(legHoming * rate), static_cast<int>(blendTime * rate), bends(side, s.span), {}, {}};
   const auto leads = [&](FrameSpan gap, bool single, int first) {
     LeadsTo to{gap.count(), {turnAt(side, first), turnAt(side, first + 1)}, bends(side, widened(gap, 1, 1))};
     if (single) to.turns[first < gap.first ? 0 : 1] = to.turns[first < gap.first ? 1 : 0];

@@ -5,7 +5,8 @@
 namespace understudy {
 namespace {
 
-constexpr double atEase = 0.5;  // part of the usual haste up to which a knee comes home sooner
+constexpr double atEase = 0.5;  // part of the usual haste up to which a knee comes home sooner,
+constexpr double fewest = 4;    // over no fewer frames: what is home in two or three has jumped there
 
 Quatd under(const Quatd& above, const Quatd& q) { return conjugate(above) * q; }
 Vec3d between(const Quatd& own, const Quatd& wanted) { return logOf(normalised(conjugate(own) * wanted)); }
@@ -128,7 +129,7 @@ std::vector<LegTurn> homeward(int count, const GapEnds& ends, const std::vector<
       if (joint.home || (times < 1 && !joint.sooner)) continue;
       double haste = 0;
       for (std::size_t i = 0; i < own.size(); ++i) haste = std::max(haste, length(LegTurn(own[i]).add(all[i], 1).add(all[i + 1], -2).add(all[i + 2], 1).*joint.turn));
-      if (times < 1 && haste > atEase * usual) continue;
+      if (times < 1 && (haste > atEase * usual || times * homing < fewest)) continue;
       // More time only for what is worth it.
       if (haste < 0.97 * joint.least) {
         joint.least = haste;

@@ -1,10 +1,11 @@
 // How legs are led from one stay to the next, and feet rolled, with the least acceleration.
 #include <gtest/gtest.h>
 
+#include <algorithm>
 #include <cmath>
 #include <random>
 
-#include "core/repair/plant_even.h"
+#include "core/repair/plant_run.h"
 
 namespace understudy {
 namespace {
@@ -151,6 +152,15 @@ TEST(Homeward, KneesInNoHasteAreHomeInMidFlight) {
   EXPECT_GT(middle(0.012), 0.07);
 }
 
+// At 30 frames a second there is no time to be home sooner.
+TEST(Homeward, NoKneeIsHomeWithinTwoFrames) {
+  constexpr int count = 20;
+  GapEnds ends;
+  ends[0].shank.x = ends[1].shank.x = 0.02;
+  const std::vector<LegTurn> none(count + 2), way = homeward(count, ends, none, none, 1, 2.4), usual = LeadOver(count, pullOf(2.4), none).way(ends);
+  for (std::size_t k = 0; k < count; ++k) EXPECT_EQ(way[k].shank.x, usual[k].shank.x) << k;
+}
+
 // One joint's haste is none of another's.
 TEST(Homeward, EachJointTakesItsOwnTime) {
   constexpr int count = 60;
@@ -164,6 +174,17 @@ TEST(Homeward, EachJointTakesItsOwnTime) {
     EXPECT_EQ(jerked[k].thigh.x, calm[k].thigh.x) << k;
     EXPECT_EQ(jerked[k].shank.x, calm[k].shank.x) << k;
   }
+}
+
+TEST(LoweredInto, AFootThatLeavesTheGroundRisesAllTheSame) {
+  for (const double lowering : {0.001, 0.02, 0.1})
+    for (double room = 0; room < 0.3; room += 0.002) {
+      const double by = loweredInto(room, lowering), next = loweredInto(room + 0.002, lowering);
+      EXPECT_LE(by, std::min(room, lowering));
+      EXPECT_GE(next, by);
+      EXPECT_LE(next - by, 0.5001 * 0.002);
+    }
+  EXPECT_NEAR(loweredInto(1, 0.02), 0.02, 1e-6);
 }
 
 TEST(LegTurn, TakesTheLegWhereItCameFrom) {
