@@ -33,6 +33,16 @@ double ankleHeight(const RepairContext& context, const BodyModel& model) {
 /// Metres (at a height of 1.7) by which a foot may be below the stage's floor before the floor is taken to be there.
 constexpr double pit = 0.1;
 
+/// Metres (at a height of 1.7) that a radian costs by which a wrist is bent farther than wrists are at ease.
+constexpr double wristCost = 0.25;
+
+/// That radian: people's wrists bend by 80° at most (American Academy of Orthopaedic Surgeons, Joint Motion, 1965).
+double beyond(double bend) {
+  constexpr double ease = 0.9, zone = 0.35;
+  const double over = bend - ease;
+  return over <= 0 ? 0 : over < zone ? over * over / (2 * zone) : over - 0.5 * zone;
+}
+
 Affined about(const Vec3d& before, const Vec3d& after, const Quatd& turn) { return {toMatrix(turn), after - rotate(turn, before)}; }
 
 }  // namespace
@@ -187,6 +197,9 @@ void ArmClearer::load(const Pose& pose) {
   floor_ = pose.floor;
   pivot_ = understudy::apply(turned_[static_cast<std::size_t>(limb_.end)], palm_);
   hold_ = 0;
+  const Vec3d pointing = palm_ - model_->position[static_cast<std::size_t>(limb_.end)];
+  hand_ = normalised(turned_[static_cast<std::size_t>(limb_.end)].linear * pointing, Vec3d{});
+  straight_ = normalised(turned_[static_cast<std::size_t>(limb_.mid)].linear * pointing, Vec3d{});
   frame_ = pose.frame;
   swingAxis_ = rotate(frame_, Vec3d{0, 1, 0});
   raiseAxis_ = normalised(cross(normalised(root_ - girdle_, rotate(frame_, Vec3d{side_ == 0 ? 1.0 : -1.0, 0, 0})), swingAxis_), rotate(frame_, Vec3d{0, 0, 1}));
@@ -282,9 +295,10 @@ ArmClearer::Likeness ArmClearer::likeness(const ArmChange& change, const Carry& 
   if (!byWrist_) {
     const Vec3d shift = carry.by[4].translation * wrist;
     const double roll = 0.5 * limb_.upper * dot(rotate(frame_, Vec3d{x[3], x[4], x[5]}), first_);
-    return {upper.x, upper.y, upper.z, fore.x, fore.y, fore.z, girdle * x[1], girdle * x[2], roll, shift.x, shift.y, shift.z, 0, 0, 0};
+    return {upper.x, upper.y, upper.z, fore.x, fore.y, fore.z, girdle * x[1], girdle * x[2], roll, shift.x, shift.y, shift.z, 0, 0, 0, 0};
   }
-  return {upper.x, upper.y, upper.z, fore.x, fore.y, fore.z, girdle * x[1], girdle * x[2], 0.15 * limb_.upper * x[0], wrist * x[3], wrist * x[4], wrist * x[5], hold * x[6], hold * x[7], hold * x[8]};
+  return {upper.x, upper.y, upper.z, fore.x, fore.y, fore.z, girdle * x[1], girdle * x[2], 0.15 * limb_.upper * x[0], wrist * x[3], wrist * x[4], wrist * x[5], hold * x[6], hold * x[7], hold * x[8],
+          wristCost * scale_ * beyond(angleBetween(carry.by[4].linear * hand_, carry.by[3].linear * straight_))};
 }
 
 double ArmClearer::turned(const ArmChange& change) const {

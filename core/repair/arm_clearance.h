@@ -128,7 +128,7 @@ class ArmClearer {
   [[nodiscard]] DeepPlace deepestPlace();
 
   /// How the arm lies after a change.
-  static constexpr std::size_t measures = 15;
+  static constexpr std::size_t measures = 16;
   using Likeness = std::array<double, measures>;
   static constexpr int groups = 5;  // stays, clavicle, upper arm, forearm, hand
   struct Carry {
@@ -139,7 +139,7 @@ class ArmClearer {
   };
   [[nodiscard]] Carry carry(const ArmChange& change) const;
   /// Metres by which a change alters the arm, part by part: directions of its bones times their lengths, then collarbone, swivel, wrist,
-  /// turn of what is held.
+  /// turn of what is held; and what a wrist costs that is bent too far.
   [[nodiscard]] Likeness likeness(const ArmChange& change, const Carry& carry) const;
   /// Largest angle, radians, by which a change turns the direction of upper arm or forearm.
   [[nodiscard]] double turned(const ArmChange& change) const;
@@ -268,6 +268,7 @@ class ArmClearer {
   Vec3d raiseAxis_, swingAxis_;
   double upper_ = 0, lower_ = 0, span_ = 0, circle_ = 0;
   Vec3d first_, second_, line_;          // unit: upper arm, forearm, shoulder to wrist
+  Vec3d hand_, straight_;                // unit: where the hand points, and where it would at a wrist that is as in the reference pose
   Vec3d off_, bends_;                    // the elbow off that line; unit: where it goes when it bends further
   Vec3d hinge_;                          // unit: a positive turn about it bends the elbow
   double bent_ = 0;                      // radians about it

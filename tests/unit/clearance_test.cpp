@@ -491,6 +491,34 @@ TEST(Clearance, WhatIsRememberedOfAPoseIsWhatIsMeasured) {
   EXPECT_GT(deepest, 0.01);
 }
 
+TEST(Clearance, AWristBentTooFarCostsTheMoreTheFartherAndTurningTheHandBackSavesIt) {
+  const Stage s = stage({});
+  const LimbRig& limb = s.context->arms[0];
+  ArmClearanceSettings settings;
+  settings.handStays = true;
+  ArmClearer arm(*s.context, bodyModelOf(*s.context), 0, settings);
+  ASSERT_TRUE(arm.able() && arm.byWrist());
+  Poser poser(*s.context);
+  const auto costs = [&](double bend, double back) {
+    poser.load(s.motion, 0);
+    const Vec3d fore = normalised(poser.position(limb.end) - poser.position(limb.mid)), axis = normalised(cross(fore, Vec3d{0, 0, 1}));
+    poser.setRotation(limb.end, fromAxisAngle(axis, bend) * poser.rotation(limb.end));
+    ArmClearer::Pose pose;
+    arm.read(poser, pose);
+    arm.load(pose);
+    arm.setPivot(arm.wrist());
+    ArmChange change;
+    const Vec3d turn = rotate(conjugate(pose.frame), axis * -back);
+    for (int k = 0; k < 3; ++k) change.x[static_cast<std::size_t>(6 + k)] = turn[k];
+    return arm.likeness(change, arm.carry(change)).back();
+  };
+  EXPECT_EQ(costs(0, 0), 0);
+  EXPECT_EQ(costs(0.7, 0), 0);
+  EXPECT_GT(costs(1.4, 0), 0.01 * s.context->height);
+  EXPECT_GT(costs(2.2, 0), costs(1.4, 0) + 0.05 * s.context->height);
+  EXPECT_NEAR(costs(2.2, 0.8), costs(1.4, 0), 1e-9);
+}
+
 TEST(Clearance, SaysWhatItCannotDo) {
   Stage s = stage({0.28, 1, false, false});
   Repair r = clearance();
