@@ -91,8 +91,8 @@ class ArmClearer {
   /// Whether what is held counts in watches to come; it does unless told otherwise.
   void setHolding(bool holding) { holding_ = holding; }
 
-  /// Whether the torso comes first: head and thighs then hardly count in rows(), and not in depth(). It does not unless told otherwise.
-  void setTorsoFirst(bool first) { torsoFirst_ = first; }
+  /// Whether the head, which can turn away, comes last: it then hardly counts in rows(), and not in depth(). It does not unless told otherwise.
+  void setHeadLast(bool last) { headLast_ = last; }
 
   /// Points worth watching near a change: those that are inside or within 45 mm of the body.
   struct Watch {
@@ -236,7 +236,7 @@ class ArmClearer {
   mutable std::vector<Piece> pieces_;         // of a point: the parts that go along with one group
   mutable std::vector<std::uint32_t> gathered_;  // the load in which a point's pieces were summed
   std::uint32_t load_ = 0;
-  bool holding_ = true, torsoFirst_ = false;
+  bool holding_ = true, headLast_ = false;
   double give_ = 1;
   BodyPart touched_ = BodyPart::none;
   double hold_ = 0, touchAt_ = 0;  // metres from the part

@@ -168,10 +168,10 @@ ArmChanges ArmGroup::solve(const ArmChanges& start, const Goal& goal, const Watc
   pose(now_);
   measure(now_, true);
   const auto worst = [&](const State& s) {
-    double out = -1;
+    Left out;
     for (std::size_t a = 0; a < count; ++a)
       for (const ArmClearer::Row& row : s.rows[a])
-        if (row.index >= 0) out = std::max(out, row.need);
+        if (row.index >= 0) (row.weight >= 1 ? out.first : out.rest) = std::max(row.weight >= 1 ? out.first : out.rest, row.need);
     return out;
   };
   before_ = worst(now_);

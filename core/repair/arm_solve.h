@@ -1,6 +1,7 @@
 // The smallest change that brings one arm, or both arms that hold one thing, out of the body.
 #pragma once
 
+#include <algorithm>
 #include <array>
 #include <vector>
 
@@ -45,9 +46,12 @@ class ArmGroup {
   /// directions of the arms' bones.
   [[nodiscard]] ArmChanges solve(const ArmChanges& start, const Goal& goal, const Watches& watches, double margin, int steps, const ArmFreedom& freedom);
   /// Metres that the last solve() left of its margin; negative: it is met.
-  [[nodiscard]] double left() const { return left_; }
-  /// The same at its start.
-  [[nodiscard]] double leftBefore() const { return before_; }
+  [[nodiscard]] double left() const { return std::max(left_.first, left_.rest); }
+  /// Metres that it has won: of what comes first, and of the rest.
+  [[nodiscard]] double won() const {
+    const auto win = [](double before, double after) { return std::max(0.0, std::max(before, 0.0) - std::max(after, 0.0)); };
+    return win(before_.first, left_.first) + win(before_.rest, left_.rest);
+  }
   /// What to watch, and the change at which that was asked.
   struct Seen {
     Watches watches;
@@ -97,7 +101,10 @@ class ArmGroup {
   std::array<std::vector<char>, 2> active_, sloped_;  // rows that act; those whose slopes are known
   std::array<std::array<ArmClearer::Carry, ArmChange::size>, 2> beside_;  // a small step of each parameter on,
   std::array<std::array<double, ArmChange::size>, 2> steps_{};            // which is that long
-  double left_ = -1, before_ = -1;
+  struct Left {
+    double first = -1, rest = -1;  // metres; of the torso and what is touched, and of all else
+  };
+  Left left_, before_;
 };
 
 }  // namespace understudy

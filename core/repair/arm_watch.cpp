@@ -135,7 +135,7 @@ void ArmClearer::rows(const ArmChange& change, const Carry& carry, const Watch& 
     const int i = watch.pairs[k].first;
     if (watch.pairs[k].second == floorIndex) {
       const Vec3d p = pointAt(i, carry);
-      if (const double need = margin + floor_ - p.y; need > -reach) out.push_back({need, p, {0, 1, 0}, i, floorWeight * (torsoFirst_ ? 0.02 : 1)});
+      if (const double need = margin + floor_ - p.y; need > -reach) out.push_back({need, p, {0, 1, 0}, i, floorWeight});
       continue;
     }
     const PosedSolid& solid = posed_[watch.pairs[k].second];
@@ -157,7 +157,7 @@ void ArmClearer::rows(const ArmChange& change, const Carry& carry, const Watch& 
     if (part != BodyPart::torso && part != BodyPart::head && d.distance < wanted && !near) d = solid.wayOut(p, place.place, wanted, 3, part == ownThigh ? Vec3d{1.5 * outwards(), 0, 0} : Vec3d{});
     const double need = wanted - d.distance;
     // Where not everything can be had, the torso comes first, and what is touched.
-    const double weight = part == BodyPart::torso ? 1.0 : (part == BodyPart::head ? 0.03 : 0.1) * (torsoFirst_ ? 0.02 : 1);
+    const double weight = part == BodyPart::torso ? 1.0 : part == BodyPart::head ? (headLast_ ? 0.0006 : 0.03) : 0.1;
     if (need > -reach) out.push_back({need, p, d.gradient, i, touches ? std::max(weight, hold_) : weight});
   }
   if (nearest.index < 0) return;
@@ -265,7 +265,7 @@ void ArmClearer::deepen(const Carry& now, const Watch& watch, Deepening& d, doub
   const double unsure = 0.01 * scale_, beside = 0.04 * scale_;
   for (; d.next < watch.pairs.size() && d.worst <= enough; ++d.next) {
     const auto& [i, s] = watch.pairs[d.next];
-    if (torsoFirst_ && (s == floorIndex || posed_[s].solid().part != BodyPart::torso)) continue;
+    if (headLast_ && s != floorIndex && posed_[s].solid().part == BodyPart::head) continue;
     const Vec3d p = pointAt(i, now);
     if (s == floorIndex) {
       d.worst = std::max(d.worst, floor_ - p.y);

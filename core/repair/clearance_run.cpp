@@ -33,9 +33,9 @@ constexpr std::size_t mostWays = 4;
 constexpr double unsteady = 4, leftFirm = 400;
 /// Turns of an arm's bones beyond this are told, radians (15°).
 constexpr double toldFrom = 0.2617994;
-/// How often frames whose clearance evening out took away again are cleared anew, how many last times of the torso alone, and how far around
+/// How often frames whose clearance evening out took away again are cleared anew, how many last times whatever the head says, and how far around
 /// them (in nodes) the arm goes along.
-constexpr int againRounds = 7, torsoRounds = 2, againWide = 3;
+constexpr int againRounds = 7, lastRounds = 2, againWide = 3;
 /// Metres (at a height of 1.7) left in the body from which on not everything can be had.
 constexpr double noRoom = 0.003;
 /// Radians at most by which a hand tilts on what it touches.
@@ -119,7 +119,7 @@ class ClearanceRun::Impl {
         x = solved((of.add(tagNear) << x).add(digestOf(seen_[place(n)])), seen_[place(n)], [&](ArmGroup::Seen& seen) {
           load(n);
           group_->look(x, seen);
-          return settled(x, group_->solve(x, group_->near(x), seen.watches, margin_ + slack_, 3, times_.freedom(frameOf(n))));
+          return cleared(x, seen.watches, margin_ + slack_, 3, times_.freedom(frameOf(n)));
         });
       }
       nodes_ = smooth;
@@ -171,11 +171,23 @@ class ClearanceRun::Impl {
   /// As much of a solution as its way is worth: where there is no room, a far change that wins little is noise.
   [[nodiscard]] ArmChanges settled(const ArmChanges& start, const ArmChanges& solved) const {
     if (group_->left() <= 0 || solved == start) return solved;
-    const double way = group_->cost(solved, start), won = group_->leftBefore() - group_->left();
+    const double way = group_->cost(solved, start), won = group_->won();
     const double t = way > 0 ? smoothStep(won / (worthwhile * way)) : 1;
     ArmChanges out = start;
     for (std::size_t a = 0; a < count_; ++a)
       for (std::size_t i = 0; i < ArmChange::size; ++i) out[a].x[i] += t * (solved[a].x[i] - start[a].x[i]);
+    return out;
+  }
+  /// A change near another one that clears the loaded arms of what is watched. Where there is no room for all, the head gives way.
+  [[nodiscard]] ArmChanges cleared(const ArmChanges& start, const ArmGroup::Watches& watches, double margin, int steps, const ArmFreedom& freedom, bool headLast = false) {
+    const auto solved = [&] { return settled(start, group_->solve(start, group_->near(start), watches, margin, steps, freedom)); };
+    setHeadLast(headLast);
+    ArmChanges out = solved();
+    if (!headLast && group_->left() > noRoom * work_.context.height / 1.7) {
+      setHeadLast(true);
+      out = solved();
+    }
+    setHeadLast(false);
     return out;
   }
   /// Whether a node, by what smoothing reaches from it, can matter to any frame.
@@ -381,7 +393,7 @@ class ClearanceRun::Impl {
       ArmGroup::Seen none;
       found_[static_cast<std::size_t>(f - from_)] = solved(of, none, [&](ArmGroup::Seen&) {
         load(moment);
-        return settled(start, group_->solve(start, group_->near(start), watchAt(f), margin_ + slack_, 2, times_.freedom(f)));
+        return cleared(start, watchAt(f), margin_ + slack_, 2, times_.freedom(f));
       });
     }
     fade();
@@ -434,7 +446,7 @@ class ClearanceRun::Impl {
     std::vector<double> size(found_.size());
     std::vector<char> open(found_.size(), 1);  // in the body, or changed since it was not
     for (int round = 0; round < againRounds && !stopAsked(); ++round) {
-      const bool torso = round >= againRounds - torsoRounds;
+      const bool headLast = round >= againRounds - lastRounds;
       bool any = false;
       for (int k = 0; k < count; ++k) {
         const int f = from_ + k;
@@ -443,11 +455,11 @@ class ClearanceRun::Impl {
         const ArmChanges now = evened(f);
         Moment& moment = momentAt(f);
         Digest of = moment.digest;
-        (of.add(tagAgain).add(std::uint64_t{torso}) << now).add(digestOf(watchAt(f)));
+        (of.add(tagAgain).add(std::uint64_t{headLast}) << now).add(digestOf(watchAt(f)));
         std::optional<ClearanceMemo::Solution> known = memo_->find(of);
         if (!known) {
           load(moment);
-          known = clearedAgain(f, now, torso);
+          known = clearedAgain(f, now, headLast);
           memo_->keep(of, *known);
         }
         open[static_cast<std::size_t>(k)] = known->open;
@@ -465,12 +477,12 @@ class ClearanceRun::Impl {
         if (size[static_cast<std::size_t>(k)] > 0)
           for (int n = std::max(last + 1, k - reach - stride_); n <= std::min(count - 1, k + reach + stride_); ++n) open[static_cast<std::size_t>(n)] = 1, last = n;
     }
-    setTorsoFirst(false);
+    setHeadLast(false);
   }
   /// What a loaded frame lacks.
-  [[nodiscard]] ClearanceMemo::Solution clearedAgain(int f, const ArmChanges& now, bool torso) {
+  [[nodiscard]] ClearanceMemo::Solution clearedAgain(int f, const ArmChanges& now, bool headLast) {
     ClearanceMemo::Solution out;
-    setTorsoFirst(torso);
+    setHeadLast(headLast);
     // Looked at anew as well: others than the node's points may be in the way. A hair of them is not worth a start of the arm.
     ArmGroup::Watches watches = watchAt(f);
     const bool seen = group_->deeper(now, watches, 0);
@@ -481,18 +493,12 @@ class ClearanceRun::Impl {
     if (!out.open) return out;
     if (missed)
       for (std::size_t a = 0; a < count_; ++a) watches[a].add(others[a]);
-    const auto clearOf = [&] { return settled(now, group_->solve(now, group_->near(now), watches, margin_, 3, times_.freedom(f))); };
-    out.x = clearOf();
-    // Where there is no room beside head and torso, what is given goes to the torso.
-    if (!torso && group_->left() > noRoom * work_.context.height / 1.7) {
-      setTorsoFirst(true);
-      out.x = clearOf();
-    }
+    out.x = cleared(now, watches, margin_, 3, times_.freedom(f), headLast);
     out.lack = group_->cost(out.x, now);
     return out;
   }
-  void setTorsoFirst(bool first) {
-    for (ArmClearer& arm : arms_) arm.setTorsoFirst(first);
+  void setHeadLast(bool last) {
+    for (ArmClearer& arm : arms_) arm.setHeadLast(last);
   }
 
   [[nodiscard]] const ArmGroup::Watches& watchAt(int f) const { return seen_[place(std::clamp((f + stride_ / 2) / stride_, first_, last_))].watches; }
