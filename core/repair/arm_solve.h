@@ -47,6 +47,8 @@ class ArmGroup {
   [[nodiscard]] ArmChanges solve(const ArmChanges& start, const Goal& goal, const Watches& watches, double margin, int steps, const ArmFreedom& freedom);
   /// Metres that the last solve() left of its margin; negative: it is met.
   [[nodiscard]] double left() const { return std::max(left_.first, left_.rest); }
+  /// The same of what comes first: the torso, and what is touched.
+  [[nodiscard]] double leftFirst() const { return left_.first; }
   /// Metres that it has won: of what comes first, and of the rest.
   [[nodiscard]] double won() const {
     const auto win = [](double before, double after) { return std::max(0.0, std::max(before, 0.0) - std::max(after, 0.0)); };

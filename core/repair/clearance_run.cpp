@@ -5,12 +5,14 @@
 #include <optional>
 
 #include "core/base/stop_scope.h"
+#include "core/math/b_spline.h"
 #include "core/repair/arm_around.h"
 #include "core/repair/change_series.h"
 #include "core/repair/clearance_memo.h"
 #include "core/repair/clearance_times.h"
 #include "core/repair/hand_onto_skin.h"
 #include "core/repair/hand_ways.h"
+#include "core/repair/part_choice.h"
 #include "core/repair/steady_choice.h"
 
 namespace understudy {
@@ -42,12 +44,16 @@ constexpr double noRoom = 0.003;
 constexpr double mostTilt = 0.7;
 /// Metres (at a height of 1.7) by which points that were not watched may lie in the body before they are.
 constexpr double hair = 0.002;
+/// Metres (at a height of 1.7) in the body from which on it is asked how much of what frames were given again does good, and how much of the
+/// depth in the head counts then.
+constexpr double leftAlone = 0.003, headCounts = 0.3;
+constexpr PartWindow giveWindow{};
 /// Metres (at a height of 1.7) in the body from which on an arm's frame counts as one that has to change.
 constexpr double calledFrom = 0.002;
 /// Seconds around such frames in which a free arm's change stays whole, and in which it is gone.
 constexpr double wholeSeconds = 0.08, goneSeconds = 0.3;
-/// Metres won a metre moved from which on all of a solution is taken.
-constexpr double worthwhile = 0.2;
+/// Metres won a metre moved from which on all of a solution is taken; and of one where there is no room for all.
+constexpr double worthwhile = 0.2, worthwhileInNeed = 0.5;
 
 bool nothing(const ArmChanges& x) { return x[0].none() && x[1].none(); }
 bool nothing(const ArmGroup::Watches& w) { return w[0].none() && w[1].none(); }
@@ -79,7 +85,7 @@ class ClearanceRun::Impl {
   }
 
   /// Frames on both sides of one whose own solutions it is made of.
-  [[nodiscard]] static int around(int stride) { return stride + againRounds * (againWide + 1) * stride + ArmAround::support(stride) + HandWays::support(stride); }
+  [[nodiscard]] static int around(int stride) { return stride + (againRounds * (againWide + 1) + giveWindow.support() + 2) * stride + ArmAround::support(stride) + HandWays::support(stride); }
 
   void solve(FrameSpan frames) {
     frames = widened(frames, HandWays::support(stride_), HandWays::support(stride_));
@@ -169,10 +175,10 @@ class ClearanceRun::Impl {
   }
 
   /// As much of a solution as its way is worth: where there is no room, a far change that wins little is noise.
-  [[nodiscard]] ArmChanges settled(const ArmChanges& start, const ArmChanges& solved) const {
+  [[nodiscard]] ArmChanges settled(const ArmChanges& start, const ArmChanges& solved, double worth) const {
     if (group_->left() <= 0 || solved == start) return solved;
     const double way = group_->cost(solved, start), won = group_->won();
-    const double t = way > 0 ? smoothStep(won / (worthwhile * way)) : 1;
+    const double t = way > 0 ? smoothStep(won / (worth * way)) : 1;
     ArmChanges out = start;
     for (std::size_t a = 0; a < count_; ++a)
       for (std::size_t i = 0; i < ArmChange::size; ++i) out[a].x[i] += t * (solved[a].x[i] - start[a].x[i]);
@@ -180,12 +186,12 @@ class ClearanceRun::Impl {
   }
   /// A change near another one that clears the loaded arms of what is watched. Where there is no room for all, the head gives way.
   [[nodiscard]] ArmChanges cleared(const ArmChanges& start, const ArmGroup::Watches& watches, double margin, int steps, const ArmFreedom& freedom, bool headLast = false) {
-    const auto solved = [&] { return settled(start, group_->solve(start, group_->near(start), watches, margin, steps, freedom)); };
+    const auto solved = [&](double worth) { return settled(start, group_->solve(start, group_->near(start), watches, margin, steps, freedom), worth); };
     setHeadLast(headLast);
-    ArmChanges out = solved();
-    if (!headLast && group_->left() > noRoom * work_.context.height / 1.7) {
+    ArmChanges out = solved(headLast ? worthwhileInNeed : worthwhile);
+    if (!headLast && group_->leftFirst() > 0 && group_->left() > noRoom * work_.context.height / 1.7) {
       setHeadLast(true);
-      out = solved();
+      out = solved(worthwhileInNeed);
     }
     setHeadLast(false);
     return out;
@@ -259,7 +265,7 @@ class ClearanceRun::Impl {
   }
 
   /// What solutions are for: the same start means something else in each.
-  static constexpr std::uint64_t tagHome = 1, tagFrom = 2, tagNear = 3, tagEach = 4, tagAgain = 5, tagNeed = 6, tagTouch = 7;
+  static constexpr std::uint64_t tagHome = 1, tagFrom = 2, tagNear = 3, tagEach = 4, tagAgain = 5, tagNeed = 6, tagTouch = 7, tagGive = 8;
   /// The solution of that name, which `work` finds where it is not known; it may change what is seen.
   template <class Work>
   [[nodiscard]] ArmChanges solved(const Digest& of, ArmGroup::Seen& seen, Work work) {
@@ -397,7 +403,9 @@ class ClearanceRun::Impl {
       });
     }
     fade();
+    const std::vector<ArmChanges> before = found_;
     again();
+    give(before);
   }
 
   /// Where nothing lies in the body some time around, a free arm stays as it was.
@@ -478,6 +486,46 @@ class ClearanceRun::Impl {
           for (int n = std::max(last + 1, k - reach - stride_); n <= std::min(count - 1, k + reach + stride_); ++n) open[static_cast<std::size_t>(n)] = 1, last = n;
     }
     setHeadLast(false);
+  }
+  /// Where there is no room, what is given again and again leads away and wins nothing: only so much of it is taken as does good.
+  void give(const std::vector<ArmChanges>& before) {
+    const int first = (from_ + stride_ - 1) / stride_, count = std::max(0, (from_ + static_cast<int>(found_.size()) - 1) / stride_ - first + 1);
+    const auto frame = [&](std::size_t place) { return (first + static_cast<int>(place)) * stride_; };
+    const auto even = [&](const std::vector<ArmChanges>& series, std::size_t place) { return mixed(series, frame(place) - from_, stride_, count_); };
+    std::vector<char> changed(static_cast<std::size_t>(count));
+    for (std::size_t k = 0; k < changed.size(); ++k) changed[k] = !stopAsked() && even(found_, k) != even(before, k);
+    const double metre = work_.context.height / 1.7;
+    const std::vector<double> taken = partsTaken(changed, leftAlone * metre, giveWindow, [&](std::size_t place, double part) {
+      const ArmChanges a = even(before, place), b = even(found_, place);
+      ArmChanges x = a;
+      for (std::size_t arm = 0; arm < count_; ++arm)
+        for (std::size_t i = 0; i < ArmChange::size; ++i) x[arm].x[i] += part * (b[arm].x[i] - a[arm].x[i]);
+      Moment& moment = momentAt(frame(place));
+      Digest of = moment.digest;
+      of.add(tagGive) << x;
+      if (const auto known = memo_->find(of)) return known->lack;
+      load(moment);
+      ClearanceMemo::Solution out;
+      if (group_->mayBeDeeper(x, 0)) {
+        const ArmGroup::Watches watches = group_->watch(x);
+        const double all = group_->depth(x, watches);
+        setHeadLast(true);
+        out.lack = std::max(group_->depth(x, watches), headCounts * all);
+        setHeadLast(false);
+      }
+      memo_->keep(of, out);
+      return out.lack;
+    });
+    for (std::size_t k = 0; k < found_.size(); ++k) {
+      if (found_[k] == before[k]) continue;
+      const int f = from_ + static_cast<int>(k), n = f / stride_ - first;
+      const auto at = [&](int place) { return taken[static_cast<std::size_t>(std::clamp(place, 0, count - 1))]; };
+      const auto [a, b, c, d] = splineShares((f % stride_) / static_cast<double>(stride_));
+      const double part = a * at(n - 1) + b * at(n) + c * at(n + 1) + d * at(n + 2);
+      if (part > 1 - 1e-12) continue;
+      for (std::size_t arm = 0; arm < count_; ++arm)
+        for (std::size_t i = 0; i < ArmChange::size; ++i) found_[k][arm].x[i] = before[k][arm].x[i] + part * (found_[k][arm].x[i] - before[k][arm].x[i]);
+    }
   }
   /// What a loaded frame lacks.
   [[nodiscard]] ClearanceMemo::Solution clearedAgain(int f, const ArmChanges& now, bool headLast) {
