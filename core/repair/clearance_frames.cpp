@@ -1,0 +1,181 @@
+// What the nodes' solutions come to frame by frame.
+#include "core/repair/clearance_impl.h"
+
+#include <algorithm>
+#include <cmath>
+
+#include "core/base/stop_scope.h"
+#include "core/math/b_spline.h"
+#include "core/math/smooth_step.h"
+
+namespace understudy {
+namespace {
+
+/// Metres (at a height of 1.7) by which points that were not watched may lie in the body before they are.
+constexpr double hair = 0.002;
+/// Metres (at a height of 1.7) in the body from which on it is asked how much of what frames were given again does good, and how much of the
+/// depth in the head counts then.
+constexpr double leftAlone = 0.003, headCounts = 0.3;
+/// Metres (at a height of 1.7) in the body from which on an arm's frame counts as one that has to change.
+constexpr double calledFrom = 0.002;
+/// Seconds around such frames in which a free arm's change stays whole, and in which it is gone.
+constexpr double wholeSeconds = 0.08, goneSeconds = 0.3;
+
+}  // namespace
+
+ArmChanges ClearanceRun::Impl::evened(int f) const {
+  return mixed(found_, f - from_, stride_, count_);
+}
+
+void ClearanceRun::Impl::each(FrameSpan frames) {
+  from_ = std::max(0, frames.first - around(stride_));
+  const int to = std::min(in_.frames() - 1, frames.last + around(stride_));
+  found_.assign(static_cast<std::size_t>(to - from_ + 1), {});
+  for (int f = from_; f <= to; ++f) {
+    const int n = f / stride_;
+    const auto node = [&](int k) -> const ArmChanges& { return nodes_[place(std::clamp(k, first_, last_))]; };
+    const ArmChanges start = between(node(n - 1), node(n), node(n + 1), node(n + 2), (f % stride_) / double(stride_));
+    if ((nothing(start) && nothing(watchAt(f))) || stopAsked()) continue;
+    Moment& moment = momentAt(f);
+    Digest of = moment.digest;
+    (of.add(tagEach) << start).add(digestOf(watchAt(f)));
+    ArmGroup::Seen none;
+    found_[static_cast<std::size_t>(f - from_)] = solved(of, none, [&](ArmGroup::Seen&) {
+      load(moment);
+      return cleared(start, watchAt(f), margin_ + slack_, 2, times_.freedom(f));
+    });
+  }
+  fade();
+  const std::vector<ArmChanges> before = found_;
+  again();
+  give(before);
+}
+
+void ClearanceRun::Impl::fade() {
+  if (work_.hands != ClearedHands::free || shared()) return;
+  const int reach = static_cast<int>(std::ceil(goneSeconds * work_.context.rate.hertz() / stride_)) + 1;
+  std::vector<double> need(nodes_.size(), 0);
+  for (int n = first_; n <= last_; ++n)
+    if (!idle_[place(n)] && !stopAsked()) need[place(n)] = needAt(n);
+  for (std::size_t k = 0; k < found_.size(); ++k) {
+    if (nothing(found_[k])) continue;
+    const double at = (from_ + static_cast<double>(k)) / stride_;
+    double whole = 0;
+    for (int n = std::max(first_, static_cast<int>(at) - reach); n <= std::min(last_, static_cast<int>(at) + reach + 1); ++n)
+      whole = std::max(whole, need[place(n)] * smoothStep((goneSeconds - std::abs(n - at) * stride_ / work_.context.rate.hertz()) / (goneSeconds - wholeSeconds)));
+    for (double& v : found_[k][0].x) v *= whole;
+  }
+}
+
+double ClearanceRun::Impl::needAt(int n) {
+  Digest of = digestAt(n);
+  of.add(tagNeed);
+  if (const auto known = memo_->find(of)) return known->lack;
+  load(n);
+  ClearanceMemo::Solution out;
+  const ArmChanges none{};
+  const double whole = calledFrom * work_.context.height / 1.7;
+  if (group_->mayBeDeeper(none, 0)) out.lack = smoothStep(group_->depthUpTo(none, whole) / whole);
+  memo_->keep(of, out);
+  return out.lack;
+}
+
+void ClearanceRun::Impl::again() {
+  const int reach = againWide * stride_, count = static_cast<int>(found_.size());
+  std::vector<ArmChanges> lacks(found_.size());
+  std::vector<double> size(found_.size());
+  std::vector<char> open(found_.size(), 1);  // in the body, or changed since it was not
+  for (int round = 0; round < againRounds && !stopAsked(); ++round) {
+    const bool headLast = round >= againRounds - lastRounds;
+    bool any = false;
+    for (int k = 0; k < count; ++k) {
+      const int f = from_ + k;
+      size[static_cast<std::size_t>(k)] = 0;
+      if (!open[static_cast<std::size_t>(k)] || nothing(watchAt(f))) continue;
+      const ArmChanges now = evened(f);
+      Moment& moment = momentAt(f);
+      Digest of = moment.digest;
+      (of.add(tagAgain).add(std::uint64_t{headLast}) << now).add(digestOf(watchAt(f)));
+      std::optional<ClearanceMemo::Solution> known = memo_->find(of);
+      if (!known) {
+        load(moment);
+        known = clearedAgain(f, now, headLast);
+        memo_->keep(of, *known);
+      }
+      open[static_cast<std::size_t>(k)] = known->open;
+      const ArmChanges& clear = known->x;
+      const double lack = known->lack;
+      if (lack <= 0) continue;
+      size[static_cast<std::size_t>(k)] = lack;
+      for (std::size_t a = 0; a < count_; ++a)
+        for (std::size_t i = 0; i < ArmChange::size; ++i) lacks[static_cast<std::size_t>(k)][a].x[i] = clear[a].x[i] - now[a].x[i];
+      any = true;
+    }
+    if (!any) continue;
+    addAround(found_, lacks, size, reach, count_);
+    for (int k = 0, last = -1; k < count; ++k)
+      if (size[static_cast<std::size_t>(k)] > 0)
+        for (int n = std::max(last + 1, k - reach - stride_); n <= std::min(count - 1, k + reach + stride_); ++n) open[static_cast<std::size_t>(n)] = 1, last = n;
+  }
+  setHeadLast(false);
+}
+
+void ClearanceRun::Impl::give(const std::vector<ArmChanges>& before) {
+  const int first = (from_ + stride_ - 1) / stride_, count = std::max(0, (from_ + static_cast<int>(found_.size()) - 1) / stride_ - first + 1);
+  const auto frame = [&](std::size_t place) { return (first + static_cast<int>(place)) * stride_; };
+  const auto even = [&](const std::vector<ArmChanges>& series, std::size_t place) { return mixed(series, frame(place) - from_, stride_, count_); };
+  std::vector<char> changed(static_cast<std::size_t>(count));
+  for (std::size_t k = 0; k < changed.size(); ++k) changed[k] = !stopAsked() && even(found_, k) != even(before, k);
+  const double metre = work_.context.height / 1.7;
+  const std::vector<double> taken = partsTaken(changed, leftAlone * metre, giveWindow, [&](std::size_t place, double part) {
+    const ArmChanges a = even(before, place), b = even(found_, place);
+    ArmChanges x = a;
+    for (std::size_t arm = 0; arm < count_; ++arm)
+      for (std::size_t i = 0; i < ArmChange::size; ++i) x[arm].x[i] += part * (b[arm].x[i] - a[arm].x[i]);
+    Moment& moment = momentAt(frame(place));
+    Digest of = moment.digest;
+    of.add(tagGive) << x;
+    if (const auto known = memo_->find(of)) return known->lack;
+    load(moment);
+    ClearanceMemo::Solution out;
+    if (group_->mayBeDeeper(x, 0)) {
+      const ArmGroup::Watches watches = group_->watch(x);
+      const double all = group_->depth(x, watches);
+      setHeadLast(true);
+      out.lack = std::max(group_->depth(x, watches), headCounts * all);
+      setHeadLast(false);
+    }
+    memo_->keep(of, out);
+    return out.lack;
+  });
+  for (std::size_t k = 0; k < found_.size(); ++k) {
+    if (found_[k] == before[k]) continue;
+    const int f = from_ + static_cast<int>(k), n = f / stride_ - first;
+    const auto at = [&](int place) { return taken[static_cast<std::size_t>(std::clamp(place, 0, count - 1))]; };
+    const auto [a, b, c, d] = splineShares((f % stride_) / static_cast<double>(stride_));
+    const double part = a * at(n - 1) + b * at(n) + c * at(n + 1) + d * at(n + 2);
+    if (part > 1 - 1e-12) continue;
+    for (std::size_t arm = 0; arm < count_; ++arm)
+      for (std::size_t i = 0; i < ArmChange::size; ++i) found_[k][arm].x[i] = before[k][arm].x[i] + part * (found_[k][arm].x[i] - before[k][arm].x[i]);
+  }
+}
+
+ClearanceMemo::Solution ClearanceRun::Impl::clearedAgain(int f, const ArmChanges& now, bool headLast) {
+  ClearanceMemo::Solution out;
+  setHeadLast(headLast);
+  // Looked at anew as well: others than the node's points may be in the way. A hair of them is not worth a start of the arm.
+  ArmGroup::Watches watches = watchAt(f);
+  const bool seen = group_->deeper(now, watches, 0);
+  const double unseen = hair * work_.context.height / 1.7;
+  const ArmGroup::Watches others = group_->mayBeDeeper(now, unseen) ? group_->watch(now) : ArmGroup::Watches{};
+  const bool missed = !nothing(others) && group_->deeper(now, others, unseen);
+  out.open = seen || missed;
+  if (!out.open) return out;
+  if (missed)
+    for (std::size_t a = 0; a < count_; ++a) watches[a].add(others[a]);
+  out.x = cleared(now, watches, margin_, 3, times_.freedom(f), headLast);
+  out.lack = group_->cost(out.x, now);
+  return out;
+}
+
+}  // namespace understudy
