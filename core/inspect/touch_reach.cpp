@@ -18,6 +18,8 @@ constexpr double farTurn = 1.0;
 constexpr double hastyStep = 0.04;
 /// Part of the height a place may be moved.
 constexpr double farthestMove = 0.35;
+/// Radians it may be moved around its part of the body: what the performer touches in front is not touched at the back.
+constexpr double farthestAround = 1.75;
 /// Metres (at a height of 1.7) the arm may lie in the body before other places are looked for.
 constexpr double deepArm = 0.008;
 /// Places of a moment whose arms are looked at.
@@ -169,7 +171,7 @@ std::vector<std::vector<TouchCarrier::Moment>> TouchCarrier::waysWithinReach(std
                                       : (1 - ownAlong) * length + along * table.length;
         state.moved = Vec3d{way, state.around * table.girth[k], 0} / height;
         // Nothing is won so far away.
-        if (dot(state.moved, state.moved) < square(farthestMove)) add(i, posed, *table.skin[k], state);
+        if (dot(state.moved, state.moved) < square(farthestMove) && std::abs(state.around) < farthestAround) add(i, posed, *table.skin[k], state);
       }
     }
   }

@@ -62,7 +62,7 @@ template <class V, Described<JointNudge> T> void fields(V&& visit, T& v) {
 }
 template <class V, Described<PlantMark> T> void fields(V&& visit, T& v) {
   visit(FieldInfo{"time", "When the phase begins", "s"}, v.time);
-  visit(FieldInfo{"phase", "What the foot turns about"}, v.phase);
+  visit(FieldInfo{"phase", "What the foot turns about; spin: upright, about what is down of its ball, or of its heel after a heel phase"}, v.phase);
   visit(FieldInfo{"turn", "How far the foot spins in it; none: its part of the plant's", "rad"}, v.turn);
 }
 template <class V, Described<TimeRange> T> void fields(V&& visit, T& v) {
