@@ -240,8 +240,9 @@ ArmClearer::Carry ArmClearer::carryFree(const ArmChange& change) const {
   out.by[2] = about(root_, root, out.turn[1]);
   const Vec3d elbow = understudy::apply(out.by[2], mid_);
   out.by[3] = about(mid_, elbow, out.turn[2]);
-  // The same share of every turn, so that the hand's way is as smooth as theirs. Angles beyond half a turn go on for the same reason.
-  if (const double share = handShare(2 * std::acos(std::clamp(out.turn[2].w, -1.0, 1.0))); share > 0)
+  // The same share of every turn, so that the hand's way is as smooth as theirs. Only what changes the forearm's direction calls for it: an
+  // arm that rolls would turn its hand out of the body for nothing.
+  if (const double share = handShare(angleBetween(second_, rotate(out.turn[2], second_))); share > 0)
     out.turn[3] = expOf(rotate(frame_, Vec3d{x[3], x[4], x[5]} * share)) * fromAxisAngle(hinge_, x[0] * share);
   out.by[4] = about(end_, understudy::apply(out.by[3], end_), out.turn[3]);
   return out;
@@ -293,7 +294,7 @@ ArmClearer::Likeness ArmClearer::likeness(const ArmChange& change, const Carry& 
   const double hold = (0.03 + 0.05 * hold_) * scale_ / (hold_ > 0 ? std::max(hold_, 0.02) : 1);
   const std::array<double, ArmChange::size>& x = change.x;
   if (!byWrist_) {
-    const Vec3d shift = carry.by[4].translation * wrist;
+    const Vec3d shift = (understudy::apply(carry.by[4], end_) - end_) * wrist;
     const double roll = 0.5 * limb_.upper * dot(rotate(frame_, Vec3d{x[3], x[4], x[5]}), first_);
     return {upper.x, upper.y, upper.z, fore.x, fore.y, fore.z, girdle * x[1], girdle * x[2], roll, shift.x, shift.y, shift.z, 0, 0, 0, 0};
   }

@@ -123,27 +123,53 @@ INSTANTIATE_TEST_SUITE_P(Clearance, Puppets,
                          testing::Values(test::PuppetOptions{0.26, 1, false, false}, test::PuppetOptions{0.32, 1.5, false, false}, test::PuppetOptions{0.28, 1, true, false},
                                          test::PuppetOptions{0.3, 0.5, false, true}));
 
-TEST(Clearance, HandsGoAlongWithForearmsThatTurnFar) {
-  const Stage s = stage({0.4, 1.5, false, false});
-  const Repair r = clearance();
-  const TiledMotion out = cleared(s, {&r});
+TEST(Clearance, HandsGoAlongWithForearmsThatTurnFarAndKeepTheirDirectionOtherwise) {
+  const Stage s = stage({});
   constexpr double degree = std::numbers::pi / 180;
-  Poser was(*s.context), is(*s.context);
-  double forearm = 0, wrist = 0, kept = 0;
-  for (int f = 0; f < s.motion.frames(); ++f) {
-    was.load(s.motion, f);
-    is.load(out, f);
-    for (const LimbRig& arm : s.context->arms) {
-      const double turned = length(logOf(is.rotation(arm.mid) * conjugate(was.rotation(arm.mid))));
-      const Quatd before = conjugate(was.rotation(arm.mid)) * was.rotation(arm.end), after = conjugate(is.rotation(arm.mid)) * is.rotation(arm.end);
-      forearm = std::max(forearm, turned);
-      wrist = std::max(wrist, length(logOf(after * conjugate(before))));
-      if (turned < 20 * degree) kept = std::max(kept, length(logOf(is.rotation(arm.end) * conjugate(was.rotation(arm.end)))));
-    }
+  const LimbRig& limb = s.context->arms[0];
+  ArmClearer arm(*s.context, bodyModelOf(*s.context), 0, {});
+  ASSERT_TRUE(arm.able() && !arm.byWrist());
+  struct Bent {
+    double wrist, hand;  // radians: of the hand against the forearm, and in the stage
+  };
+  const auto after = [&](double aside, double roll, double elbow) {
+    Poser poser(*s.context);
+    poser.load(s.motion, 0);
+    ArmClearer::Pose pose;
+    arm.read(poser, pose);
+    arm.load(pose);
+    const Quatd mid = poser.rotation(limb.mid), hand = poser.rotation(limb.end);
+    const Vec3d upper = normalised(poser.position(limb.mid) - poser.position(limb.root));
+    const Vec3d turn = rotate(conjugate(pose.frame), normalised(cross(upper, Vec3d{0, 0, 1})) * aside + upper * roll);
+    arm.write(poser, ArmChange{{elbow, 0, 0, turn.x, turn.y, turn.z}});
+    const Quatd wrist = conjugate(poser.rotation(limb.mid)) * poser.rotation(limb.end) * conjugate(conjugate(mid) * hand);
+    return Bent{length(logOf(wrist)), length(logOf(poser.rotation(limb.end) * conjugate(hand)))};
+  };
+  for (const double aside : {-1.5, -0.9, 0.9, 1.5}) {
+    EXPECT_LE(after(aside, 0, 0).wrist, 51 * degree) << aside;
+    EXPECT_GT(after(aside, 0, 0).wrist, 35 * degree) << aside;
   }
-  EXPECT_GT(forearm, 60 * degree);
-  EXPECT_LE(wrist, 55 * degree);
-  EXPECT_LE(kept, 1 * degree);
+  EXPECT_LE(after(1.0, 0, 0.8).wrist, 60 * degree);
+  EXPECT_NEAR(after(0.4, 0, 0).hand, 0, 1e-9);
+  EXPECT_NEAR(after(0, 0.9, 0).hand, 0, 5 * degree);
+}
+
+TEST(Clearance, WhatAChangeCostsIsTheSameAllOverTheStage) {
+  const Stage s = stage({});
+  ArmClearer arm(*s.context, bodyModelOf(*s.context), 0, {});
+  Poser poser(*s.context);
+  poser.load(s.motion, 0);
+  ArmClearer::Pose pose;
+  arm.read(poser, pose);
+  const ArmChange change{{0.3, 0.1, 0, 0.9, 0.4, -0.2}};
+  arm.load(pose);
+  const ArmClearer::Likeness here = arm.likeness(change, arm.carry(change));
+  const Vec3d away{7, 0, -4};
+  for (Affined& turned : pose.turned) turned.translation += away;
+  for (Vec3d* p : {&pose.girdle, &pose.root, &pose.mid, &pose.end}) *p += away;
+  arm.load(pose);
+  const ArmClearer::Likeness there = arm.likeness(change, arm.carry(change));
+  for (std::size_t k = 0; k < here.size(); ++k) EXPECT_NEAR(there[k], here[k], 1e-9) << k;
 }
 
 TEST(Wrist, SharesNothingOfSmallTurnsAndMostOfLargeOnes) {
