@@ -156,6 +156,9 @@ struct BodyModel {
 [[nodiscard]] std::shared_ptr<const BodyModel> bodyModel(BodySurface surface, const JointFrames& reference, const SkeletonMap& map, const Skeleton& skeleton,
                                                          double height, const BodyModelSettings& settings = {});
 
+/// The skin one of a model's solids was made of.
+[[nodiscard]] PartMesh meshOf(const BodyModel& model, const BodySolid& solid);
+
 /// now · reference⁻¹ of every joint.
 [[nodiscard]] std::vector<Affined> turnedFrames(const JointFrames& reference, const JointFrames& now);
 

@@ -119,17 +119,17 @@ struct Joined {
   std::array<BodyPart, 2> with;
   bool seam = false;
 };
-constexpr Joined joined[] = {{BodyPart::leftShank, {BodyPart::leftThigh, BodyPart::leftThigh}},
-                             {BodyPart::rightShank, {BodyPart::rightThigh, BodyPart::rightThigh}},
-                             {BodyPart::leftUpperArm, {BodyPart::torso, BodyPart::torso}},
-                             {BodyPart::leftForearm, {BodyPart::leftUpperArm, BodyPart::leftHand}},
-                             {BodyPart::leftHand, {BodyPart::leftHand, BodyPart::leftHand}},
-                             {BodyPart::rightUpperArm, {BodyPart::torso, BodyPart::torso}},
-                             {BodyPart::rightForearm, {BodyPart::rightUpperArm, BodyPart::rightHand}},
-                             {BodyPart::rightHand, {BodyPart::rightHand, BodyPart::rightHand}},
-                             {BodyPart::leftThigh, {BodyPart::torso, BodyPart::rightThigh}, true},
-                             {BodyPart::rightThigh, {BodyPart::torso, BodyPart::torso}, true},
-                             {BodyPart::head, {BodyPart::torso, BodyPart::torso}, true}};
+constexpr Joined joinedParts[] = {{BodyPart::leftShank, {BodyPart::leftThigh, BodyPart::leftThigh}},
+                                  {BodyPart::rightShank, {BodyPart::rightThigh, BodyPart::rightThigh}},
+                                  {BodyPart::leftUpperArm, {BodyPart::torso, BodyPart::torso}},
+                                  {BodyPart::leftForearm, {BodyPart::leftUpperArm, BodyPart::leftHand}},
+                                  {BodyPart::leftHand, {BodyPart::leftHand, BodyPart::leftHand}},
+                                  {BodyPart::rightUpperArm, {BodyPart::torso, BodyPart::torso}},
+                                  {BodyPart::rightForearm, {BodyPart::rightUpperArm, BodyPart::rightHand}},
+                                  {BodyPart::rightHand, {BodyPart::rightHand, BodyPart::rightHand}},
+                                  {BodyPart::leftThigh, {BodyPart::torso, BodyPart::rightThigh}, true},
+                                  {BodyPart::rightThigh, {BodyPart::torso, BodyPart::torso}, true},
+                                  {BodyPart::head, {BodyPart::torso, BodyPart::torso}, true}};
 
 void build(BodyModel& model, const SkeletonMap& map, const BodyModelSettings& settings) {
   const double scale = model.height / 1.7, cell = settings.cell * scale;
@@ -137,10 +137,10 @@ void build(BodyModel& model, const SkeletonMap& map, const BodyModelSettings& se
     BodySolid solid = bendingSolid(model.surface, part, cell, model.gridError);
     if (!solid.grid.empty() && !solid.joints.empty()) model.solids.push_back(std::move(solid));
   }
-  std::array<BodySolid, std::size(joined)> limbs;
-  parallelFor(static_cast<int>(std::size(joined)), [&](int i) {
+  std::array<BodySolid, std::size(joinedParts)> limbs;
+  parallelFor(static_cast<int>(std::size(joinedParts)), [&](int i) {
     const auto k = static_cast<std::size_t>(i);
-    limbs[k] = joinedSolid(model.surface, joined[k].part, joined[k].with, joined[k].seam, cell, 1);
+    limbs[k] = joinedSolid(model.surface, joinedParts[k].part, joinedParts[k].with, joinedParts[k].seam, cell, 1);
   });
   for (BodySolid& solid : limbs)
     if (!solid.grid.empty() && !solid.joints.empty()) model.limbs.push_back(std::move(solid));
@@ -150,6 +150,13 @@ void build(BodyModel& model, const SkeletonMap& map, const BodyModelSettings& se
 }
 
 }  // namespace
+
+PartMesh meshOf(const BodyModel& model, const BodySolid& solid) {
+  const bool limb = std::any_of(model.limbs.begin(), model.limbs.end(), [&](const BodySolid& own) { return &own == &solid; });
+  for (const Joined& j : joinedParts)
+    if (limb && j.part == solid.part) return partMesh(model.surface, j.part, j.with, j.seam);
+  return partMesh(model.surface, solid.part);
+}
 
 std::shared_ptr<const BodyModel> bodyModel(BodySurface surface, const JointFrames& reference, const SkeletonMap& map, const Skeleton& skeleton, double height,
                                            const BodyModelSettings& settings) {

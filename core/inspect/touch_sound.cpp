@@ -89,7 +89,7 @@ std::vector<TouchCarrier::SoundPart> TouchCarrier::soundParts(const std::vector<
   const std::shared_ptr<const RepairContext> borrowed(std::shared_ptr<const RepairContext>(), &context_);
   std::vector<const Repair*> list;
   for (const Repair& repair : repairs) list.push_back(&repair);
-  const RepairLayerPtr layer = makeTouchLayer(borrowed, list, ignored);
+  const RepairLayerPtr layer = makeTouchLayer(borrowed, list, ignored, SkinMeasure::quick);
   const FrameSpan clip{0, plain_.frames() - 1};
   if (!layer || !ignored.empty()) return {};
   FrameSpan acting = common(layer->extent(0), clip);
@@ -115,7 +115,7 @@ std::vector<TouchCarrier::SoundPart> TouchCarrier::soundParts(const std::vector<
   };
   for (std::size_t i = 0; i < list.size(); ++i) {
     const FrameSpan span = common(repairFrames(*list[i], context_.rate, context_.frames).span, clip);
-    const std::vector<TouchMiss> misses = touchMisses(context_, out, *list[i]);
+    const std::vector<TouchMiss> misses = touchMisses(context_, out, *list[i], {}, SkinMeasure::quick);
     if (static_cast<int>(misses.size()) < span.count()) return {};
     bool joined = false;  // to a part of the same span
     int good = 0, missed = 0;  // frames of the part; frames since it

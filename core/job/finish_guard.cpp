@@ -73,7 +73,7 @@ Status releaseHeldArms(Judged& now, const std::vector<Accepted>& accepted, const
       if (std::any_of(holding.begin(), holding.end(), [&](const Holding& h) { return h.withdrawal.repair == id; })) continue;
       const auto& touch = std::get<TouchRepair>(repair->action);
       // One that does not even keep its contact has less to lose.
-      const bool missed = std::any_of(now.findings.begin(), now.findings.end(), [&](const Finding& f) { return sameFlaw(f, flaw.finding); });
+      const bool missed = std::any_of(now.findings.begin(), now.findings.end(), [&](const Finding& f) { return sameFlaw(f, flaw.finding) && f.severity >= settings.lost && 2 * f.span.count() > flaw.finding.span.count(); });
       const double least = missed ? settings.deepInVain : settings.deep;
       const Finding* worst = nullptr;
       for (const Finding& f : now.findings)

@@ -34,6 +34,7 @@ struct GuardSettings {
   double useless = 0.8;  ///< of the severity that a clearance was accepted for and that it leaves; from here on it is tried without
   double deep = 0.375;   ///< of the severity of an arm in the body (30 mm at a height of 1.7 m) from which on the touches there are tried without
   double deepInVain = 0.125;  ///< the same (10 mm) of touches whose contact is lost all the same
+  double lost = 0.16;         ///< severity (8 mm) from which on a contact counts as lost, where that is so over half of its time
   std::size_t mostReleases = 3;  ///< rounds of taking touches back from arms in the body
   int mostTrials = 4;    ///< evaluations of the take that the guard may ask for
 };

@@ -10,7 +10,7 @@ namespace {
 
 /// Metres (at a height of 1.7) between the skins at which a hand touches, and up to which it is brought back to them while the arm is no
 /// deeper in the body.
-constexpr double touchesFrom = 0, touchesTo = 0.0045, mostBack = 0.012, mostLeft = 0.004;
+constexpr double touchesFrom = 0.0005, touchesTo = 0.004, mostBack = 0.012, mostLeft = 0.004;
 /// Metres (at a height of 1.7) by which the arm may come to lie in the body for that.
 constexpr double mostPressed = 0.002;
 
@@ -19,7 +19,7 @@ Vec3d wayToSkin(const TouchSkin& skin, const Poser& poser, int side, double left
   Vec3d shift;
   const TouchSkin::Posed posed(skin, poser, side, TouchSkin::Against::body);
   for (int pass = 0; pass < 8; ++pass) {
-    const TouchSkin::Posed::Nearest now = posed.nearest(shift);
+    const TouchSkin::Posed::Nearest now = posed.exact(shift);
     const double wanted = std::clamp(now.distance, touchesFrom * size, touchesTo * size), steep = length(now.gradient);
     if (wanted == now.distance || steep < 1e-6) break;
     const Vec3d way = now.gradient * ((wanted - now.distance) / (steep * std::max(steep, 0.5)));

@@ -8,6 +8,10 @@
 
 namespace understudy {
 
+/// How far skins are from each other: by grids of the reference pose that are bent along with the joints, which is off by millimetres where
+/// they bend much, or at last by the posed triangles themselves.
+enum class SkinMeasure : unsigned char { quick, exact };
+
 /// The stage of touches. Within its span a touch brings its point to the target by the smallest change of its limb, which keeps
 /// its bend plane while hand or foot keep their direction: where the limb is too short the collarbone gives way, then the spine a
 /// little (if the touch allows; the other arm and the head then stay as they were), never the pelvis. Before and after the span
@@ -22,7 +26,8 @@ namespace understudy {
 /// `place` on a bone, or on a prop that the other hand, another bone or the stage holds then; a `path` over bones. Two hands that
 /// touch each other both come, by `share`, unless the other one is locked or has a touch of its own there. Touches whose bone belongs to no limb, whose target is unknown, or whose numbers are not finite
 /// are told in `issues` and left out. The residual is the distance left between point and target.
-[[nodiscard]] RepairLayerPtr makeTouchLayer(std::shared_ptr<const RepairContext> context, std::vector<const Repair*> repairs, Issues& issues);
+[[nodiscard]] RepairLayerPtr makeTouchLayer(std::shared_ptr<const RepairContext> context, std::vector<const Repair*> repairs, Issues& issues,
+                                            SkinMeasure measure = SkinMeasure::exact);
 
 /// Where a touch's point is in a motion.
 struct TouchMiss {
@@ -33,6 +38,6 @@ struct TouchMiss {
 /// One a frame of the touch's span; nothing where the touch cannot be applied. `grips` say how a touch's prop lies in the hand (other
 /// kinds are passed over).
 [[nodiscard]] std::vector<TouchMiss> touchMisses(const RepairContext& context, const TiledMotion& motion, const Repair& touch,
-                                                 const std::vector<const Repair*>& grips = {});
+                                                 const std::vector<const Repair*>& grips = {}, SkinMeasure measure = SkinMeasure::exact);
 
 }  // namespace understudy

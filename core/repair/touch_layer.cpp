@@ -32,13 +32,22 @@ std::vector<TouchMiss> TouchLayer::misses(const TiledMotion& motion) const {
     miss.gap = length(wish.way());
     if (item.skin) {
       // How far along the normal the skin lies does not count.
-      miss.gap = TouchSkin::Posed(*item.skin, poser, item.limb, against(item, m)).nearest({}).distance - item.touch->gap;
+      miss.gap = gapOf(poser, motion, item, f, m) - item.touch->gap;
       const Vec3d off = wish.way() - m.normal * dot(wish.way(), m.normal);
       miss.place = length(off);
     }
     out.push_back(miss);
   }
   return out;
+}
+
+double TouchLayer::gapOf(const Poser& poser, const TiledMotion& motion, const Item& item, int frame, const Moment& m) const {
+  if (measure_ == SkinMeasure::quick) return TouchSkin::Posed(*item.skin, poser, item.limb, against(item, m)).nearest({}).distance;
+  const std::optional<Digest> name = nameOf(motion, item, frame, std::nullopt, Asked::gap);
+  if (const auto known = name ? known_->find(*name) : std::nullopt) return known->own.x;
+  const double gap = TouchSkin::Posed(*item.skin, poser, item.limb, against(item, m)).exact({}).distance;
+  if (name) known_->keep(*name, {{gap, 0, 0}, {}, {}});
+  return gap;
 }
 
 FrameSpan TouchLayer::extent(std::size_t repair) const {

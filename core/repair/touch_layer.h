@@ -19,7 +19,7 @@ namespace understudy {
 
 class TouchLayer final : public RepairLayer {
  public:
-  TouchLayer(std::shared_ptr<const RepairContext> context, std::vector<const Repair*> repairs, Issues& issues);
+  TouchLayer(std::shared_ptr<const RepairContext> context, std::vector<const Repair*> repairs, Issues& issues, SkinMeasure measure);
 
   [[nodiscard]] bool empty() const { return items_.empty(); }
 
@@ -169,7 +169,7 @@ class TouchLayer final : public RepairLayer {
   [[nodiscard]] static Digest digestOf(const Item& item);
   /// Names what an item comes to at a frame, going on from a change: frames of a touch that was tried with another span, or of a motion
   /// that has not changed there, are not worked out again. Nothing where more than that matters.
-  enum class Asked : unsigned char { change, left };
+  enum class Asked : unsigned char { change, left, leftExactly, gap };
   [[nodiscard]] std::optional<Digest> nameOf(const TiledMotion& in, const Item& item, int frame, const std::optional<Change>& start, Asked asked) const;
 
   /// The change at a frame of the span by a touch that is alone, going on from `start`.
@@ -194,6 +194,8 @@ class TouchLayer final : public RepairLayer {
   [[nodiscard]] Turns turnsAt(Poser& poser, const TiledMotion& in, const Item& item, int frame, Kept& kept) const;
   [[nodiscard]] const Edge* edgeOf(Poser& poser, const TiledMotion& in, const Item& item, int side, Kept& kept) const;
 
+  /// Distance of the skins in a pose of a motion, as told to others.
+  [[nodiscard]] double gapOf(const Poser& poser, const TiledMotion& motion, const Item& item, int frame, const Moment& m) const;
   /// Distance of the skins beyond the wanted gap, metres.
   [[nodiscard]] double skinGap(const Poser& poser, const Item& item, int frame) const;
 
@@ -257,6 +259,7 @@ class TouchLayer final : public RepairLayer {
   /// Turns collarbone and spine as far as an arm needs it to reach its goal. True if the spine was turned.
   bool help(Poser& poser, int arm, const Vec3d& goal, double reach, bool spineMayHelp) const;
 
+  SkinMeasure measure_;
   std::vector<Item> items_;
   std::vector<std::vector<std::size_t>> heldTouches_;  ///< of each repair that is a grip: the touches whose prop, or whose target, it holds
   std::vector<int> spine_;

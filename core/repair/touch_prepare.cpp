@@ -9,8 +9,8 @@
 
 namespace understudy {
 
-TouchLayer::TouchLayer(std::shared_ptr<const RepairContext> context, std::vector<const Repair*> repairs, Issues& issues)
-    : RepairLayer(std::move(context), std::move(repairs)) {
+TouchLayer::TouchLayer(std::shared_ptr<const RepairContext> context, std::vector<const Repair*> repairs, Issues& issues, SkinMeasure measure)
+    : RepairLayer(std::move(context), std::move(repairs)), measure_(measure) {
   for (const Role role : {Role::spine, Role::chest, Role::upperChest})
     for (const int joint : context_->roles().at(role).joints) {
       const auto carries = [&](const LimbRig& arm) { return arm.root >= 0 && isAncestor(context_->figure->skeleton, joint, arm.root); };

@@ -2,7 +2,9 @@
 
 #include <algorithm>
 #include <cmath>
+#include <functional>
 #include <map>
+#include <set>
 #include <tuple>
 #include <utility>
 
@@ -16,6 +18,9 @@ constexpr int mostCorners = 100, mostHandPoints = 160;
 /// Metres (at a height of 1.7) between places on faces of the hand that may be chosen; pieces an edge is cut into, at most.
 constexpr double faceSpacing = 0.01;
 constexpr int mostPieces = 12;
+/// The same of the many points that exact answers are asked of.
+constexpr double fineSpacing = 0.008;
+constexpr int mostFinePieces = 24;
 /// Part of a point's weight that belongs to the hand and to fingers where it counts as the hand's.
 constexpr double firmShare = 0.6;
 /// Distances in a bent body change faster than the way, seldom by more than half.
@@ -126,45 +131,86 @@ TouchSkin::HandPoints TouchSkin::handPoints(const Skeleton& skeleton, int end, i
     const auto corner = static_cast<std::uint32_t>(v);
     places.push_back({surface.positions[corner], {corner, corner, corner}, {1, 0, 0}});
   }
-  const double spacing = faceSpacing * model_->height / 1.7;
-  for (std::size_t t = 0; t + 2 < surface.indices.size(); t += 3) {
-    const std::array<std::uint32_t, 3> c{surface.indices[t], surface.indices[t + 1], surface.indices[t + 2]};
-    if (!own[c[0]] || !own[c[1]] || !own[c[2]]) continue;
-    const Vec3d &a = surface.positions[c[0]], &b = surface.positions[c[1]], &d = surface.positions[c[2]];
-    const int n = std::min(mostPieces, static_cast<int>(std::ceil(std::max({distance(a, b), distance(b, d), distance(d, a)}) / spacing)));
-    for (int i = 0; i <= n; ++i)
-      for (int k = 0; i + k <= n; ++k) {
-        if (i == n || k == n || i + k == 0) continue;  // corners
-        const std::array<double, 3> w{static_cast<double>(i) / n, static_cast<double>(k) / n, static_cast<double>(n - i - k) / n};
-        places.push_back({a * w[0] + b * w[1] + d * w[2], c, w});
-      }
-  }
+  const double spacing = faceSpacing * model_->height / 1.7, fine = fineSpacing * model_->height / 1.7;
+  // Places on the faces a spacing apart, without their corners.
+  const auto spread = [&](double apart, int mostOfEdge, const std::function<void(Place)>& take) {
+    for (std::size_t t = 0; t + 2 < surface.indices.size(); t += 3) {
+      const std::array<std::uint32_t, 3> c{surface.indices[t], surface.indices[t + 1], surface.indices[t + 2]};
+      if (!own[c[0]] || !own[c[1]] || !own[c[2]]) continue;
+      const Vec3d &a = surface.positions[c[0]], &b = surface.positions[c[1]], &d = surface.positions[c[2]];
+      const int n = std::min(mostOfEdge, static_cast<int>(std::ceil(std::max({distance(a, b), distance(b, d), distance(d, a)}) / apart)));
+      for (int i = 0; i <= n; ++i)
+        for (int k = 0; i + k <= n; ++k) {
+          if (i == n || k == n || i + k == 0) continue;  // corners
+          const std::array<double, 3> w{static_cast<double>(i) / n, static_cast<double>(k) / n, static_cast<double>(n - i - k) / n};
+          take({a * w[0] + b * w[1] + d * w[2], c, w});
+        }
+    }
+  };
+  const auto keep = [&](Carried& to, const Place& place) {
+    to.points.push_back(place.at);
+    std::map<int, double> shares;
+    for (std::size_t c = 0; c < 3; ++c)
+      for (std::uint32_t k = surface.influenceStart[place.corner[c]]; k < surface.influenceStart[place.corner[c] + 1]; ++k)
+        if (place.weight[c] > 0) shares[surface.influenceJoint[k]] += place.weight[c] * static_cast<double>(surface.influenceWeight[k]);
+    for (const auto& [joint, share] : shares) {
+      to.joint.push_back(joint);
+      to.weight.push_back(static_cast<float>(share));
+    }
+    to.start.push_back(static_cast<std::uint32_t>(to.joint.size()));
+  };
+  // Fine ones, of which one lies in a cell.
+  std::set<std::array<std::int64_t, 3>> cells;
+  std::vector<Place> finePlaces;
+  const auto keepFine = [&](const Place& place) {
+    const Vec3d cell = place.at / (0.7 * fine);
+    if (cells.insert({std::llround(cell.x), std::llround(cell.y), std::llround(cell.z)}).second) finePlaces.push_back(place);
+  };
+  for (const Place& place : places) keepFine(place);
+  spread(fine, mostFinePieces, keepFine);
+  spread(spacing, mostPieces, [&](const Place& place) { places.push_back(place); });
   // Each next point is the one furthest from those chosen, corners first.
   std::vector<double> away(places.size(), 1e300);
-  out.start.push_back(0);
   const auto choose = [&](std::size_t among, int most, double least) {
     for (std::size_t next = 0; static_cast<int>(out.points.size()) < most;) {
       for (std::size_t i = 0; i < among; ++i)
         if (away[i] > away[next]) next = i;
       if (away[next] <= least) return;
       const Place& place = places[next];
-      out.points.push_back(place.at);
-      std::map<int, double> shares;
-      for (std::size_t c = 0; c < 3; ++c)
-        for (std::uint32_t k = surface.influenceStart[place.corner[c]]; k < surface.influenceStart[place.corner[c] + 1]; ++k)
-          if (place.weight[c] > 0) shares[surface.influenceJoint[k]] += place.weight[c] * static_cast<double>(surface.influenceWeight[k]);
-      for (const auto& [joint, share] : shares) {
-        out.joint.push_back(joint);
-        out.weight.push_back(static_cast<float>(share));
-      }
-      out.start.push_back(static_cast<std::uint32_t>(out.joint.size()));
+      keep(out, place);
       for (std::size_t i = 0; i < places.size(); ++i) away[i] = std::min(away[i], distance(places[i].at, place.at));
     }
   };
   choose(all.size(), mostCorners, 0);
   choose(places.size(), mostHandPoints, spacing);
+  out.fineReach.resize(out.points.size());
+  std::vector<std::vector<std::size_t>> fineOf(out.points.size());
+  for (std::size_t f = 0; f < finePlaces.size(); ++f) {
+    const Vec3d& p = finePlaces[f].at;
+    std::size_t nearest = 0;
+    for (std::size_t i = 1; i < out.points.size(); ++i)
+      if (distance(out.points[i], p) < distance(out.points[nearest], p)) nearest = i;
+    fineOf[nearest].push_back(f);
+    out.fineReach[nearest] = std::max(out.fineReach[nearest], distance(out.points[nearest], p));
+  }
+  for (const std::vector<std::size_t>& which : fineOf) {
+    out.fineStart.push_back(static_cast<std::uint32_t>(out.fine.points.size()));
+    for (const std::size_t f : which) keep(out.fine, finePlaces[f]);
+  }
+  out.fineStart.push_back(static_cast<std::uint32_t>(out.fine.points.size()));
   out.findGroups();
   return out;
+}
+
+Vec3d TouchSkin::Carried::posed(std::size_t i, std::span<const Affined> turned) const {
+  Vec3d sum{};
+  double total = 0;
+  for (std::uint32_t k = start[i]; k < start[i + 1]; ++k) {
+    const double w = static_cast<double>(weight[k]);
+    sum += apply(turned[static_cast<std::size_t>(joint[k])], points[i]) * w;
+    total += w;
+  }
+  return total > 0 ? sum / total : points[i];
 }
 
 void TouchSkin::HandPoints::findGroups() {
@@ -181,6 +227,12 @@ void TouchSkin::HandPoints::findGroups() {
     order.insert(order.end(), group.begin(), group.end());
   }
   groupStart.push_back(order.size());
+  for (const std::vector<std::size_t>& group : groups) {
+    double most = 0;
+    for (const std::size_t i : group) most = std::max(most, fineReach[i]);
+    groupReach.push_back(most);
+    farthestFine = std::max(farthestFine, most);
+  }
 }
 
 std::optional<double> TouchSkin::headTop() const {
@@ -239,10 +291,12 @@ std::optional<SkinPlace> TouchSkin::outermost(BodySite site, const Vec3d& from, 
 
 double TouchSkin::Posed::Known::at(const Vec3d& other) const { return distance - steepest * understudy::distance(other, shift); }
 
-TouchSkin::Posed::Posed(const TouchSkin& skin, const Poser& poser, int side, Against against) : hand_(skin.hands_[static_cast<std::size_t>(side)]) {
+TouchSkin::Posed::Posed(const TouchSkin& skin, const Poser& poser, int side, Against against)
+    : skin_(skin), hand_(skin.hands_[static_cast<std::size_t>(side)]), size_(poser.context().height / 1.7) {
   const RepairContext& context = poser.context();
   const std::size_t n = context.body.rotation.size();
-  std::vector<Affined> turned(n);
+  turned_.resize(n);
+  std::vector<Affined>& turned = turned_;
   for (std::size_t j = 0; j < n; ++j) {
     const Quatd q = poser.rotation(static_cast<int>(j)) * conjugate(context.body.rotation[j]);
     turned[j] = {toMatrix(q), poser.position(static_cast<int>(j)) - rotate(q, context.body.position[j])};
@@ -251,14 +305,7 @@ TouchSkin::Posed::Posed(const TouchSkin& skin, const Poser& poser, int side, Aga
   std::vector<Vec3d> points;
   points.reserve(hand.points.size());
   for (std::size_t i = 0; i < hand.points.size(); ++i) {
-    Vec3d sum{};
-    double total = 0;
-    for (std::uint32_t k = hand.start[i]; k < hand.start[i + 1]; ++k) {
-      const double w = static_cast<double>(hand.weight[k]);
-      sum += apply(turned[static_cast<std::size_t>(hand.joint[k])], hand.points[i]) * w;
-      total += w;
-    }
-    points.push_back(total > 0 ? sum / total : hand.points[i]);
+    points.push_back(hand.posed(i, turned));
     middle_ += points.back();
   }
   points_.reserve(points.size());
@@ -276,6 +323,13 @@ TouchSkin::Posed::Posed(const TouchSkin& skin, const Poser& poser, int side, Aga
   }
 }
 
+void TouchSkin::Posed::place(const Solid& solid) const {
+  if (!solid.points.empty()) return;
+  solid.near = solid.solid.place(middle_);
+  solid.points.resize(points_.size());
+  solid.groups.resize(hand_.groupStart.size() - 1);
+}
+
 TouchSkin::Posed::Nearest TouchSkin::Posed::nearest(const Vec3d& shift) const {
   Nearest best;
   best.distance = 1e300;
@@ -284,11 +338,7 @@ TouchSkin::Posed::Nearest TouchSkin::Posed::nearest(const Vec3d& shift) const {
     // What cannot be nearer than the best, by what is known of it, is passed over: the solid, groups of points, points. Likely ones come first.
     const Vec3d middle = middle_ + shift;
     if (s.solid.atLeast(middle) - radius_ > best.distance || s.all.at(shift) >= best.distance || s.solid.atLeastOfBox(middle) - radius_ > best.distance) return;
-    if (s.points.empty()) {
-      s.near = s.solid.place(middle_);
-      s.points.resize(points_.size());
-      s.groups.resize(hand_.groupStart.size() - 1);
-    }
+    place(s);
     const auto ask = [&](std::size_t i) {
       const double d = s.solid.distance(points_[i] + shift, s.near);
       s.points[i] = {shift, d};

@@ -2,7 +2,9 @@
 #pragma once
 
 #include <array>
+#include <map>
 #include <memory>
+#include <mutex>
 #include <optional>
 #include <span>
 #include <vector>
@@ -38,13 +40,22 @@ class TouchSkin {
   /// What a hand's skin may touch.
   enum class Against : unsigned char { body, bodyAndOtherArm, otherHand };
 
-  struct HandPoints {
+  /// Points of a hand, as sums over joints.
+  struct Carried {
     std::vector<Vec3d> points;  ///< reference pose
-    std::vector<std::uint32_t> start;
+    std::vector<std::uint32_t> start{0};
     std::vector<int> joint;
     std::vector<float> weight;
+    [[nodiscard]] Vec3d posed(std::size_t i, std::span<const Affined> turned) const;
+  };
+  struct HandPoints : Carried {
+    Carried fine;                         ///< many more, for exact answers, each after the others that are nearest to the same point
+    std::vector<std::uint32_t> fineStart; ///< of each point's own, and where the last end
+    std::vector<double> fineReach;        ///< metres from a point to the farthest of its own
     std::vector<std::size_t> order;       ///< points in groups of neighbours, the one in their middle first
     std::vector<std::size_t> groupStart;  ///< in that order; one more than there are groups
+    std::vector<double> groupReach;       ///< metres from any of a group's points to the farthest of its own fine ones, at most
+    double farthestFine = 0;              ///< of all groups
     void findGroups();
   };
 
@@ -58,6 +69,8 @@ class TouchSkin {
     };
     /// Of the hand moved by `shift`.
     [[nodiscard]] Nearest nearest(const Vec3d& shift) const;
+    /// The same by the posed triangles themselves, for shifts of a few centimetres: grids of bent bodies are off by millimetres.
+    [[nodiscard]] Nearest exact(const Vec3d& shift) const;
 
    private:
     /// How near a point, or any of several, is at least once the hand is moved by `shift`: other shifts follow from that.
@@ -75,7 +88,34 @@ class TouchSkin {
       mutable Known all;
       mutable std::size_t nearest = 0;  ///< of its points, when they were last asked
     };
+    /// Triangles of a solid near the hand, and points of the hand near the solid.
+    struct Close {
+      struct Triangle {
+        std::array<Vec3d, 3> corners;
+        Vec3d middle, normal;
+        double radius = 0;
+        bool fills = false;  ///< a hole
+      };
+      const Solid* solid = nullptr;
+      struct Point {
+        Vec3d at;
+        double grid = 0;  ///< distance by the grid, where they were found
+        mutable Known known;
+      };
+      std::vector<Point> points;  ///< the nearest by the grid first
+      std::vector<Triangle> triangles;
+    };
+    /// Works out where a solid is near the hand, when that first matters.
+    void place(const Solid& solid) const;
+    void findClose(const Vec3d& shift) const;
+    [[nodiscard]] Nearest exact(const Close& close, const Vec3d& point) const;
+
+    const TouchSkin& skin_;
     const HandPoints& hand_;
+    std::vector<Affined> turned_;
+    double size_ = 1;               // height ÷ 1.7
+    mutable std::vector<Close> close_;
+    mutable std::optional<Vec3d> closeAt_;  // the shift for which they were found
     std::vector<Vec3d> points_;     // group by group
     std::vector<double> fromHub_;   // metres between a point and the first of its group
     Vec3d middle_;
@@ -86,12 +126,19 @@ class TouchSkin {
 
  private:
   [[nodiscard]] HandPoints handPoints(const Skeleton& skeleton, int end, int side) const;
+  /// The skin of a solid.
+  [[nodiscard]] const PartMesh& skinOf(const BodySolid& solid) const;
 
   std::shared_ptr<const BodyModel> model_;
   std::vector<const BodySolid*> solids_;   ///< the model's solids and limbs
   std::vector<Vec3d> normals_;             ///< of the surface's vertices
   std::array<HandPoints, 2> hands_;
   std::array<std::vector<std::size_t>, static_cast<std::size_t>(BodySite::count)> shown_;  ///< by site: first indices of the triangles its rays may leave through
+  struct Skins {
+    std::mutex guard;
+    std::map<const BodySolid*, PartMesh> of;
+  };
+  std::unique_ptr<Skins> skins_ = std::make_unique<Skins>();  ///< as far as they have been asked for
 };
 
 }  // namespace understudy

@@ -10,6 +10,8 @@ namespace {
 
 /// Metres (at a height of 1.7) by which the smooth way may be left to touch.
 constexpr double trembling = 0.035;
+/// The same by which posed triangles may ask for more or less than grids do.
+constexpr double gridsOff = 0.008;
 
 }  // namespace
 
@@ -116,7 +118,7 @@ double TouchLayer::leftAt(Poser& poser, const TiledMotion& in, const Item& item,
   std::optional<double>& left = keptOf(kept, item).left[static_cast<std::size_t>(frame - frames_[item.index].span.first)];
   if (left) return *left;
   const Change calm = calmAt(poser, in, item, frame, kept, calmRounds);
-  const std::optional<Digest> name = nameOf(in, item, frame, calm, Asked::left);
+  const std::optional<Digest> name = nameOf(in, item, frame, calm, measure_ == SkinMeasure::exact ? Asked::leftExactly : Asked::left);
   if (const auto known = name ? known_->find(*name) : std::nullopt) {
     left = known->own.x;
   } else {
@@ -132,18 +134,23 @@ double TouchLayer::freshLeftAt(Poser& poser, const TiledMotion& in, const Item& 
   const Moment m = momentAt(poser, item, frame);
   const TouchSkin::Posed touch(*item.skin, poser, item.limb, against(item, m));
   const double wanted = item.touch->gap + context_->scaled(justTouching), farthest = context_->scaled(trembling);
-  double along = 0, best = 0, least = std::numeric_limits<double>::infinity();
-  for (int pass = 0; pass < 12; ++pass) {
-    const TouchSkin::Posed::Nearest n = touch.nearest(m.normal * along);
-    const double off = wanted - n.distance;
-    if (std::abs(off) < least) {
-      least = std::abs(off);
-      best = along;
+  const auto search = [&](double from, double reach, const auto& nearest) {
+    double along = from, best = from, least = std::numeric_limits<double>::infinity();
+    for (int pass = 0; pass < 12; ++pass) {
+      const TouchSkin::Posed::Nearest n = nearest(m.normal * along);
+      const double off = wanted - n.distance;
+      if (std::abs(off) < least) {
+        least = std::abs(off);
+        best = along;
+      }
+      if (std::abs(off) < context_->scaled(1e-4)) break;
+      along = std::clamp(along + off / std::clamp(std::abs(dot(n.gradient, m.normal)), 0.5, 1.0), from - reach, from + reach);
     }
-    if (std::abs(off) < context_->scaled(1e-4)) break;
-    along = std::clamp(along + off / std::clamp(std::abs(dot(n.gradient, m.normal)), 0.5, 1.0), -farthest, farthest);
-  }
-  return best;
+    return best;
+  };
+  const double left = search(0, farthest, [&](const Vec3d& shift) { return touch.nearest(shift); });
+  if (measure_ == SkinMeasure::quick) return left;
+  return search(left, context_->scaled(gridsOff), [&](const Vec3d& shift) { return touch.exact(shift); });
 }
 
 }  // namespace understudy

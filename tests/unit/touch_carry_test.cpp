@@ -228,6 +228,33 @@ TEST(TouchCarry, WhatIsKnownOfAContactCountsOnlyWhileItsMotionIsTheSame) {
   EXPECT_TRUE(other);
 }
 
+TEST(TouchCarry, ExactDistancesAreThoseOfThePosedTriangles) {
+  double exact = 0, grid = 0;
+  int frames = 0;
+  for (const Carried& c : {carry(test::handsOnHips()), carry(test::strokeChest(30)), carry(test::handToHead())}) {
+    const std::shared_ptr<const TouchSkin> skin = TouchSkin::of(*c.context);
+    Poser poser(*c.context);
+    for (const Repair& repair : c.repairs) {
+      const int side = *findBone(*c.context, std::get<TouchRepair>(repair.action).bone) == c.context->arms[0].end ? 0 : 1;
+      const FrameSpan span = repairFrames(repair, c.context->rate, c.context->frames).span;
+      for (int f = span.first; f <= span.last; f += std::max(1, span.count() / 6)) {
+        poser.load(c.motion, f);
+        const TouchSkin::Posed posed(*skin, poser, side, TouchSkin::Against::body);
+        const TriangleTree hand = skinOf(*c.context, c.motion, f, jointsOf(*c.context, side, true, false)), body = skinOf(*c.context, c.motion, f, jointsOf(*c.context, 1 - side, false, false));
+        const double whole = between(hand, body);
+        // Where nothing of the hand is inside, all triangles tell how near it is.
+        if (std::any_of(hand.indices().begin(), hand.indices().end(), [&](std::uint32_t i) { return body.inside(hand.positions()[i]); })) continue;
+        exact += std::abs(posed.exact({}).distance - whole);
+        grid += std::abs(posed.nearest({}).distance - whole);
+        ++frames;
+      }
+    }
+  }
+  ASSERT_GT(frames, 10);
+  EXPECT_LT(exact / frames, 0.0005) << "metres";
+  EXPECT_LT(exact, 0.5 * grid) << "nothing is won over the grids";
+}
+
 TEST(TouchCarry, FindingsSayWhatWasLost) {
   const Carried c = carry(test::clap(2));
   const Findings lost = touchFindings(*c.context, c.plain, c.repairs);
