@@ -36,6 +36,9 @@ constexpr double pit = 0.1;
 /// Metres (at a height of 1.7) that a radian costs by which a wrist is bent farther than wrists are at ease.
 constexpr double wristCost = 0.25;
 
+/// Metres that a radian costs by which a free hand is turned along with its forearm.
+constexpr double handCost = 0.15;
+
 /// That radian: people's wrists bend by 80° at most (American Academy of Orthopaedic Surgeons, Joint Motion, 1965).
 double beyond(double bend) {
   constexpr double ease = 0.9, zone = 0.35;
@@ -295,8 +298,9 @@ ArmClearer::Likeness ArmClearer::likeness(const ArmChange& change, const Carry& 
   const std::array<double, ArmChange::size>& x = change.x;
   if (!byWrist_) {
     const Vec3d shift = (understudy::apply(carry.by[4], end_) - end_) * wrist;
+    const Vec3d hand = logOf(carry.turn[3]) * (handCost * scale_);
     const double roll = 0.5 * limb_.upper * dot(rotate(frame_, Vec3d{x[3], x[4], x[5]}), first_);
-    return {upper.x, upper.y, upper.z, fore.x, fore.y, fore.z, girdle * x[1], girdle * x[2], roll, shift.x, shift.y, shift.z, 0, 0, 0, 0};
+    return {upper.x, upper.y, upper.z, fore.x, fore.y, fore.z, girdle * x[1], girdle * x[2], roll, shift.x, shift.y, shift.z, hand.x, hand.y, hand.z, 0};
   }
   return {upper.x, upper.y, upper.z, fore.x, fore.y, fore.z, girdle * x[1], girdle * x[2], 0.15 * limb_.upper * x[0], wrist * x[3], wrist * x[4], wrist * x[5], hold * x[6], hold * x[7], hold * x[8],
           wristCost * scale_ * beyond(angleBetween(carry.by[4].linear * hand_, carry.by[3].linear * straight_))};
