@@ -105,21 +105,24 @@ TouchSkin::Posed::Nearest TouchSkin::Posed::exact(const Close& close, const Vec3
       const double looks = std::abs(dot(face, normalised(to, face)));
       if (d > square - 1e-12 && looks <= facing) return;
       square = std::min(square, d);
-      least = std::sqrt(square);
+      least = std::min(least, std::sqrt(square));
       facing = looks;
       way = to;
       normal = face;
     }
   } all, skin;
+  // What lies farther than the grid may be off is another surface's.
+  const double grid = close.solid->solid.distance(point, close.solid->near);
+  all.least = skin.least = std::abs(grid) + 1.001 * unsure * size_;
   for (const Close::Triangle& t : close.triangles) {
-    if (distance(point, t.middle) - t.radius > (t.fills ? all.least : skin.least) + 1e-9) continue;
+    const Vec3d off = point - t.middle;
+    if (const double far = t.radius + (t.fills ? all.least : skin.least) + 1e-9; dot(off, off) > far * far) continue;
     const Vec3d to = point - closestOnTriangle(point, t.corners[0], t.corners[1], t.corners[2]);
     all.take(to, t.normal);
     if (!t.fills) skin.take(to, t.normal);
   }
   Nearest out;
   out.distance = dot(all.way, all.normal) < 0 ? -skin.least : skin.least;
-  const double grid = close.solid->solid.distance(point, close.solid->near);
   if (!(std::abs(out.distance - grid) < unsure * size_)) return {grid, close.solid->solid.sample(point, close.solid->near).gradient};
   out.gradient = skin.least > 1e-6 ? skin.way / out.distance : skin.normal;
   return out;
