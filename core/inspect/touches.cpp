@@ -51,13 +51,13 @@ std::vector<Repair> touchesOf(const RepairContext& context, const BodyContacts& 
 }
 
 TouchKept touchKept(const RepairContext& context, const TiledMotion& motion, const Repair& touch, const TouchLimits& limits,
-                    const std::vector<const Repair*>& grips, SkinMeasure measure) {
+                    const std::vector<const Repair*>& grips) {
   TouchKept kept;
   double worst = -1;
   const RepairFrames frames = repairFrames(touch, context.rate, context.frames);
   const auto* action = std::get_if<TouchRepair>(&touch.action);
   if (!action) return kept;
-  const std::vector<TouchMiss> misses = touchMisses(context, motion, touch, grips, measure);
+  const std::vector<TouchMiss> misses = touchMisses(context, motion, touch, grips);
   for (std::size_t i = 0; i < misses.size(); ++i) {
     const TouchMiss& miss = misses[i];
     ++kept.frames;

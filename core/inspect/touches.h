@@ -5,7 +5,7 @@
 
 #include "core/contact/body_contacts.h"
 #include "core/inspect/finding.h"
-#include "core/repair/touch.h"
+#include "core/repair/layer.h"
 
 namespace understudy {
 
@@ -51,7 +51,7 @@ struct TouchKept {
 };
 /// `grips` say how a touch's prop lies in the hand.
 [[nodiscard]] TouchKept touchKept(const RepairContext& context, const TiledMotion& motion, const Repair& touch, const TouchLimits& limits = {},
-                                  const std::vector<const Repair*>& grips = {}, SkinMeasure measure = SkinMeasure::exact);
+                                  const std::vector<const Repair*>& grips = {});
 
 /// Touches that a motion does not keep: contacts of the performance that were lost, or touches of the artist that are missed.
 /// Each finding proposes its touch.

@@ -33,13 +33,11 @@ double ankleHeight(const RepairContext& context, const BodyModel& model) {
 /// Metres (at a height of 1.7) by which a foot may be below the stage's floor before the floor is taken to be there.
 constexpr double pit = 0.1;
 
-/// Metres (at a height of 1.7) that a radian costs by which a wrist is bent farther than wrists are at ease.
-constexpr double wristCost = 0.25;
+/// Metres (at a height of 1.7) that a radian costs by which a free hand is turned along with its forearm, and by which a wrist is bent
+/// farther than wrists are at ease.
+constexpr double handCost = 0.15, wristCost = 0.25;
 
-/// Metres that a radian costs by which a free hand is turned along with its forearm.
-constexpr double handCost = 0.15;
-
-/// That radian: people's wrists bend by 80° at most (American Academy of Orthopaedic Surgeons, Joint Motion, 1965).
+/// Radians by which it is: people's wrists bend by 80° at most (American Academy of Orthopaedic Surgeons, Joint Motion, 1965).
 double beyond(double bend) {
   constexpr double ease = 0.9, zone = 0.35;
   const double over = bend - ease;

@@ -8,9 +8,6 @@
 namespace understudy {
 namespace {
 
-/// Metres (at a height of 1.7) by which grids of bent bodies may be off: points of the hand and triangles that much farther are asked as
-/// well, and an answer that far from the grid's is another surface's.
-constexpr double unsure = 0.008;
 /// Metres (at a height of 1.7) the hand may move before what is near it is looked for anew.
 constexpr double stays = 0.004;
 /// Points of a hand lie apart in a bent one as in the reference pose, but for so much.
@@ -31,7 +28,7 @@ const PartMesh& TouchSkin::skinOf(const BodySolid& solid) const {
 void TouchSkin::Posed::findClose(const Vec3d& shift) const {
   close_.clear();
   closeAt_ = shift;
-  const double least = nearest(shift).distance, far = least + (unsure + stays) * size_, farthest = far + steepest * hand_.farthestFine;
+  const double least = nearest(shift).distance, far = least + (gridsOff + stays) * size_, farthest = far + steepest * hand_.farthestFine;
   // What is known from that tells of most points that they are too far off.
   for (const Solid& s : solids_) {
     const Vec3d middle = middle_ + shift;
@@ -113,7 +110,7 @@ TouchSkin::Posed::Nearest TouchSkin::Posed::exact(const Close& close, const Vec3
   } all, skin;
   // What lies farther than the grid may be off is another surface's.
   const double grid = close.solid->solid.distance(point, close.solid->near);
-  all.least = skin.least = std::abs(grid) + 1.001 * unsure * size_;
+  all.least = skin.least = std::abs(grid) + 1.001 * gridsOff * size_;
   for (const Close::Triangle& t : close.triangles) {
     const Vec3d off = point - t.middle;
     if (const double far = t.radius + (t.fills ? all.least : skin.least) + 1e-9; dot(off, off) > far * far) continue;
@@ -123,7 +120,7 @@ TouchSkin::Posed::Nearest TouchSkin::Posed::exact(const Close& close, const Vec3
   }
   Nearest out;
   out.distance = dot(all.way, all.normal) < 0 ? -skin.least : skin.least;
-  if (!(std::abs(out.distance - grid) < unsure * size_)) return {grid, close.solid->solid.sample(point, close.solid->near).gradient};
+  if (!(std::abs(out.distance - grid) < gridsOff * size_)) return {grid, close.solid->solid.sample(point, close.solid->near).gradient};
   out.gradient = skin.least > 1e-6 ? skin.way / out.distance : skin.normal;
   return out;
 }
@@ -136,7 +133,7 @@ TouchSkin::Posed::Nearest TouchSkin::Posed::exact(const Vec3d& shift) const {
   for (const Close& close : close_)
     for (const Close::Point& point : close.points) {
       // The others are farther still.
-      if (point.grid - moved - unsure * size_ >= best.distance) break;
+      if (point.grid - moved - gridsOff * size_ >= best.distance) break;
       if (point.known.at(shift) >= best.distance) continue;
       const Nearest n = exact(close, point.at + shift);
       point.known = {shift, n.distance};

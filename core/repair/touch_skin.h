@@ -37,6 +37,10 @@ class TouchSkin {
   /// Height of the highest skin of the head in the reference pose (stage, metres); none: it has no skin.
   [[nodiscard]] std::optional<double> headTop() const;
 
+  /// Metres (at a height of 1.7) by which grids of bent bodies may be off: points of the hand and triangles that much farther are asked as
+  /// well, and an answer that far from the grid's is another surface's.
+  static constexpr double gridsOff = 0.008;
+
   /// What a hand's skin may touch.
   enum class Against : unsigned char { body, bodyAndOtherArm, otherHand };
 

@@ -10,8 +10,6 @@ namespace {
 
 /// Metres (at a height of 1.7) by which the smooth way may be left to touch.
 constexpr double trembling = 0.035;
-/// The same by which posed triangles may ask for more or less than grids do.
-constexpr double gridsOff = 0.008;
 
 }  // namespace
 
@@ -150,7 +148,7 @@ double TouchLayer::freshLeftAt(Poser& poser, const TiledMotion& in, const Item& 
   };
   const double left = search(0, farthest, [&](const Vec3d& shift) { return touch.nearest(shift); });
   if (measure_ == SkinMeasure::quick) return left;
-  return search(left, context_->scaled(gridsOff), [&](const Vec3d& shift) { return touch.exact(shift); });
+  return search(left, context_->scaled(TouchSkin::gridsOff), [&](const Vec3d& shift) { return touch.exact(shift); });
 }
 
 }  // namespace understudy
