@@ -11,6 +11,7 @@
 #include "core/inspect/limb_names.h"
 #include "core/inspect/plants.h"
 #include "core/inspect/prop_sinks.h"
+#include "core/inspect/restless.h"
 #include "core/inspect/touches.h"
 #include "core/inspect/twist.h"
 #include "core/repair/clearance.h"
@@ -24,6 +25,7 @@ std::string subjectOf(const Repair& repair) {
   if (const auto* touch = std::get_if<TouchRepair>(&repair.action)) return touch->bone;
   if (const auto* bridge = std::get_if<BridgeRepair>(&repair.action)) return bridge->bones.empty() ? std::string() : bridge->bones.front();
   if (const auto* untwist = std::get_if<UntwistRepair>(&repair.action)) return untwist->bones.empty() ? std::string() : untwist->bones.front();
+  if (const auto* smooth = std::get_if<SmoothRepair>(&repair.action)) return smooth->bones.empty() ? std::string() : smooth->bones.front();
   return {};
 }
 
@@ -45,7 +47,10 @@ class Inspector {
 
   void jumps() {
     twists();
+    const std::vector<Repair> smoothing = restless();
     for (Finding& finding : jumpFindings(context_, seen_.untrimmed, limits_.jumps)) {
+      // What is left once it has been smoothed is looked at then.
+      if (std::any_of(smoothing.begin(), smoothing.end(), [&](const Repair& s) { return smooths(s, finding); })) continue;
       finding.cause = causes_.ofJump(finding);
       if (!finding.cause.empty()) finding.proposal.clear();
       if (const Repair* muted = finding.proposal.empty() ? nullptr : mutedFor(finding.proposal.front())) {
@@ -59,6 +64,21 @@ class Inspector {
       else
         add(std::move(finding));
     }
+  }
+
+  /// Bones that shake in what the capture gives, where nothing smooths them yet. Answers with what would.
+  std::vector<Repair> restless() {
+    std::vector<Repair> made;
+    for (Finding& finding : restlessFindings(context_, seen_.stageInputs[static_cast<std::size_t>(RepairStage::smooth)], limits_.restless)) {
+      if (already(finding.proposal.front())) continue;
+      if (const Repair* muted = mutedFor(finding.proposal.front())) {
+        finding.cause = describe(*muted) + " is muted";
+        finding.proposal.clear();
+      }
+      made.insert(made.end(), finding.proposal.begin(), finding.proposal.end());
+      add(std::move(finding));
+    }
+    return made;
   }
 
   void twists() {
@@ -171,6 +191,12 @@ class Inspector {
           !common(repairFrames(*repair, context_.rate, context_.frames).span, wanted).empty())
         return &*repair;
     return nullptr;
+  }
+
+  /// Whether a smoothing covers a jump and the bone that jumps most.
+  [[nodiscard]] bool smooths(const Repair& smoothing, const Finding& jump) const {
+    const auto& bones = std::get<SmoothRepair>(smoothing.action).bones;
+    return common(repairFrames(smoothing, context_.rate, context_.frames).span, jump.span) == jump.span && std::find(bones.begin(), bones.end(), jump.bones.front()) != bones.end();
   }
 
   [[nodiscard]] bool nudgedLate(FrameSpan span) const {

@@ -12,6 +12,7 @@
 #include "core/inspect/feet.h"
 #include "core/inspect/jumps.h"
 #include "core/inspect/range.h"
+#include "core/inspect/restless.h"
 #include "core/inspect/touches.h"
 #include "core/inspect/twist.h"
 
@@ -27,6 +28,7 @@ struct GripLimits {
 struct FindingLimits {
   FeetLimits feet;
   JumpLimits jumps;
+  RestlessLimits restless;
   TwistLimits twist;
   TouchLimits touches;
   GripLimits grips;
