@@ -170,7 +170,7 @@ Findings jumpFindings(const RepairContext& context, const TiledMotion& motion, c
       finding.bones = {bone};
       // A bone that stumbles takes those on it along, each turned back against it, and may itself stay below the limits.
       if (const int above = parentBone(joint); above >= 0 && !flips) {
-        const double jump = turned(above, k), near = std::max(turned(above, k - 1), turned(above, k + 1));
+        const double jump = turned(above, k), near = std::max(turned(above, k - 1), turned(above, returns && jumps[back] == k + 1 ? k + 2 : k + 1));
         if (jump >= limits.parent && jump >= limits.parentRatio * near) finding.bones.push_back(boneName(context, above));
       }
       // Nor do those on it stay behind that turn back against it in the same step: each would jump where it alone is rebuilt.

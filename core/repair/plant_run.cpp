@@ -263,7 +263,8 @@ void PlantRun::fillGoals(int side) {
 PelvisMove PlantRun::pelvis(int frame) const {
   PelvisMove move = way(frame);
   move.by.y = std::max(move.by.y - drop_.at(frame), std::min(move.by.y, lift_[static_cast<std::size_t>(frame - ways_.first)] - plantSettings().pelvisLimit * plan_.context.leg));
-  move.by.y += rise_.at(frame) + steady_.at(frame);
+  move.by.y += rise_.at(frame);
+  move = move + steady_.at(frame);
   if (!parts_.hasSeat()) return move;
   const PartPlants::Hold seat = parts_.seatAt(in_, frame);
   return move * (1 - seat.firm) + PelvisMove{seat.shift, {}};
@@ -271,7 +272,7 @@ PelvisMove PlantRun::pelvis(int frame) const {
 
 // From a foot that stands to its hip as the pelvis goes.
 Vec3d PlantRun::gapAt(int side, int frame) const {
-  return own(side, frame).hip + goes(side, frame, way(frame)) + Vec3d{0, steady_.at(frame) + rise_.at(frame) - drop_.at(frame), 0} - goal(side, frame).pose.at;
+  return own(side, frame).hip + goes(side, frame, way(frame) + steady_.at(frame)) + Vec3d{0, rise_.at(frame) - drop_.at(frame), 0} - goal(side, frame).pose.at;
 }
 
 // How far a leg that stands should reach for its knee not to give way at a stroke just after its foot has landed, nor to be stretched
@@ -339,23 +340,27 @@ void PlantRun::lowerFurther(FrameSpan span) {
 // What of the pelvis' way makes knees jerk that stand is taken out of it.
 void PlantRun::steady(FrameSpan span) {
   std::array<std::vector<KneeFrame>, 2> knees;
+  const bool both = leg(0).limb.complete() && leg(1).limb.complete();
+  /// What the hips roll about: level, and square to the line between them.
+  const auto rollsAbout = [&](int f) { return !both ? Vec3d{} : normalised(cross(own(0, f).hip - own(1, f).hip, Vec3d{0, 1, 0}), Vec3d{}); };
   for (int f = steadies_.first; f <= steadies_.last; ++f)
     for (int side = 0; side < 2; ++side) {
       const FootGoal& g = goal(side, f);
       KneeFrame knee;
       if (g.active) {
         const LegFrame& o = own(side, f);
-        knee = {g.stay, g.firm, o.hip + moves(side, f) - g.pose.at, distance(o.hip, o.knee) + distance(o.knee, o.foot.at), standingBend(o, leg(side).limb.hinge)};
+        knee = {g.stay, g.firm, o.hip + moves(side, f) - g.pose.at, cross(rollsAbout(f), o.hip - pivot(f)), distance(o.hip, o.knee) + distance(o.knee, o.foot.at), standingBend(o, leg(side).limb.hinge)};
       }
       knees[static_cast<std::size_t>(side)].push_back(knee);
     }
-  const std::vector<double> rises = steadied(knees, plan_.context.rate.hertz(), plan_.context.leg);
+  const std::vector<HipShift> shifts = steadied(knees, plan_.context.rate.hertz(), plan_.context.leg);
   const FrameSpan here = common(span, clip_);
-  steady_ = Strip(here);
+  steady_ = StripOf<PelvisMove>(here);
   for (int f = here.first; f <= here.last; ++f) {
     double near = 0;
     for (const int i : near_) near = std::max(near, fadedAround(stay(i).span, stay(i).before + plan_.reach, stay(i).after + plan_.reach, f));
-    steady_[f] = rises[static_cast<std::size_t>(f - steadies_.first)] * near;
+    const HipShift& shift = shifts[static_cast<std::size_t>(f - steadies_.first)];
+    steady_[f] = PelvisMove{shift.by, rollsAbout(f) * shift.roll} * near;
   }
 }
 

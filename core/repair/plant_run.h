@@ -124,7 +124,7 @@ class PlantRun {
   std::vector<PelvisMove> way_;                  // of the pelvis, over ways_
   std::vector<double> lift_;                     // what of it the anchors say
   Strip drop_, rise_;                            // by which the pelvis sinks and rises
-  Strip steady_;                                 // by which it rises so that knees of legs that stand are steady
+  StripOf<PelvisMove> steady_;                   // by which it moves so that knees of legs that stand are steady
 };
 
 }  // namespace understudy

@@ -22,17 +22,19 @@ inline std::vector<double> bump(int reach) {
 }
 
 /// Values over a range of frames; 0 outside.
-struct Strip {
+template <class T>
+struct StripOf {
   int first = 0;
-  std::vector<double> values;
-  explicit Strip(FrameSpan span) : first(span.first), values(static_cast<std::size_t>(span.count()), 0.0) {}
-  [[nodiscard]] double at(int frame) const {
+  std::vector<T> values;
+  explicit StripOf(FrameSpan span) : first(span.first), values(static_cast<std::size_t>(span.count()), T{}) {}
+  [[nodiscard]] T at(int frame) const {
     const int k = frame - first;
-    return k < 0 || k >= static_cast<int>(values.size()) ? 0 : values[static_cast<std::size_t>(k)];
+    return k < 0 || k >= static_cast<int>(values.size()) ? T{} : values[static_cast<std::size_t>(k)];
   }
-  double& operator[](int frame) { return values[static_cast<std::size_t>(frame - first)]; }
+  T& operator[](int frame) { return values[static_cast<std::size_t>(frame - first)]; }
   [[nodiscard]] FrameSpan span() const { return {first, first + static_cast<int>(values.size()) - 1}; }
 };
+using Strip = StripOf<double>;
 
 inline Strip smoothed(const Strip& in, FrameSpan span, const std::vector<double>& kernel) {
   Strip out(span);

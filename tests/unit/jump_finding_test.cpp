@@ -61,6 +61,32 @@ TEST(JumpFinding, APelvisThatStumblesIsOneFindingWithWhatHangsOnIt) {
   EXPECT_TRUE(jumpFindings(context, bridged(stand, motion, found[0])).empty());
 }
 
+// A pelvis in fast motion hides a stumble of one frame that the still spine on it shows: a bridge of the spine alone would stumble with it.
+TEST(JumpFinding, AStumbleHiddenInFastMotionIsRebuiltWithWhatShowsIt) {
+  const test::Stand stand = test::walkingStick(200);
+  const RepairContext& context = *stand.context;
+  const int hips = context.joint(Role::hips), spine = context.joint(Role::spine);
+  TiledMotion motion = stand.motion.writable(0, 200);
+  Poser poser(context);
+  for (int f = 0; f < 200; ++f) {
+    poser.load(motion, f);
+    const Quatd above = poser.rotation(spine);
+    poser.turn(hips, fromAxisAngle({0, 1, 0}, 12 * std::sin(0.25 * f) * degree));
+    if (f != 100) poser.setRotation(spine, above);
+    const Quatd still = poser.rotation(spine);
+    if (f == 100) {
+      poser.turn(hips, fromAxisAngle({1, 0, 0}, 10 * degree));
+      poser.setRotation(spine, still);
+    }
+    poser.store(motion, f);
+  }
+  const Findings found = jumpFindings(context, motion);
+  ASSERT_FALSE(found.empty());
+  const auto first = std::find_if(found.begin(), found.end(), [&](const Finding& f) { return names(f, "@spine"); });
+  ASSERT_NE(first, found.end());
+  EXPECT_TRUE(names(*first, "@hips"));
+}
+
 // Legs that swing hide the turns back that they make where the pelvis jumps; each would be off by its jump where that alone is rebuilt.
 TEST(JumpFinding, LegsThatTurnBackAgainstAPelvisAreRebuiltWithIt) {
   const test::Stand stand = test::walkingStick(200);

@@ -10,20 +10,29 @@
 namespace understudy {
 namespace {
 
-constexpr double rate = 100, leg = 0.8;
+constexpr double rate = 100, leg = 0.8, apart = 0.2;
 
-/// Both legs stand with the hip `height(f)` above the foot's joint, metres; knees that were bent as far as at the height of 0.78 all along.
+/// Both legs stand with the hip `height(f)` above the foot's joint and `forward(f)` before it, the other leg as far behind, metres; knees that
+/// were bent as far as at a distance of 0.78 all along.
+template <class Height, class Forward>
+std::array<std::vector<KneeFrame>, 2> standing(const Height& height, const Forward& forward) {
+  std::array<std::vector<KneeFrame>, 2> out;
+  for (std::size_t side = 0; side < 2; ++side)
+    for (int f = 0; f < 121; ++f) out[side].push_back({0, 1, {0, height(f), (side == 0 ? apart : -apart) + forward(f)}, {0, side == 0 ? 0.2 : -0.2, 0}, leg, bendOfReach(0.78 / leg)});
+  return out;
+}
+
 template <class Height>
 std::array<std::vector<KneeFrame>, 2> standing(const Height& height) {
-  std::array<std::vector<KneeFrame>, 2> out;
+  std::array<std::vector<KneeFrame>, 2> out = standing(height, [](int) { return 0.0; });
   for (std::vector<KneeFrame>& side : out)
-    for (int f = 0; f < 121; ++f) side.push_back({0, 1, {0, height(f), 0}, leg, bendOfReach(0.78 / leg)});
+    for (KneeFrame& knee : side) knee.up.z = 0;
   return out;
 }
 
 /// The largest second difference of a knee's bend, radians.
-double worstJerk(const std::vector<KneeFrame>& knee, const std::vector<double>& rise) {
-  const auto bend = [&](std::size_t f) { return bendOfReach(length(knee[f].up + Vec3d{0, rise[f], 0}) / leg); };
+double worstJerk(const std::vector<KneeFrame>& knee, const std::vector<HipShift>& shift) {
+  const auto bend = [&](std::size_t f) { return bendOfReach(length(knee[f].up + shift[f].by + knee[f].lever * shift[f].roll) / leg); };
   double most = 0;
   for (std::size_t f = 1; f + 1 < knee.size(); ++f) most = std::max(most, std::abs(bend(f - 1) - 2 * bend(f) + bend(f + 1)));
   return most;
@@ -31,15 +40,39 @@ double worstJerk(const std::vector<KneeFrame>& knee, const std::vector<double>& 
 
 TEST(Steadied, TakesJerksOfAnAlmostStraightKneeAway) {
   const std::array<std::vector<KneeFrame>, 2> knees = standing([](int f) { return 0.785 + (f == 60 ? -0.004 : f == 63 ? 0.003 : 0); });
-  const std::vector<double> rise = steadied(knees, rate, leg);
-  EXPECT_GT(worstJerk(knees[0], std::vector<double>(121, 0.0)), 0.08);
-  EXPECT_LT(worstJerk(knees[0], rise), 0.02);
+  const std::vector<HipShift> shift = steadied(knees, rate, leg);
+  EXPECT_GT(worstJerk(knees[0], std::vector<HipShift>(121)), 0.08);
+  EXPECT_LT(worstJerk(knees[0], shift), 0.02);
   for (int f = 0; f < 121; ++f) {
-    EXPECT_LT(std::abs(rise[static_cast<std::size_t>(f)]), 0.006) << f;
+    EXPECT_LT(length(shift[static_cast<std::size_t>(f)].by), 0.006) << f;
     if (f < 60 - steadyReach(rate) || f > 63 + steadyReach(rate)) {
-      EXPECT_NEAR(rise[static_cast<std::size_t>(f)], 0, 1e-6) << f;
+      EXPECT_LT(length(shift[static_cast<std::size_t>(f)].by), 1e-6) << f;
     }
   }
+}
+
+// One knee bends as the other stretches: no rise helps both.
+TEST(Steadied, AShakeForwardsIsTakenOutOfBothKnees) {
+  const std::array<std::vector<KneeFrame>, 2> knees = standing([](int) { return 0.75; }, [](int f) { return f > 50 && f < 70 ? (f % 2 == 0 ? 0.003 : -0.003) : 0.0; });
+  const std::vector<HipShift> shift = steadied(knees, rate, leg);
+  for (const std::vector<KneeFrame>& knee : knees) {
+    EXPECT_GT(worstJerk(knee, std::vector<HipShift>(121)), 0.03);
+    EXPECT_LT(worstJerk(knee, shift), 0.25 * worstJerk(knee, std::vector<HipShift>(121)));
+  }
+}
+
+// Wide hips that roll draw one leg longer as the other is shortened.
+TEST(Steadied, ARollIsTakenOutOfBothKnees) {
+  std::array<std::vector<KneeFrame>, 2> knees = standing([](int) { return 0.76; });
+  for (int f = 51; f < 70; ++f)
+    for (std::size_t side = 0; side < 2; ++side) {
+      KneeFrame& knee = knees[side][static_cast<std::size_t>(f)];
+      knee.up.y += (side == 0 ? 0.003 : -0.003) * (f % 2 == 0 ? 1 : -1);
+    }
+  for (std::size_t side = 0; side < 2; ++side)
+    for (KneeFrame& knee : knees[side]) knee.lever = {0, side == 0 ? 0.2 : -0.2, 0};
+  const std::vector<HipShift> shift = steadied(knees, rate, leg);
+  for (const std::vector<KneeFrame>& knee : knees) EXPECT_LT(worstJerk(knee, shift), 0.25 * worstJerk(knee, std::vector<HipShift>(121)));
 }
 
 // A capture's knee that stands sideways flips from backwards to forwards: that is no bend the pelvis should follow.
@@ -60,14 +93,14 @@ TEST(Steadied, AKneeThatFlipsFromBackwardsToForwardsHardlyBends) {
 }
 
 TEST(Steadied, LeavesSlowWaysAlone) {
-  for (const double rise : steadied(standing([](int f) { return 0.775 + 0.005 * std::sin(2 * M_PI * 0.8 * f / rate); }), rate, leg)) EXPECT_LT(std::abs(rise), 0.0008);
+  for (const HipShift& shift : steadied(standing([](int f) { return 0.775 + 0.005 * std::sin(2 * M_PI * 0.8 * f / rate); }), rate, leg)) EXPECT_LT(length(shift.by), 0.0008);
 }
 
 TEST(Steadied, WhereNoFootStandsNothingRises) {
   std::array<std::vector<KneeFrame>, 2> knees = standing([](int f) { return 0.785 + (f == 60 ? -0.004 : 0); });
   for (std::vector<KneeFrame>& side : knees)
     for (KneeFrame& knee : side) knee.stay = -1;
-  for (const double rise : steadied(knees, rate, leg)) EXPECT_EQ(rise, 0);
+  for (const HipShift& shift : steadied(knees, rate, leg)) EXPECT_EQ(shift.by, Vec3d{});
 }
 
 // A frame depends on no more of those around it than it says.
@@ -77,7 +110,7 @@ TEST(Steadied, ReadsNoFurtherThanItSays) {
   ASSERT_LT(reach, 55);
   std::array<std::vector<KneeFrame>, 2> piece;
   for (std::size_t side = 0; side < 2; ++side) piece[side].assign(all[side].begin() + 60 - reach, all[side].begin() + 61 + reach);
-  EXPECT_DOUBLE_EQ(steadied(piece, rate, leg)[static_cast<std::size_t>(reach)], steadied(all, rate, leg)[60]);
+  EXPECT_LT(distance(steadied(piece, rate, leg)[static_cast<std::size_t>(reach)].by, steadied(all, rate, leg)[60].by), 1e-15);
 }
 
 }  // namespace
