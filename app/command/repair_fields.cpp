@@ -143,7 +143,7 @@ Result<double> readQuantity(const Given& given, const FieldInfo& info, const std
   double number = 0;
   std::string rest;
   const bool read = readNumber(text, number, rest);
-  double scale = 1, offset = 0;
+  double scale = 1;
   std::string wanted = "a number";
   if (unit == "m") {
     wanted = "a length (metres, or 12mm, 3cm)";
@@ -169,12 +169,16 @@ Result<double> readQuantity(const Given& given, const FieldInfo& info, const std
     return given.wrong(text, wanted);
   }
   if (!read) return given.wrong(text, wanted);
-  const double value = number * scale + offset;
+  const double value = number * scale;
   if (value < info.least || value > info.most) {
-    std::string limits = std::isfinite(info.least) && std::isfinite(info.most) ? shortNumber(info.least) + " to " + shortNumber(info.most)
-                         : std::isfinite(info.least)                          ? "at least " + shortNumber(info.least)
-                                                                              : "at most " + shortNumber(info.most);
-    return makeError(Fault::usage, given.option + " may be " + limits + (unit.empty() ? "" : " " + std::string(unit)) + ", not '" + text + "'");
+    // In the unit that was typed.
+    const bool degrees = unit == "rad" && rest != "rad";
+    const std::string of = degrees ? "degrees" : !rest.empty() ? rest : std::string(unit);
+    const auto typed = [&](double limit) { return shortNumber(limit / scale); };
+    const std::string limits = std::isfinite(info.least) && std::isfinite(info.most) ? typed(info.least) + " to " + typed(info.most)
+                               : std::isfinite(info.least)                          ? "at least " + typed(info.least)
+                                                                                    : "at most " + typed(info.most);
+    return makeError(Fault::usage, given.option + " may be " + limits + (of.empty() ? "" : " " + of) + ", not '" + text + "'");
   }
   return value;
 }

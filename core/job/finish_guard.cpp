@@ -80,9 +80,10 @@ Status releaseHeldArms(Judged& now, const std::vector<Accepted>& accepted, const
         if (f.kind == FindingKind::depth && !f.waved && f.severity >= least && takes(touch, f) && !common(f.span, flaw.finding.span).empty() && (!worst || f.severity > worst->severity))
           worst = &f;
       if (!worst) continue;
-      holding.push_back({{id, "with it the " + spokenBone(worst->bones.empty() ? std::string("arm") : worst->bones.front()) + " lies " +
-                                  spokenFigure(worst->measure, findingUnit(worst->kind)) + " in the body"},
-                         flaw.finding.span, touch, deepOver(now.findings, &flaw.finding.span, &touch)});
+      // "The left forearm lies 40 mm in the floor; 3 times within 2 s": the flaw without its count.
+      std::string sentence = worst->sentence.substr(0, worst->sentence.find(';'));
+      if (sentence.starts_with("The ")) sentence.front() = 't';
+      holding.push_back({{id, "with it " + sentence}, flaw.finding.span, touch, deepOver(now.findings, &flaw.finding.span, &touch)});
     }
   }
   // Without these, are arms out that were in, and is nothing else much worse?

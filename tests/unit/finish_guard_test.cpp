@@ -83,7 +83,9 @@ TEST(FinishGuard, MutesTheTouchThatHoldsAnArmInTheBodyAndNoOther) {
   touch.bone = "@rightHand";
   two.take = addRepair(two.take, test::proposedRepair(touch, "right hand on hips"), &other);
   const Finding lostOther = flaw(FindingKind::lostContact, "@rightHand", {10, 40}, 60, 0.9);
-  const Finding deepFirst = flaw(FindingKind::depth, "@leftUpperArm", {5, 45}, 40, 0.5), deepSecond = flaw(FindingKind::depth, "@leftUpperArm", {70, 75}, 32, 0.4);
+  Finding deepFirst = flaw(FindingKind::depth, "@leftUpperArm", {5, 45}, 40, 0.5);
+  deepFirst.sentence = "The left forearm lies 40 mm in the floor; 2 times within 0.9 s";
+  const Finding deepSecond = flaw(FindingKind::depth, "@leftUpperArm", {70, 75}, 32, 0.4);
   Judged now{two.take, {deepFirst, deepSecond}};
   // Without the second one its arm lies in the body as well.
   const auto judge = [&](const Take& tried) -> Result<Findings> {
@@ -98,7 +100,7 @@ TEST(FinishGuard, MutesTheTouchThatHoldsAnArmInTheBodyAndNoOther) {
   ASSERT_TRUE(done.ok());
   ASSERT_EQ(done->size(), 1U);
   EXPECT_EQ(done->front().repair, two.first);
-  EXPECT_EQ(done->front().reason, "with it the left upper arm lies 40 mm in the body");
+  EXPECT_EQ(done->front().reason, "with it the left forearm lies 40 mm in the floor");
   EXPECT_FALSE(findRepair(now.take, two.second)->muted);
   EXPECT_EQ(now.findings.size(), 2U);
 }
