@@ -12,12 +12,13 @@ namespace understudy {
 namespace {
 
 constexpr double slowest = 6;        // hertz: of a leg that is almost straight, changes slower than this are left alone
-constexpr double window = 0.12;      // seconds on either side that are solved at once
+constexpr double window = 0.2;       // seconds on either side that are solved at once
 constexpr int fewest = 6;            // and frames
 constexpr double straightSlope = 10; // radians a leg's length, by which such a leg's knee bends as its hip sinks
 constexpr double most = 0.015;       // part of the leg by which hips move at most
 constexpr double rollUnit = 3.5;     // radians of a roll that count as much as a move by the leg's length; from memory, no source
 constexpr double probe = 2e-3;       // part of the leg by which its length is changed to see what that does
+constexpr double nearlyStraight = 12 * std::numbers::pi / 180;  // radians: knees bent less are taken to go on bending as evenly as there
 constexpr int rounds = 2;
 
 int windowOf(double rate) { return std::max(fewest, static_cast<int>(std::lround(window * rate))); }
@@ -25,6 +26,13 @@ int windowOf(double rate) { return std::max(fewest, static_cast<int>(std::lround
 constexpr std::size_t ways = 4, joined = 3, entries = joined * ways;  // along three axes, and rolling; frames that a second difference joins
 /// Along the axes in parts of the leg, rolling in parts of `rollUnit`.
 using Shift = std::array<double, ways>;
+
+/// Of a leg that reaches over a part of its length. Straighter than nearlyStraight it goes on as a line to 0, a little beyond full stretch:
+/// the true one grows ever steeper there, and no step that follows its slope would end where it should.
+double bendAsOf(double reach) {
+  static const double from = reachOf(nearlyStraight), slope = -2 / std::sin(nearlyStraight / 2);
+  return reach > from ? std::max(0.0, nearlyStraight + slope * (reach - from)) : bendOfReach(reach);
+}
 
 HipShift shiftOf(const Shift& s, double leg) { return {Vec3d{s[0], s[1], s[2]} * leg, s[3] * rollUnit}; }
 
@@ -40,7 +48,7 @@ Bent bentAt(const KneeFrame& knee, const HipShift& shift, double leg) {
   if (knee.stay < 0 || !(knee.firm > 0) || !(knee.full > 0)) return {};
   const Vec3d up = knee.up + shift.by + knee.lever * shift.roll, along = normalised(up, {0, 1, 0});
   const double reach = length(up);
-  const auto bend = [&](double by) { return bendOfReach(std::min(1.0, (reach + by) / knee.full)); };
+  const auto bend = [&](double by) { return bendAsOf((reach + by) / knee.full); };
   const double slope = (bend(probe * leg) - bend(-probe * leg)) / (2 * probe);
   return {bend(0) - knee.own, {slope * along.x, slope * along.y, slope * along.z, slope * dot(along, knee.lever) * rollUnit / leg}, knee.firm, knee.stay};
 }
