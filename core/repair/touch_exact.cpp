@@ -2,145 +2,136 @@
 #include <algorithm>
 #include <cmath>
 
-#include "core/body/triangle_tree.h"
 #include "core/repair/touch_skin.h"
 
 namespace understudy {
 namespace {
 
-/// Metres (at a height of 1.7) the hand may move before what is near it is looked for anew.
-constexpr double stays = 0.004;
 /// Points of a hand lie apart in a bent one as in the reference pose, but for so much.
 constexpr double steepest = 1.3;
-/// Distances in a bent body change faster than the way, seldom by more than that.
-constexpr double fast = 2;
 
 }  // namespace
 
-const PartMesh& TouchSkin::skinOf(const BodySolid& solid) const {
+const SkinTree& TouchSkin::skinOf(const BodySolid& solid) const {
   const std::lock_guard lock(skins_->guard);
-  const auto [at, fresh] = skins_->of.try_emplace(&solid);
-  if (!fresh) return at->second;
-  at->second = meshOf(*model_, solid);
-  return at->second;
+  const auto at = skins_->of.find(&solid);
+  if (at != skins_->of.end()) return at->second;
+  return skins_->of.emplace(&solid, SkinTree(model_->surface, meshOf(*model_, solid))).first->second;
 }
 
-void TouchSkin::Posed::findClose(const Vec3d& shift) const {
-  close_.clear();
-  closeAt_ = shift;
-  const double least = nearest(shift).distance, far = least + (gridsOff + stays) * size_, farthest = far + steepest * hand_.farthestFine;
-  // What is known from that tells of most points that they are too far off.
-  for (const Solid& s : solids_) {
-    const Vec3d middle = middle_ + shift;
-    if (s.solid.atLeast(middle) - radius_ > farthest || s.all.at(shift) > farthest || s.solid.atLeastOfBox(middle) - radius_ > farthest) continue;
-    place(s);
-    Close close;
-    close.solid = &s;
-    Vec3d low{1e300, 1e300, 1e300}, high = -low;
-    double deepest = 0;
-    for (std::size_t g = 0; g < s.groups.size(); ++g) {
-      const double reach = steepest * hand_.groupReach[g];
-      if (s.groups[g].at(shift) > far + reach) continue;
-      const std::size_t hub = hand_.groupStart[g];
-      const auto ask = [&](std::size_t k) {
-        const Known& known = s.points[k];
-        if (known.shift == shift && known.distance > -1e299) return known.distance;
-        s.points[k] = {shift, s.solid.distance(points_[k] + shift, s.near)};
-        return s.points[k].distance;
-      };
-      const double hubDistance = ask(hub);
-      for (std::size_t k = hub; k < hand_.groupStart[g + 1]; ++k) {
-        const std::size_t i = hand_.order[k];
-        const double room = far + steepest * hand_.fineReach[i];
-        if (std::max(s.points[k].at(shift), hubDistance - fast * fromHub_[k]) > room || ask(k) > room) continue;
-        for (std::size_t f = hand_.fineStart[i]; f < hand_.fineStart[i + 1]; ++f) {
-          const Vec3d at = hand_.fine.posed(f, turned_), moved = at + shift;
-          const double d = s.solid.distance(moved, s.near);
-          if (d > far) continue;
-          close.points.push_back({at, d, {}});
-          deepest = std::max(deepest, -d);
-          for (int c = 0; c < 3; ++c) {
-            low[c] = std::min(low[c], moved[c]);
-            high[c] = std::max(high[c], moved[c]);
-          }
-        }
+const Vec3d& TouchSkin::Posed::fineAt(std::size_t f) const {
+  if (!finePosed_[f]) {
+    finePosed_[f] = 1;
+    fine_[f] = hand_.fine.posed(f, turned_);
+  }
+  return fine_[f];
+}
+
+struct TouchSkin::Posed::Search {
+  const Posed& posed;
+  const Vec3d& shift;
+  const double off = gridsOff * posed.size_;
+  Nearest best{1e300, {}};
+
+  /// What a fine point's distance is at least. Distances to what lies there never change faster than the way.
+  [[nodiscard]] double least(const Solid& s, std::size_t f) const { return s.fine[f].distance - distance(shift, s.fine[f].shift); }
+
+  /// Its distance, or where that is no less than `enough` a lower bound.
+  double ask(const Solid& s, std::size_t patch, std::size_t f, double enough) {
+    Known& known = s.fine[f];
+    if (const double bound = least(s, f); bound >= enough) return bound;
+    const Vec3d point = posed.fineAt(f) + shift;
+    const double grid = s.solid.distance(point, s.near);
+    if (grid - off >= enough) {
+      known = {shift, grid - off};
+      return known.distance;
+    }
+    if (!s.skin) s.skin.emplace(posed.skin_.skinOf(s.solid.solid()), posed.turned_);
+    // What lies farther than the grid may be off is another surface's. Where the grid says that it is far enough, only what says otherwise
+    // is of use.
+    const bool far = grid >= enough, outside = far && enough > 0 && grid + enough >= off;
+    const PosedSkin::Answer answer = s.skin->nearest(point, outside ? enough : std::abs(grid) + 1.001 * off, far && enough < 0 ? -enough : 0);
+    if ((outside && answer.distance >= enough) || (far && answer.distance < -enough)) {
+      known = {shift, enough};
+      return enough;
+    }
+    const double own = answer.inside ? -answer.distance : answer.distance;
+    const bool sound = std::abs(own - grid) < off;
+    const double out = sound ? own : grid;
+    known = {shift, sound ? own : grid - off};
+    if (out < best.distance) {
+      best.distance = out;
+      if (!sound) best.gradient = s.solid.sample(point, s.near).gradient;
+      else best.gradient = answer.distance > 1e-6 ? answer.way / out : answer.normal;
+      posed.nearestFine_ = {&s, patch};
+    }
+    return known.distance;
+  }
+
+  void patch(const Solid& s, std::size_t p, double atLeast) {
+    const HandPoints::Patch& patch = posed.hand_.patches[p];
+    const double reach = steepest * patch.reach;
+    double first = std::max(atLeast, least(s, patch.first));
+    if (first - reach >= best.distance) return;
+    // What was known of it a little way off is good enough to tell of those around it.
+    if (least(s, patch.first) < best.distance || distance(shift, s.fine[patch.first].shift) > 0.25 * reach) first = std::max(first, ask(s, p, patch.first, best.distance + reach));
+    for (std::uint32_t f = patch.first + 1; f < patch.last; ++f) {
+      if (first - reach >= best.distance) return;
+      if (least(s, f) < best.distance && first - distance(posed.fineAt(f), posed.fineAt(patch.first)) < best.distance) ask(s, p, f, best.distance);
+    }
+  }
+
+  /// What the first point of a group is at least away, by the grid: of most groups that tells enough.
+  double hubAt(const Solid& s, std::size_t f, double reach) {
+    const double known = least(s, f);
+    if (known - reach >= best.distance || (known > -1e299 && distance(shift, s.fine[f].shift) < 0.25 * reach)) return known;
+    s.fine[f] = {shift, s.solid.distance(posed.fineAt(f) + shift, s.near) - off};
+    return s.fine[f].distance;
+  }
+
+  void solid(const Solid& s) {
+    const HandPoints& hand = posed.hand_;
+    const Vec3d middle = posed.middle_ + shift;
+    const double enough = best.distance + off + steepest * hand.farthestFine;
+    if (s.solid.atLeast(middle) - posed.radius_ >= enough || s.all.at(shift) >= enough || s.solid.atLeastOfBox(middle) - posed.radius_ >= enough) return;
+    posed.place(s);
+    if (s.fine.empty()) s.fine.resize(hand.fine.points.size());
+    for (const HandPoints::PatchGroup& group : hand.patchGroups) {
+      if (group.first == group.last) continue;
+      const std::uint32_t hub = hand.patches[group.first].first;
+      const double reach = steepest * group.reach, there = hubAt(s, hub, reach);
+      if (there - reach >= best.distance) continue;
+      for (std::size_t p = group.first; p < group.last; ++p) {
+        const std::uint32_t first = hand.patches[p].first;
+        patch(s, p, p == group.first ? there : there - distance(posed.fineAt(hub), posed.fineAt(first)));
       }
     }
-    if (close.points.empty()) continue;
-    std::stable_sort(close.points.begin(), close.points.end(), [](const Close::Point& a, const Close::Point& b) { return a.grid < b.grid; });
-    const PartMesh& skin = skin_.skinOf(s.solid.solid());
-    std::vector<Vec3d> posed(skin.vertices.size());
-    pointsOf(skin_.model_->surface, turned_, skin.vertices, posed);
-    posed = skin.withRims(std::move(posed));
-    const double room = std::max({deepest, far, 0.0});
-    for (std::size_t t = 0; t < skin.indices.size(); t += 3) {
-      Close::Triangle face{{posed[skin.indices[t]], posed[skin.indices[t + 1]], posed[skin.indices[t + 2]]}, {}, {}, 0, false};
-      face.fills = std::max({skin.indices[t], skin.indices[t + 1], skin.indices[t + 2]}) >= skin.vertices.size();
-      const auto& [a, b, c] = face.corners;
-      bool outside = false;
-      for (int axis = 0; axis < 3 && !outside; ++axis)
-        outside = std::min({a[axis], b[axis], c[axis]}) > high[axis] + room || std::max({a[axis], b[axis], c[axis]}) < low[axis] - room;
-      if (outside) continue;
-      face.middle = (a + b + c) / 3.0;
-      face.radius = std::max({distance(a, face.middle), distance(b, face.middle), distance(c, face.middle)});
-      face.normal = normalised(cross(b - a, c - a));
-      close.triangles.push_back(face);
-    }
-    close_.push_back(std::move(close));
   }
-}
-
-TouchSkin::Posed::Nearest TouchSkin::Posed::exact(const Close& close, const Vec3d& point) const {
-  // The side is told by all faces, those that fill holes as well; the distance by the skin alone.
-  struct Best {
-    double square = 1e300, least = 1e300, facing = 0;
-    Vec3d way, normal;
-    void take(const Vec3d& to, const Vec3d& face) {
-      const double d = dot(to, to);
-      if (d > square + 1e-12) return;
-      // At edges and corners the face that looks at the point most tells the side.
-      const double looks = std::abs(dot(face, normalised(to, face)));
-      if (d > square - 1e-12 && looks <= facing) return;
-      square = std::min(square, d);
-      least = std::min(least, std::sqrt(square));
-      facing = looks;
-      way = to;
-      normal = face;
-    }
-  } all, skin;
-  // What lies farther than the grid may be off is another surface's.
-  const double grid = close.solid->solid.distance(point, close.solid->near);
-  all.least = skin.least = std::abs(grid) + 1.001 * gridsOff * size_;
-  for (const Close::Triangle& t : close.triangles) {
-    const Vec3d off = point - t.middle;
-    if (const double far = t.radius + (t.fills ? all.least : skin.least) + 1e-9; dot(off, off) > far * far) continue;
-    const Vec3d to = point - closestOnTriangle(point, t.corners[0], t.corners[1], t.corners[2]);
-    all.take(to, t.normal);
-    if (!t.fills) skin.take(to, t.normal);
-  }
-  Nearest out;
-  out.distance = dot(all.way, all.normal) < 0 ? -skin.least : skin.least;
-  if (!(std::abs(out.distance - grid) < gridsOff * size_)) return {grid, close.solid->solid.sample(point, close.solid->near).gradient};
-  out.gradient = skin.least > 1e-6 ? skin.way / out.distance : skin.normal;
-  return out;
-}
+};
 
 TouchSkin::Posed::Nearest TouchSkin::Posed::exact(const Vec3d& shift) const {
-  if (!closeAt_ || distance(*closeAt_, shift) > stays * size_) findClose(shift);
-  Nearest best;
-  best.distance = 1e300;
-  const double moved = steepest * distance(*closeAt_, shift);
-  for (const Close& close : close_)
-    for (const Close::Point& point : close.points) {
-      // The others are farther still.
-      if (point.grid - moved - gridsOff * size_ >= best.distance) break;
-      if (point.known.at(shift) >= best.distance) continue;
-      const Nearest n = exact(close, point.at + shift);
-      point.known = {shift, n.distance};
-      if (n.distance < best.distance) best = n;
-    }
-  // Nothing is near enough for more than the grids say.
-  return best.distance < 1e299 ? best : nearest(shift);
+  Search search{*this, shift};
+  if (finePosed_.empty()) {
+    fine_.resize(hand_.fine.points.size());
+    finePosed_.resize(fine_.size());
+  }
+  if (!nearestFine_) {
+    const Nearest quick = nearest(shift);
+    if (nearest_ >= solids_.size() || hand_.patches.empty()) return quick;
+    // Where the grids find the nearest point.
+    const Solid& s = solids_[nearest_];
+    const std::uint32_t own = hand_.fineStart[hand_.order[s.nearest]];
+    std::size_t p = 0;
+    while (p + 1 < hand_.patches.size() && hand_.patches[p].first != own) ++p;
+    nearestFine_ = {&s, p};
+  }
+  const auto [likely, p] = *nearestFine_;
+  if (likely->fine.empty()) likely->fine.resize(hand_.fine.points.size());
+  search.patch(*likely, p, -1e300);
+  search.solid(*likely);
+  for (const Solid& s : solids_)
+    if (&s != likely) search.solid(s);
+  return search.best;
 }
 
 }  // namespace understudy

@@ -183,19 +183,19 @@ TouchSkin::HandPoints TouchSkin::handPoints(const Skeleton& skeleton, int end, i
   };
   choose(all.size(), mostCorners, 0);
   choose(places.size(), mostHandPoints, spacing);
-  out.fineReach.resize(out.points.size());
-  std::vector<std::vector<std::size_t>> fineOf(out.points.size());
+  std::vector<std::vector<std::pair<double, std::size_t>>> fineOf(out.points.size());
   for (std::size_t f = 0; f < finePlaces.size(); ++f) {
     const Vec3d& p = finePlaces[f].at;
     std::size_t nearest = 0;
     for (std::size_t i = 1; i < out.points.size(); ++i)
       if (distance(out.points[i], p) < distance(out.points[nearest], p)) nearest = i;
-    fineOf[nearest].push_back(f);
-    out.fineReach[nearest] = std::max(out.fineReach[nearest], distance(out.points[nearest], p));
+    fineOf[nearest].emplace_back(distance(out.points[nearest], p), f);
+    out.farthestFine = std::max(out.farthestFine, fineOf[nearest].back().first);
   }
-  for (const std::vector<std::size_t>& which : fineOf) {
+  for (std::vector<std::pair<double, std::size_t>>& which : fineOf) {
+    std::sort(which.begin(), which.end());
     out.fineStart.push_back(static_cast<std::uint32_t>(out.fine.points.size()));
-    for (const std::size_t f : which) keep(out.fine, finePlaces[f]);
+    for (const auto& [off, f] : which) keep(out.fine, finePlaces[f]);
   }
   out.fineStart.push_back(static_cast<std::uint32_t>(out.fine.points.size()));
   out.findGroups();
@@ -228,10 +228,17 @@ void TouchSkin::HandPoints::findGroups() {
   }
   groupStart.push_back(order.size());
   for (const std::vector<std::size_t>& group : groups) {
-    double most = 0;
-    for (const std::size_t i : group) most = std::max(most, fineReach[i]);
-    groupReach.push_back(most);
-    farthestFine = std::max(farthestFine, most);
+    PatchGroup own{patches.size(), 0, 0};
+    for (const std::size_t i : group) {
+      Patch patch{fineStart[i], fineStart[i + 1], 0};
+      if (patch.first == patch.last) continue;
+      for (std::uint32_t f = patch.first; f < patch.last; ++f) patch.reach = std::max(patch.reach, distance(fine.points[patch.first], fine.points[f]));
+      patches.push_back(patch);
+    }
+    own.last = patches.size();
+    for (std::size_t k = own.first; k < own.last; ++k)
+      own.reach = std::max(own.reach, patches[k].reach + distance(fine.points[patches[own.first].first], fine.points[patches[k].first]));
+    patchGroups.push_back(own);
   }
 }
 

@@ -12,6 +12,7 @@
 #include "core/body/body_model.h"
 #include "core/contact/body_sites.h"
 #include "core/repair/poser.h"
+#include "core/repair/touch_tree.h"
 
 namespace understudy {
 
@@ -37,8 +38,8 @@ class TouchSkin {
   /// Height of the highest skin of the head in the reference pose (stage, metres); none: it has no skin.
   [[nodiscard]] std::optional<double> headTop() const;
 
-  /// Metres (at a height of 1.7) by which grids of bent bodies may be off: points of the hand and triangles that much farther are asked as
-  /// well, and an answer that far from the grid's is another surface's.
+  /// Metres (at a height of 1.7) by which grids of bent bodies may be off: triangles that much farther are asked as well, and an answer that
+  /// far from the grid's is another surface's.
   static constexpr double gridsOff = 0.008;
 
   /// What a hand's skin may touch.
@@ -53,13 +54,23 @@ class TouchSkin {
     [[nodiscard]] Vec3d posed(std::size_t i, std::span<const Affined> turned) const;
   };
   struct HandPoints : Carried {
-    Carried fine;                         ///< many more, for exact answers, each after the others that are nearest to the same point
+    Carried fine;                         ///< many more, for exact answers, each after the others that are nearest to the same point, the nearest first
     std::vector<std::uint32_t> fineStart; ///< of each point's own, and where the last end
-    std::vector<double> fineReach;        ///< metres from a point to the farthest of its own
+    double farthestFine = 0;              ///< metres from a point to one of its own
     std::vector<std::size_t> order;       ///< points in groups of neighbours, the one in their middle first
     std::vector<std::size_t> groupStart;  ///< in that order; one more than there are groups
-    std::vector<double> groupReach;       ///< metres from any of a group's points to the farthest of its own fine ones, at most
-    double farthestFine = 0;              ///< of all groups
+    /// A point's own fine ones, and metres from the first of them to the farthest.
+    struct Patch {
+      std::uint32_t first = 0, last = 0;
+      double reach = 0;
+    };
+    std::vector<Patch> patches;           ///< group by group
+    /// Metres from the first fine one of the first patch to the farthest of the group.
+    struct PatchGroup {
+      std::size_t first = 0, last = 0;
+      double reach = 0;
+    };
+    std::vector<PatchGroup> patchGroups;
     void findGroups();
   };
 
@@ -91,47 +102,34 @@ class TouchSkin {
       mutable std::vector<Known> points, groups;
       mutable Known all;
       mutable std::size_t nearest = 0;  ///< of its points, when they were last asked
+      mutable std::optional<PosedSkin> skin;
+      mutable std::vector<Known> fine;  ///< of the hand's fine points: what their exact distance is at least
     };
-    /// Triangles of a solid near the hand, and points of the hand near the solid.
-    struct Close {
-      struct Triangle {
-        std::array<Vec3d, 3> corners;
-        Vec3d middle, normal;
-        double radius = 0;
-        bool fills = false;  ///< a hole
-      };
-      const Solid* solid = nullptr;
-      struct Point {
-        Vec3d at;
-        double grid = 0;  ///< distance by the grid, where they were found
-        mutable Known known;
-      };
-      std::vector<Point> points;  ///< the nearest by the grid first
-      std::vector<Triangle> triangles;
-    };
+    /// The search for the point that is nearest by the triangles.
+    struct Search;
     /// Works out where a solid is near the hand, when that first matters.
     void place(const Solid& solid) const;
-    void findClose(const Vec3d& shift) const;
-    [[nodiscard]] Nearest exact(const Close& close, const Vec3d& point) const;
+    const Vec3d& fineAt(std::size_t f) const;
 
     const TouchSkin& skin_;
     const HandPoints& hand_;
     std::vector<Affined> turned_;
     double size_ = 1;               // height ÷ 1.7
-    mutable std::vector<Close> close_;
-    mutable std::optional<Vec3d> closeAt_;  // the shift for which they were found
+    mutable std::vector<Vec3d> fine_;  // points of the hand, as far as they have been asked for
+    mutable std::vector<char> finePosed_;
     std::vector<Vec3d> points_;     // group by group
     std::vector<double> fromHub_;   // metres between a point and the first of its group
     Vec3d middle_;
     double radius_ = 0;
     std::vector<Solid> solids_;
     mutable std::size_t nearest_ = 0;  // of the solids, when they were last asked
+    mutable std::optional<std::pair<const Solid*, std::size_t>> nearestFine_;  // a solid and a patch, when they were last asked
   };
 
  private:
   [[nodiscard]] HandPoints handPoints(const Skeleton& skeleton, int end, int side) const;
   /// The skin of a solid.
-  [[nodiscard]] const PartMesh& skinOf(const BodySolid& solid) const;
+  [[nodiscard]] const SkinTree& skinOf(const BodySolid& solid) const;
 
   std::shared_ptr<const BodyModel> model_;
   std::vector<const BodySolid*> solids_;   ///< the model's solids and limbs
@@ -140,7 +138,7 @@ class TouchSkin {
   std::array<std::vector<std::size_t>, static_cast<std::size_t>(BodySite::count)> shown_;  ///< by site: first indices of the triangles its rays may leave through
   struct Skins {
     std::mutex guard;
-    std::map<const BodySolid*, PartMesh> of;
+    std::map<const BodySolid*, SkinTree> of;
   };
   std::unique_ptr<Skins> skins_ = std::make_unique<Skins>();  ///< as far as they have been asked for
 };
