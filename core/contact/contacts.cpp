@@ -2,6 +2,7 @@
 
 #include "core/contact/in_place.h"
 #include "core/contact/posture.h"
+#include "core/contact/whirls.h"
 
 #include <algorithm>
 #include <cmath>
@@ -417,6 +418,7 @@ Result<Contacts> findContacts(const Figure& figure, const SkeletonMap& map, cons
       continue;
     }
     findSpans(foot, heel, ball, rate, leg, settings);
+    trimWhirls(foot, rate, settings);
     std::erase_if(foot.spans, [&](const ContactSpan& span) {
       return 2 * std::count(posture.lies().begin() + span.first, posture.lies().begin() + span.last + 1, 1) > span.last - span.first + 1;
     });

@@ -35,6 +35,9 @@ struct ContactSettings {
   double still = 0.2;
   /// Contacts and gaps shorter than this (seconds) are no steps.
   double shortest = 0.06;
+  /// A foot that turns about the vertical faster than this (radians a second) as it lands or leaves does not stand yet, or no more. Walkers
+  /// who turn on the spot do so by about four.
+  double whirl = 8;
   /// Where a foot spends this part of the clip or more lower than `airHeight` below the level at which it is stillest, and never rests
   /// there, that level is in the air: clips that walk and run in place have such feet.
   double airHeight = 0.1;
