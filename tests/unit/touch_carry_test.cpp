@@ -8,6 +8,7 @@
 #include "core/body/triangle_tree.h"
 #include "core/inspect/touches.h"
 #include "core/io/read.h"
+#include "core/repair/clearance.h"
 #include "core/repair/touch.h"
 #include "core/repair/touch_skin.h"
 #include "core/retarget/retarget.h"
@@ -253,6 +254,44 @@ TEST(TouchCarry, ExactDistancesAreThoseOfThePosedTriangles) {
   ASSERT_GT(frames, 10);
   EXPECT_LT(exact / frames, 0.0005) << "metres";
   EXPECT_LT(exact, 0.5 * grid) << "nothing is won over the grids";
+}
+
+TEST(TouchCarry, TheTreeOfPosedSkinFindsWhatAllTrianglesTell) {
+  const Carried c = carry(test::handToHead());
+  const std::shared_ptr<const BodyModel> model = bodyModelOf(*c.context);
+  const BodySurface& surface = model->surface;
+  Poser poser(*c.context);
+  poser.load(c.plain, c.plain.frames() / 2);
+  std::mt19937 random(7);
+  std::uniform_real_distribution<double> some(-1, 1);
+  for (const LimbRig& limb : c.context->legs) poser.turn(limb.root, fromAxisAngle(Vec3d{1, 0, 0}, 1.1));
+  std::vector<Quatd> rotation;
+  std::vector<Vec3d> position;
+  for (int j = 0; j < c.context->figure->skeleton.size(); ++j) {
+    rotation.push_back(poser.rotation(j));
+    position.push_back(poser.position(j));
+  }
+  const std::vector<Affined> turned = turnedFrames({c.context->body.rotation, c.context->body.position}, {rotation, position});
+  for (const BodySolid& solid : model->solids) {
+    const PartMesh mesh = meshOf(*model, solid);
+    const SkinTree tree(surface, mesh);
+    const PosedSkin skin(tree, turned);
+    std::vector<Vec3d> posed(mesh.vertices.size());
+    pointsOf(surface, turned, mesh.vertices, posed);
+    ASSERT_FALSE(posed.empty());
+    for (int k = 0; k < 60; ++k) {
+      const Vec3d point = posed[random() % posed.size()] + Vec3d{some(random), some(random), some(random)} * (k % 2 ? 0.02 : 0.2);
+      double nearest = 1e300;
+      for (std::size_t i = 0; i < mesh.indices.size(); i += 3) {
+        const std::uint32_t* t = &mesh.indices[i];
+        if (std::max({t[0], t[1], t[2]}) >= posed.size()) continue;
+        nearest = std::min(nearest, distance(point, closestOnTriangle(point, posed[t[0]], posed[t[1]], posed[t[2]])));
+      }
+      for (const double within : {10.0, 0.05, 0.004}) EXPECT_NEAR(skin.nearest(point, within).distance, std::min(nearest, within), 1e-12) << "metres";
+      const double enough = skin.nearest(point, 10, 0.03).distance;
+      EXPECT_TRUE(nearest < 0.03 ? enough >= nearest - 1e-12 && enough < 0.03 : std::abs(enough - nearest) < 1e-12) << enough << " for " << nearest;
+    }
+  }
 }
 
 TEST(TouchCarry, FindingsSayWhatWasLost) {
