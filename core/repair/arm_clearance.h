@@ -120,6 +120,8 @@ class ArmClearer {
   double deepest();
   /// The same of another pose; what has been measured of the character's arms is remembered. Which pose is loaded then is left open.
   double deepestOf(const Poser& poser);
+  /// Names all that an answer about another pose depends on, of the arm and of the joints that matter to it.
+  [[nodiscard]] Digest nameOf(const Poser& poser);
   /// Which of the arm lies deepest in which part of the body in the loaded pose; none where nothing lies in it.
   struct DeepPlace {
     BodyPart of = BodyPart::none, in = BodyPart::none;

@@ -204,10 +204,14 @@ Digest ArmClearer::ownDigest() const {
   return out;
 }
 
-double ArmClearer::deepestOf(const Poser& poser) {
+Digest ArmClearer::nameOf(const Poser& poser) {
   read(poser, own_);
+  return ownDigest();
+}
+
+double ArmClearer::deepestOf(const Poser& poser) {
   const std::shared_ptr<const DeepestMemo> memo = context_.parts->get<DeepestMemo>();
-  const Digest of = ownDigest();
+  const Digest of = nameOf(poser);
   if (const std::optional<double> known = memo->find(of)) return *known;
   load(own_);
   const double deep = deepest();

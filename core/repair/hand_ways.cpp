@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "core/base/memo.h"
 #include "core/base/stop_scope.h"
 #include "core/math/smooth_step.h"
 #include "core/repair/hand_onto_skin.h"
@@ -16,6 +17,9 @@ constexpr double alone = 0.008;
 constexpr double yields = 0.008;
 /// Radians off the even bend up to which an elbow is left alone, and from which on it is brought back to it.
 constexpr double jerksFrom = 0.07, jerksTo = 0.14;
+
+/// Of a character: ways of hands back to the skin.
+struct SkinWayMemo : Memo<Vec3d> {};
 
 template <class Of>
 auto evened(int frame, int reach, int frames, Of of) -> std::decay_t<decltype(of(frame))> {
@@ -40,7 +44,19 @@ Vec3d HandWays::skinWay(int frame) {
   const auto [known, fresh] = skinWays_.try_emplace(frame);
   if (!fresh || stopAsked()) return known->second;
   asks_.pose(poser_, frame);
-  return known->second = wayOntoSkin(poser_, arm_, side_, hold, arm_.deepestOf(poser_));
+  // Frames that come out as they did before are not worked out again.
+  Digest of = arm_.nameOf(poser_);
+  of.add(std::uint64_t{side_ != 0}).add(hold);
+  for (int j = 0; j < static_cast<int>(context_.body.rotation.size()); ++j) {
+    const Quatd& q = poser_.rotation(j);
+    const Vec3d& p = poser_.position(j);
+    of.add(q.w).add(q.x).add(q.y).add(q.z).add(p.x).add(p.y).add(p.z);
+  }
+  const std::shared_ptr<const SkinWayMemo> memo = context_.parts->get<SkinWayMemo>();
+  if (const std::optional<Vec3d> way = memo->find(of)) return known->second = *way;
+  known->second = wayOntoSkin(poser_, arm_, side_, hold, arm_.deepestOf(poser_));
+  memo->keep(of, known->second);
+  return known->second;
 }
 
 Vec3d HandWays::evenedSkinWay(int frame) {
