@@ -15,7 +15,7 @@ namespace understudy {
 namespace {
 
 /// Half widths, in nodes, over which turns are spread round by round. After each one what they lack is looked at again.
-constexpr int rounds[] = {9, 6, 4};
+constexpr int rounds[] = {9, 6, 4, 4, 3, 3, 2, 2};
 /// Parts of a turn that are tried where it leaves something, over how many nodes they are judged on either side, and over how many they come and go.
 constexpr double parts[] = {0, 0.25, 0.5, 0.75, 1};
 constexpr int judged = 9, fades = 4;
@@ -186,11 +186,17 @@ class HeadLayer final : public RepairLayer {
         const Vec3d& a = turns[k > 0 ? k - 1 : 0];
         const Vec3d& b = turns[std::min(k + 1, count - 1)];
         const Vec3d now = splineAt(a, turns[k], b, b, 0);
-        turner.load(in, f, {follows[k].x, follows[k].y});
-        const double deep = turner.depth(now);
+        // Of the frames nearest to the node the one that lies deepest: arms pass by within a few.
+        double deep = 0;
+        int worst = f;
+        for (int at = std::max(0, f - stride_ / 2); at <= std::min(f + (stride_ - 1) / 2, in.frames() - 1); ++at) {
+          turner.load(in, at, {follows[k].x, follows[k].y});
+          if (const double d = turner.depth(now); d > deep) deep = d, worst = at;
+        }
         const double counts = smoothStep((deep - context_->scaled(ignored)) / context_->scaled(counted - ignored));
         open[k] = 0;
         if (counts <= 0) continue;
+        turner.load(in, worst, {follows[k].x, follows[k].y});
         lacks[k] = (turner.cleared(now, limit_) - now) * counts;
         any = true;
       }

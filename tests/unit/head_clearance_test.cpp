@@ -2,6 +2,7 @@
 #include <gtest/gtest.h>
 
 #include <cmath>
+#include <functional>
 #include <numbers>
 
 #include "core/body/body_model.h"
@@ -19,15 +20,15 @@ namespace {
 
 constexpr double degree = std::numbers::pi / 180;
 
-/// The head leans to the left, where the hand comes into it and leaves it again; the right arm is bent.
-test::Stand leaning(int frames = 200) {
+/// The head leans to the left, where the hand comes into it and leaves it again; the right arm is bent. `raises`: how far the hand is up, by frame.
+test::Stand leaning(int frames, FrameRate rate, const std::function<double(int)>& raises) {
   test::Stand s;
   auto figure = test::puppet({0.16, 1, false, false});
-  s.context = test::puppetContext(figure, {60, 1}, frames);
-  auto motion = std::make_shared<Motion>(restMotion(figure->skeleton, frames, {60, 1}, {0}));
+  s.context = test::puppetContext(figure, rate, frames);
+  auto motion = std::make_shared<Motion>(restMotion(figure->skeleton, frames, rate, {0}));
   const auto set = [&](int f, Role role, double angle) { motion->rotationsAt(f)[static_cast<std::size_t>(s.context->joint(role))] = Quatf(fromAxisAngle(Vec3d{0, 0, 1}, angle)); };
   for (int f = 0; f < frames; ++f) {
-    const double raised = smoothStep(1.6 - std::abs(f - 0.5 * frames) / (0.15 * frames));
+    const double raised = raises(f);
     set(f, Role::head, -0.4);
     set(f, Role::leftUpperArm, 20 * degree);
     set(f, Role::leftLowerArm, (60 + 77 * raised) * degree);
@@ -35,6 +36,9 @@ test::Stand leaning(int frames = 200) {
   }
   s.motion = TiledMotion(motion);
   return s;
+}
+test::Stand leaning(int frames = 200) {
+  return leaning(frames, {60, 1}, [frames](int f) { return smoothStep(1.6 - std::abs(f - 0.5 * frames) / (0.15 * frames)); });
 }
 
 /// Deepest point of the left forearm and hand in the head, metres, exactly.
@@ -85,6 +89,19 @@ TEST(HeadClearance, TheHeadTurnsAwaySmoothlyAndNothingElseMoves) {
   EXPECT_GT(most, 3 * degree);
   EXPECT_LT(most, 20.1 * degree);
   EXPECT_LT(rate, 0.25 * degree);
+}
+
+TEST(HeadClearance, GivesWayToAnArmThatPassesWithinThreeFrames) {
+  // Between places that lie a thirtieth of a second apart.
+  const test::Stand s = leaning(200, {120, 1}, [](int f) { return f >= 101 && f <= 103 ? 1.0 : 0.0; });
+  const Repair r = clearance();
+  const RepairLayerPtr layer = makeHeadLayer(s.context, {&r});
+  ASSERT_TRUE(layer);
+  const TiledMotion out = test::runLayer(*layer, s.motion).motion;
+  for (const int f : {101, 102, 103}) {
+    EXPECT_GT(depthAt(s, s.motion, f), 0.008);
+    EXPECT_LT(depthAt(s, out, f), 0.003);
+  }
 }
 
 TEST(HeadClearance, TurnsNoFurtherThanAllowedAndTellsWhatIsLeft) {
