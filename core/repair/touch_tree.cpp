@@ -138,7 +138,8 @@ struct PosedSkin::Best {
 
 PosedSkin::Triangle PosedSkin::triangle(const Vec3d& a, const Vec3d& b, const Vec3d& c) {
   Triangle out{{a, b, c}, (a + b + c) / 3.0, normalised(cross(b - a, c - a)), 0};
-  out.radius = std::max({distance(a, out.middle), distance(b, out.middle), distance(c, out.middle)});
+  for (const Vec3d& corner : out.corners) out.radius = std::max(out.radius, dot(corner - out.middle, corner - out.middle));
+  out.radius = std::sqrt(out.radius);
   return out;
 }
 
@@ -205,7 +206,7 @@ void PosedSkin::look(std::uint32_t leaf, const Vec3d& point, Best& all, Best& sk
   for (std::uint32_t k = at - 1; k < at - 1 + (node.last - node.first); ++k) {
     const Triangle& t = triangles_[k];
     const Vec3d off = point - t.middle;
-    if (const double far = t.radius + skin.least + 1e-9; dot(off, off) > far * far) continue;
+    if (t.beyond(off, skin.least)) continue;
     const Vec3d to = point - closestOnTriangle(point, t.corners[0], t.corners[1], t.corners[2]);
     all.take(to, t.normal);
     if (skin.take(to, t.normal)) last_ = leaf;
@@ -262,7 +263,7 @@ PosedSkin::Answer PosedSkin::nearest(const Vec3d& point, double within, double e
     for (std::uint32_t k = rim.first; k < rim.last; ++k) {
       const Triangle& t = fills_[k];
       const Vec3d off = point - t.middle;
-      if (const double far = t.radius + all.least + 1e-9; dot(off, off) > far * far) continue;
+      if (t.beyond(off, all.least)) continue;
       all.take(point - closestOnTriangle(point, t.corners[0], t.corners[1], t.corners[2]), t.normal);
     }
   }

@@ -2,6 +2,7 @@
 #pragma once
 
 #include <array>
+#include <cmath>
 #include <cstdint>
 #include <optional>
 #include <span>
@@ -71,6 +72,11 @@ class PosedSkin {
     std::array<Vec3d, 3> corners;
     Vec3d middle, normal;
     double radius = 0;
+    /// True where a point that lies off the middle by that is farther than `least` metres.
+    [[nodiscard]] bool beyond(const Vec3d& off, double least) const {
+      const double far = radius + least + 1e-9;
+      return dot(off, off) > far * far || std::abs(dot(off, normal)) > least + 1e-9;
+    }
   };
   struct Rim {
     Vec3d middle;
