@@ -1,5 +1,6 @@
 #include "core/contact/contacts.h"
 
+#include "core/contact/contact_spans.h"
 #include "core/contact/in_place.h"
 #include "core/contact/posture.h"
 #include "core/contact/whirls.h"
@@ -19,27 +20,6 @@ struct FootPoses {
   std::vector<Affined> ankle;  // file space
   std::vector<Vec3d> at, ball, lowest;  // world metres
 };
-
-double median(std::vector<double> values) {
-  if (values.empty()) return 0;
-  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  return *middle;
-}
-
-// About 10 ms, at least one frame: long enough for the noise of good capture, short enough for a landing.
-int shortReach(double rate) { return std::max(1, static_cast<int>(std::lround(rate * 0.01))); }
-
-// Metres a second over `reach` frames on either side.
-std::vector<Vec3d> velocities(const std::vector<Vec3d>& path, double rate, int reach) {
-  const int n = static_cast<int>(path.size());
-  std::vector<Vec3d> result(path.size());
-  for (int i = 0; i < n; ++i) {
-    const int a = std::max(0, i - reach), b = std::min(n - 1, i + reach);
-    if (b > a) result[i] = (path[b] - path[a]) * (rate / (b - a));
-  }
-  return result;
-}
 
 // Frames in which the foot stands: both joints still, and of those the lower half, as a raised heel or a foot held in the
 // air is no standing foot. Where nothing is that still, the slowest tenth serves. Of a performer that sits or lies at times, only frames
@@ -63,209 +43,6 @@ std::vector<int> standingFrames(const FootPoses& poses, double rate, double leg,
   const std::size_t skip = frames.size() / 20;
   const std::size_t keep = std::max<std::size_t>(1, (frames.size() + 1) / 2);
   return {frames.begin() + static_cast<std::ptrdiff_t>(std::min(skip, keep - 1)), frames.begin() + static_cast<std::ptrdiff_t>(keep)};
-}
-
-struct Track {
-  std::vector<double> height, speed, rise;  // leg, legs a second
-  double unrest = 0;                        // of `rise` while the foot stands
-  int extraReach = 0;                       // frames by which noise lengthened the velocities' spans
-
-  [[nodiscard]] bool maybe(int i, const ContactSettings& s) const { return height[i] < s.nearHeight && speed[i] < s.slow; }
-};
-
-// Velocities are taken over longer spans, up to 40 ms on either side, while a standing foot still seems to move up and down.
-Track trackOf(const std::vector<Vec3d>& path, double level, double rate, double leg, const std::vector<int>& standing) {
-  constexpr double calm = 0.08;  // leg/s, half of what a gentle landing shows
-  Track track;
-  for (const Vec3d& p : path) track.height.push_back((p.y - level) / leg);
-  const int shortest = shortReach(rate), longest = std::max(shortest, static_cast<int>(std::lround(rate * 0.04)));
-  for (int reach = shortest; reach <= longest; ++reach) {
-    const std::vector<Vec3d> v = velocities(path, rate, reach);
-    double sum = 0;
-    for (const int f : standing) sum += v[f].y * v[f].y;
-    track.unrest = std::sqrt(sum / std::max<double>(1, static_cast<double>(standing.size()))) / leg;
-    track.extraReach = reach - shortest;
-    if (track.unrest > calm && reach < longest) continue;
-    for (const Vec3d& one : v) {
-      track.speed.push_back(length(one) / leg);
-      track.rise.push_back(one.y / leg);
-    }
-    break;
-  }
-  return track;
-}
-
-// Where the parabola through three neighbouring values has its extreme, −.5 … .5 from the middle one.
-double vertex(double before, double at, double after) {
-  const double curve = before - 2 * at + after;
-  return std::abs(curve) < 1e-12 ? 0 : std::clamp(0.5 * (before - after) / curve, -0.5, 0.5);
-}
-
-// Frame (with fraction) of the landing of a run that became slow and near at `start`.
-double landingFrame(const Track& t, int start, int end, double rate, const ContactSettings& s) {
-  const int n = static_cast<int>(t.height.size());
-  const int from = std::max(0, start - static_cast<int>(std::floor(s.searchBefore * rate)));
-  const int to = std::min({n - 1, end, start + static_cast<int>(std::ceil(s.searchAfter * rate))});
-  int best = from;
-  for (int i = from; i <= to; ++i)
-    if (t.rise[i] < t.rise[best]) best = i;
-  double frame = start;
-  if (t.rise[best] < -std::max(s.fall, 3 * t.unrest)) {  // else noise could be taken for a fall
-    frame = best;
-    if (best > from && best < to) frame += vertex(t.rise[best - 1], t.rise[best], t.rise[best + 1]);
-  }
-  // A foot put down gently is still falling after its fastest fall.
-  for (int i = static_cast<int>(std::floor(frame)); i < to && t.height[i] > s.landHeight; ++i) {
-    const double drop = t.height[i] - t.height[i + 1];
-    if (t.height[i + 1] <= s.landHeight && drop > 0)
-      frame = std::max(frame, i + (t.height[i] - s.landHeight) / drop);
-    else
-      frame = std::max(frame, i + 1.0);
-  }
-  return frame;
-}
-
-// Frame (with fraction) at which the last point to leave becomes fast or high after `last`; where push-off throws it into
-// swing, the moment its acceleration has risen to half its peak: while the foot bears load, the ground holds it back.
-double leavingFrame(const Track& heel, const Track& ball, int last, double rate, const ContactSettings& s) {
-  const int n = static_cast<int>(ball.speed.size());
-  double frame = last;
-  const Track* leaves = nullptr;
-  for (const Track* t : {&heel, &ball}) {
-    if (!t->maybe(last, s)) continue;
-    double part = 1;
-    const double v0 = t->speed[last], v1 = t->speed[last + 1], h0 = t->height[last], h1 = t->height[last + 1];
-    if (v1 >= s.slow) part = std::min(part, (s.slow - v0) / (v1 - v0));
-    if (h1 >= s.nearHeight) part = std::min(part, (s.nearHeight - h0) / (h1 - h0));
-    if (last + part > frame) frame = last + part, leaves = t;
-  }
-  if (!leaves) return frame;
-  // Over as many frames as keep the capture's noise below the push.
-  int reach = leaves->extraReach;
-  while (4 * leaves->unrest * rate / (1 + 2 * reach) > s.push && (reach + 1) < 0.03 * rate) ++reach;
-  const auto gain = [&](int i) {  // at i + ½
-    const int a = std::max(0, i - reach), b = std::min(n - 1, i + 1 + reach);
-    return (leaves->speed[b] - leaves->speed[a]) * rate / (b - a);
-  };
-  const int from = std::max(0, static_cast<int>(std::floor(frame - s.searchBefore * rate)));
-  const int to = std::min(n - 2, static_cast<int>(std::ceil(frame + s.searchAfter * rate)));
-  int peak = from;
-  for (int i = from; i <= to; ++i)
-    if (gain(i) > gain(peak)) peak = i;
-  const double half = 0.5 * gain(peak);
-  if (2 * half < s.push) return frame;
-  double rises = from;
-  for (int i = peak - 1; i >= from; --i)
-    if (gain(i) < half) {
-      rises = i + 0.5 + (half - gain(i)) / (gain(i + 1) - gain(i));
-      break;
-    }
-  return std::max(0.0, std::clamp(rises, frame - s.searchBefore * rate, frame + s.searchBefore * rate));
-}
-
-struct Run {
-  int first, last;
-};
-
-// A careful step may never become fast or high: the foot rests, travels with heel and ball off the ground, and rests again.
-std::vector<Run> splitAtSlowSteps(const std::vector<Run>& runs, const Track& heel, const Track& ball, double rate, double leg,
-                                  const FootContact& foot, const ContactSettings& s) {
-  std::vector<Run> result;
-  for (const Run& run : runs) {
-    Run part = run;
-    int rested = -1, left = -1;  // last rest; first frame in the air since
-    int landed = -1;             // last frame in the air since
-    for (int i = run.first; i <= run.last; ++i) {
-      const double slower = std::min(heel.speed[i], ball.speed[i]);
-      if (slower < s.still && std::min(heel.height[i], ball.height[i]) < s.stepLift) {
-        if (left >= 0 && (landed - left + 1) / rate >= s.shortest && distance(foot.ball[rested], foot.ball[i]) > s.stepLength * leg &&
-            distance(foot.heel[rested], foot.heel[i]) > s.stepLength * leg) {
-          result.push_back({part.first, left - 1});
-          part.first = landed + 1;
-        }
-        rested = i;
-        left = -1;
-      } else if (rested >= 0 && slower >= s.still && std::min(heel.height[i], ball.height[i]) >= s.stepLift) {
-        if (left < 0) left = i;
-        landed = i;
-      }
-    }
-    result.push_back(part);
-  }
-  return result;
-}
-
-void findSpans(FootContact& foot, const Track& heel, const Track& ball, double rate, double leg, const ContactSettings& s) {
-  const int n = static_cast<int>(foot.heel.size());
-  foot.phases.assign(foot.heel.size(), FootPhase::none);
-  std::vector<Run> runs;
-  for (int i = 0; i < n; ++i) {
-    if (!heel.maybe(i, s) && !ball.maybe(i, s)) continue;
-    if (!runs.empty() && (i - runs.back().last - 1) / rate < s.shortest && i - runs.back().last <= std::max(1.0, s.shortest * rate))
-      runs.back().last = i;
-    else
-      runs.push_back({i, i});
-  }
-  runs = splitAtSlowSteps(runs, heel, ball, rate, leg, foot, s);
-  for (const Run& run : runs) {
-    ContactSpan span;
-    span.landingSeen = run.first > 0;
-    span.leavingSeen = run.last < n - 1;
-    double from = run.first, to = run.last;
-    if (span.landingSeen) {
-      // The lower end of the foot lands; the other one follows.
-      const Track& lands = heel.height[run.first] <= ball.height[run.first] ? heel : ball;
-      from = landingFrame(lands, run.first, run.last, rate, s);
-    }
-    if (span.leavingSeen) to = leavingFrame(heel, ball, run.last, rate, s);
-    const bool cut = !span.landingSeen || !span.leavingSeen;
-    if (!cut && (to - from) / rate < s.shortest) continue;
-    span.first = std::max(0, static_cast<int>(std::ceil(from - 1e-9)));
-    span.last = span.leavingSeen ? static_cast<int>(std::ceil(to - 1e-9)) - 1 : n - 1;
-    if (!foot.spans.empty()) span.first = std::max(span.first, foot.spans.back().last + 1);
-    if (span.last < span.first) continue;
-    span.landing = from / rate;
-    span.leaving = to / rate;
-    foot.spans.push_back(span);
-  }
-}
-
-// Phases and the stationary part of one span.
-void describe(FootContact& foot, ContactSpan& span, const Track& heel, const Track& ball, double leg, double floor, double groundUnderBall,
-              const ContactSettings& s) {
-  // The ground may be higher or lower here than where the levels were taken: its height is that of the stillest frames.
-  std::vector<double> heelHeights, ballHeights;
-  for (int i = span.first; i <= span.last; ++i) {
-    if (ball.speed[i] >= s.still) continue;
-    ballHeights.push_back(ball.height[i]);
-    if (heel.speed[i] < s.still) heelHeights.push_back(heel.height[i]);
-  }
-  const double ballBase = std::clamp(median(ballHeights), -s.nearHeight, s.nearHeight);
-  const double heelBase = std::clamp(median(heelHeights), -s.nearHeight, s.nearHeight);
-  int lastBall = -1, lastHeel = -1, firstBall = -1;
-  for (int i = span.first; i <= span.last; ++i) {
-    if (ball.height[i] - ballBase < s.downHeight && ball.speed[i] < s.settled) {
-      if (firstBall < 0) firstBall = i;
-      lastBall = i;
-    }
-    if (heel.height[i] - heelBase < s.downHeight && heel.speed[i] < s.slow) lastHeel = i;
-  }
-  const bool heelFirst = span.landingSeen ? heel.height[span.first] <= ball.height[span.first] + s.downHeight / 2
-                                          : heel.height[span.first] - heelBase < s.downHeight;
-  for (int i = span.first; i <= span.last; ++i) {
-    const bool ballIsDown = firstBall >= 0 && i >= firstBall && i <= lastBall;
-    const bool heelIsDown = i <= lastHeel && (heelFirst || (heel.height[i] - heelBase < s.downHeight && heel.speed[i] < s.settled));
-    FootPhase phase = heelIsDown && ballIsDown ? FootPhase::flat : heelIsDown ? FootPhase::heel : FootPhase::ball;
-    if (!heelIsDown && lastBall >= 0 && i > lastBall) phase = FootPhase::toe;
-    foot.phases[i] = phase;
-    const double pivotSpeed = phase == FootPhase::heel ? heel.speed[i] : phase == FootPhase::flat ? std::min(heel.speed[i], ball.speed[i]) : ball.speed[i];
-    if (pivotSpeed < s.still) {
-      if (span.stillFirst < 0) span.stillFirst = i;
-      span.stillLast = i;
-      ++span.stillFrames;
-    }
-  }
-  span.height = groundUnderBall + ballBase * leg - floor;
 }
 
 int ballJoint(const Figure& figure, const SkeletonMap& map, Role toes, int foot, const std::vector<Affined>& rest) {
@@ -341,6 +118,7 @@ Result<Contacts> findContacts(const Figure& figure, const SkeletonMap& map, cons
   }
 
   std::array<FootPoses, 2> poses;
+  std::array<std::vector<double>, 2> reaches;  // of the legs, parts of their length
   Posture posture(figure, map, leg);
   std::vector<Affined> world(static_cast<std::size_t>(skeleton.size()));
   for (int f = 0; f < motion.frames; ++f) {
@@ -355,6 +133,8 @@ Result<Contacts> findContacts(const Figure& figure, const SkeletonMap& map, cons
       FootPoses& p = poses[side];
       p.ankle.push_back(world[joints[side].ankle]);
       p.at.push_back(apply(toWorld, world[joints[side].ankle].translation));
+      const int hip = map.joint(side == 0 ? Role::leftUpperLeg : Role::rightUpperLeg);
+      reaches[side].push_back(hip < 0 ? 0 : distance(apply(toWorld, world[hip].translation), p.at.back()) / leg);
       p.ball.push_back(joints[side].ball < 0 ? p.at.back() : apply(toWorld, world[joints[side].ball].translation));
       if (!isFinite(p.at.back()) || !isFinite(p.ball.back()))
         return makeError(Fault::input, "The foot has no finite position", figure.path + ", frame " + std::to_string(f + 1), "Repair or trim the clip");
@@ -407,22 +187,34 @@ Result<Contacts> findContacts(const Figure& figure, const SkeletonMap& map, cons
   }
   contacts.floor = floors.size() == 2 ? 0.5 * (floors[0] + floors[1]) : floors.front();
 
+  std::array<Track, 2> heels, balls;
+  std::array<std::vector<double>, 2> stepping;
+  for (int side = 0; side < 2; ++side) {
+    const FootContact& foot = contacts.feet[side];
+    if (foot.heel.empty()) continue;
+    heels[side] = trackOf(foot.heel, foot.heelLevel, rate, leg, stands[side]);
+    balls[side] = trackOf(foot.ball, foot.ballLevel, rate, leg, stands[side]);
+    for (std::size_t i = 0; i < foot.heel.size(); ++i) stepping[side].push_back(std::min(heels[side].speed[i], balls[side].speed[i]));
+  }
   for (int side = 0; side < 2; ++side) {
     FootContact& foot = contacts.feet[side];
     if (foot.heel.empty()) continue;
-    const Track heel = trackOf(foot.heel, foot.heelLevel, rate, leg, stands[side]);
-    const Track ball = trackOf(foot.ball, foot.ballLevel, rate, leg, stands[side]);
+    const Track &heel = heels[side], &ball = balls[side];
     if (hangs(heel, ball, rate, settings)) {
       contacts.inPlace = true;
       foot.phases.assign(foot.heel.size(), FootPhase::none);
       continue;
     }
     findSpans(foot, heel, ball, rate, leg, settings);
+    if (!stepping[1 - side].empty()) findRaised(foot, heel, ball, posture.onFeet(), reaches[side], stepping[1 - side], rate, settings);
     trimWhirls(foot, rate, settings);
     std::erase_if(foot.spans, [&](const ContactSpan& span) {
       return 2 * std::count(posture.lies().begin() + span.first, posture.lies().begin() + span.last + 1, 1) > span.last - span.first + 1;
     });
-    for (ContactSpan& span : foot.spans) describe(foot, span, heel, ball, leg, contacts.floor, ground[side], settings);
+    for (ContactSpan& span : foot.spans) {
+      const double level = levelOf(span, heel, ball, settings);
+      describe(foot, span, level == 0 ? heel : raised(heel, level), level == 0 ? ball : raised(ball, level), leg, contacts.floor, ground[side] + level * leg, settings);
+    }
   }
   dropInPlace(contacts, settings);
   if (contacts.inPlace && contacts.feet[0].spans.empty() && contacts.feet[1].spans.empty())

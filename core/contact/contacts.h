@@ -38,6 +38,10 @@ struct ContactSettings {
   /// A foot that turns about the vertical faster than this (radians a second) as it lands or leaves does not stand yet, or no more. Walkers
   /// who turn on the spot do so by about four.
   double whirl = 8;
+  /// A foot that rests level this many seconds or more higher than `nearHeight`, with the leg stretched over it to `carryReach` of its length
+  /// at some time, while the other one steps, carries the body: it stands on something of its own height, as on stairs.
+  double carries = 0.1;
+  double carryReach = 0.85;
   /// Where a foot spends this part of the clip or more lower than `airHeight` below the level at which it is stillest, and never rests
   /// there, that level is in the air: clips that walk and run in place have such feet.
   double airHeight = 0.1;

@@ -40,11 +40,12 @@ Json feet(const Case& c, const std::vector<Span>& spans, bool perFrame) {
         now[i] = film.skinned(f, points[i]);
         lowest = std::min(lowest, now[i].y());
       }
-      lows.push_back(std::abs(c.mm(lowest)));
-      high = std::max(high, lowest);
-      low = std::min(low, lowest);
-      sink = std::min(sink, lowest);
-      rows.push_back(round3(c.mm(lowest)));
+      const double height = lowest - span.ground;
+      lows.push_back(std::abs(c.mm(height)));
+      high = std::max(high, height);
+      low = std::min(low, height);
+      sink = std::min(sink, height);
+      rows.push_back(round3(c.mm(height)));
       if (f > begin) {
         // The skin that is on the ground in both frames; the part of it that moved least, for feet turn about what they stand on.
         double was = 1e30;

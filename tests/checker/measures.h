@@ -13,6 +13,7 @@ struct Span {
   bool landingSeen = true, leavingSeen = true;
   int judgedFirst = -1, judgedLast = -1;  ///< where the foot should stand still; −1: worked out with a margin
   bool wholeStance = true;  ///< false: only its still part is known
+  double ground = 0;        ///< height of what it stands on, metres
 };
 
 /// How deep each arm is in a region of the body, a row a frame; metres.

@@ -127,6 +127,8 @@ std::vector<Span> plantsOf(const Json& reel, double fps, int frames) {
     span.leavingSeen = repair.contains("release") && repair["release"].is_number();
     span.judgedFirst = span.first;
     span.judgedLast = span.leavingSeen ? static_cast<int>(std::floor(repair["release"].get<double>() * fps + 1e-6)) : span.last;
+    // Of treads and the like; a ground that is off by less than a step counts as the floor all the same.
+    if (const double ground = repair.value("ground", 0.0); std::abs(ground) > 0.08) span.ground = ground;
     out.push_back(span);
   }
   return out;

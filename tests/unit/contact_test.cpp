@@ -261,6 +261,55 @@ TEST(Contact, AFootHeldStillInTheAirIsNotOnTheGround) {
   EXPECT_NEAR(found->feet[1].spans[1].landing, 5.9, 0.15);
 }
 
+/// Two steps on the flat, six stairs of `riser` metres up (down where it is below 0) and two steps on, the hips over the feet.
+Walk stairs(const Gait& gait, double riser) {
+  const auto cycles = [&](int side, int f) { return 0.3 + static_cast<double>(f) / gait.rate / gait.cycle + (side == 0 ? 0 : 0.5); };
+  // Feet take a tread each, in turn: the height of a foot's own stance k.
+  const auto level = [&](int side, double k) { return gait.floor + riser * std::clamp(2 * k - side - 2, 0.0, 6.0); };
+  const int frames = static_cast<int>(8 * gait.cycle * gait.rate);
+  const auto pose = [&](int side, int f) {
+    const double c = cycles(side, f), k = std::floor(c), s = std::clamp((c - k - toeOff) / (1 - toeOff), 0.0, 1.0);
+    Gait flat = gait;
+    flat.floor = 0;
+    Pose out = poseOf(flat, c);
+    // Up before it is over the next tread, down once it is beyond the last.
+    const double t = riser > 0 ? std::min(1.0, s / 0.7) : std::max(0.0, (s - 0.3) / 0.7), part = t * t * (3 - 2 * t);
+    out.ankle.y += level(side, k) + (level(side, k + 1) - level(side, k)) * part;
+    return out;
+  };
+  Walk walk = build(gait, frames, pose);
+  for (int f = 0; f < frames; ++f) {
+    const double between = 0.5 * (pose(0, f).ankle.y + pose(1, f).ankle.y), ahead = 0.5 * (pose(0, f).ankle.z + pose(1, f).ankle.z);
+    const Vec3f hips(Vec3d{0, between + 0.97 * legLength - 0.04, ahead});
+    walk.motion.translationsAt(f)[0] = hips;
+    for (int side = 0; side < 2; ++side) {
+      walk.motion.translationsAt(f)[1 + 2 * side] = walk.motion.translationsAt(f)[1 + 2 * side] - hips;
+      const double c = cycles(side, f);
+      walk.down[side].push_back(c - std::floor(c) < toeOff);
+    }
+  }
+  return walk;
+}
+
+TEST(Contact, StairsAreStoodOnAtTheHeightOfEachTread) {
+  for (const int rate : {30, 120})
+    for (const double riser : {0.17, -0.17, 0.12}) {
+      const Gait gait{.cycle = 1.3, .stride = 0.6, .rate = rate, .toes = true};
+      const Walk walk = stairs(gait, riser);
+      const Result<Contacts> found = findContacts(walk.figure, walk.map, walk.motion);
+      ASSERT_TRUE(found.ok());
+      EXPECT_GE(f1(walk, *found), 0.9) << rate << " fps, riser " << riser;
+      for (int side = 0; side < 2; ++side) {
+        const FootContact& foot = found->feet[side];
+        ASSERT_GE(foot.spans.size(), 7U) << rate << " fps, riser " << riser;
+        for (const ContactSpan& span : foot.spans) {
+          const int middle = (span.first + span.last) / 2;
+          EXPECT_NEAR(found->floor + span.height, foot.ball[middle].y - ballHeight, 0.02) << rate << " fps, riser " << riser << ", frame " << middle;
+        }
+      }
+    }
+}
+
 TEST(Contact, ClipsInPlaceHaveNone) {
   for (const int rate : {24, 30, 120})
     for (const double stride : {0.5, 1.0, 1.4, 2.0}) {
