@@ -48,7 +48,10 @@ TouchCarrier::Carried TouchCarrier::touch(const BodyContact& contact) const {
     if (!context_.arms[static_cast<std::size_t>(contact.hand)].complete()) return carried;
     for (const Moment& moment : moments)
       if (!sites_.at(moment.at.site).known()) return carried;
-    ways = waysWithinReach(std::move(moments), shape, contact.hand, carried.beyond);
+    ways = waysWithinReach(moments, shape, contact.hand, TouchSkin::Against::body, carried.beyond);
+    // A hand on the other arm may come to lie against the body, or against the arm.
+    if (contact.site >= BodySite::leftUpperArm && contact.site <= BodySite::rightForearm)
+      for (std::vector<Moment>& way : waysWithinReach(std::move(moments), shape, contact.hand, TouchSkin::Against::otherArm, carried.beyond)) ways.push_back(std::move(way));
   } else {
     ways.push_back(std::move(moments));
   }

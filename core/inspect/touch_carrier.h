@@ -75,6 +75,10 @@ class TouchCarrier {
   };
   [[nodiscard]] const SiteTable& tableOf(BodySite site) const;
 
+  /// A hand in a pose against what it is to touch, and against the body where that is something else.
+  struct Posed {
+    std::optional<TouchSkin::Posed> touched, body;
+  };
   /// What a place would cost: metres the arm is too short for it, and metres the hand would lie in the body.
   struct Effort {
     double over = 0, depth = 0;
@@ -84,7 +88,7 @@ class TouchCarrier {
     Vec3d shift;         ///< of the wrist, stage
     double armDepth = 0; ///< metres the arm would lie in the body wherever its elbow swings
   };
-  [[nodiscard]] Effort effortOf(const Poser& poser, const TouchSkin::Posed* hand, const LimbRig& arm, const SkinPlace& skin, const Vec3d& point) const;
+  [[nodiscard]] Effort effortOf(const Poser& poser, const Posed& posed, const LimbRig& arm, const SkinPlace& skin, const Vec3d& point) const;
 
   /// A place that a moment may touch.
   struct State {
@@ -101,7 +105,7 @@ class TouchCarrier {
   /// The places of a contact moved over their part of the body and the one it goes on into, as little as it takes for the arm to get
   /// there without leaving its way too far and for the hand to lie outside of the body, and so that the way between the moments stays
   /// smooth: the cheapest chains of places, by dynamic programming, for several prices of each; the likeliest first.
-  [[nodiscard]] std::vector<std::vector<Moment>> waysWithinReach(std::vector<Moment> moments, const SiteShape& hand, int side, double& beyond) const;
+  [[nodiscard]] std::vector<std::vector<Moment>> waysWithinReach(std::vector<Moment> moments, const SiteShape& hand, int side, TouchSkin::Against touched, double& beyond) const;
   /// The moments with their places moved along and around, smoothly.
   [[nodiscard]] std::vector<Moment> moved(std::vector<Moment> moments, std::vector<std::pair<double, double>> moves) const;
   /// Moments that touch another part of the body than most do go to where the nearest in time of those touches.

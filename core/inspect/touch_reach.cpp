@@ -67,21 +67,22 @@ const TouchCarrier::SiteTable& TouchCarrier::tableOf(BodySite site) const {
   return table;
 }
 
-TouchCarrier::Effort TouchCarrier::effortOf(const Poser& poser, const TouchSkin::Posed* hand, const LimbRig& arm, const SkinPlace& skin, const Vec3d& point) const {
+TouchCarrier::Effort TouchCarrier::effortOf(const Poser& poser, const Posed& posed, const LimbRig& arm, const SkinPlace& skin, const Vec3d& point) const {
   const Vec3d normal = rotate(poser.rotation(skin.joint), skin.normal), root = poser.position(arm.root), was = poser.position(arm.end);
   Vec3d wrist = poser.toWorld(skin.joint, skin.place) + normal * context_.scaled(0.015) - rotate(poser.rotation(arm.end), point);
   Effort effort;
-  if (hand) {
+  if (posed.touched) {
     // The hand comes to lie where its skin touches: inwards no farther than skin is uneven.
     double inwards = context_.scaled(0.05);
     for (int pass = 0; pass < 4; ++pass) {
-      const TouchSkin::Posed::Nearest nearest = hand->nearest(wrist - was);
+      const TouchSkin::Posed::Nearest nearest = posed.touched->nearest(wrist - was);
       effort.depth = std::max(0.0, -nearest.distance);
       const double step = -nearest.distance / std::clamp(std::abs(dot(nearest.gradient, normal)), 0.5, 1.0);
       if (std::abs(nearest.distance) < context_.scaled(0.002) || inwards <= 0) break;
       wrist += normal * std::clamp(step, -inwards, context_.scaled(0.2));
       if (step < 0) inwards += step;
     }
+    if (posed.body) effort.depth = std::max(effort.depth, -posed.body->nearest(wrist - was).distance);
   }
   const TwoBoneLimb limb{root, poser.position(arm.mid), was};
   const double upper = distance(limb.root, limb.mid), lower = distance(limb.mid, limb.end), d = distance(wrist, root);
@@ -103,7 +104,7 @@ TouchCarrier::Effort TouchCarrier::effortOf(const Poser& poser, const TouchSkin:
   return effort;
 }
 
-std::vector<std::vector<TouchCarrier::Moment>> TouchCarrier::waysWithinReach(std::vector<Moment> moments, const SiteShape& hand, int side, double& beyond) const {
+std::vector<std::vector<TouchCarrier::Moment>> TouchCarrier::waysWithinReach(std::vector<Moment> moments, const SiteShape& hand, int side, TouchSkin::Against touched, double& beyond) const {
   const LimbRig& arm = context_.arms[static_cast<std::size_t>(side)];
   const double height = context_.height;
   // Costs, by lengths as parts of the height: in the first, moving a place .2 along the body is worth as much as .01 of what is out of
@@ -122,19 +123,21 @@ std::vector<std::vector<TouchCarrier::Moment>> TouchCarrier::waysWithinReach(std
   Poser poser(context_);
   const auto posedAt = [&](const Moment& moment) {
     load(poser, moment.time);
-    std::optional<TouchSkin::Posed> posed;
-    if (skin_->hasHand(side) && skin_->hasBody()) posed.emplace(*skin_, poser, side, TouchSkin::Against::body);
+    Posed posed;
+    if (!skin_->hasHand(side) || !skin_->hasBody()) return posed;
+    posed.touched.emplace(*skin_, poser, side, touched);
+    if (touched != TouchSkin::Against::body) posed.body.emplace(*skin_, poser, side, TouchSkin::Against::body);
     return posed;
   };
-  const auto add = [&](std::size_t i, const std::optional<TouchSkin::Posed>& posed, const SkinPlace& skin, State state) {
-    state.effort = effortOf(poser, posed ? &*posed : nullptr, arm, skin, axisPoint(hand, moments[i].at.onHand));
+  const auto add = [&](std::size_t i, const Posed& posed, const SkinPlace& skin, State state) {
+    state.effort = effortOf(poser, posed, arm, skin, axisPoint(hand, moments[i].at.onHand));
     state.shift = state.effort.shift / height;
     chain[i].push_back(state);
   };
   // Places are left alone unless the arm is too short for some, has to leave its way by far, or would lie in the body wherever its elbow swings.
   bool needed = false;
   for (std::size_t i = 0; i < moments.size(); ++i) {
-    const std::optional<TouchSkin::Posed> posed = posedAt(moments[i]);
+    const Posed posed = posedAt(moments[i]);
     const BodyContactFrame& at = moments[i].at;
     add(i, posed, skinAt(at.site, at.place).value_or(onShape(at.site, at.place)), {});
     const Effort& effort = chain[i].front().effort;
@@ -149,7 +152,7 @@ std::vector<std::vector<TouchCarrier::Moment>> TouchCarrier::waysWithinReach(std
   stayOnOnePart(moments);
   for (std::size_t i = 0; i < moments.size(); ++i) {
     chain[i].clear();
-    const std::optional<TouchSkin::Posed> posed = posedAt(moments[i]);
+    const Posed posed = posedAt(moments[i]);
     const BodyContactFrame& at = moments[i].at;
     add(i, posed, skinAt(at.site, at.place).value_or(onShape(at.site, at.place)), {});
     const double ownAlong = std::clamp(at.place.along, 0.0, 1.0), length = tableOf(at.site).length;

@@ -72,7 +72,7 @@ double HeadTurner::onHead(int side) {
   for (const int j : armJoints_) turned_[static_cast<std::size_t>(j)] = turnedBy(base_, j);
   // Farther away they come to the same.
   const double far = context_.scaled(offFrom), beside = context_.scaled(besides);
-  double fromHead = far, fromOthers = beside;
+  double fromHead = far;
   const auto look = [&](const BodySolid& solid, double& least) {
     for (const int j : solid.joints) turned_[static_cast<std::size_t>(j)] = turnedBy(base_, j);
     const PosedSolid posed(solid, turned_);
@@ -84,9 +84,11 @@ double HeadTurner::onHead(int side) {
   };
   look(*head_, fromHead);
   if (fromHead >= far) return 0;
+  double fromOthers = std::max(fromHead, 0.0) + beside;
   for (const BodySolid& solid : model_->solids)
     if (&solid != head_) look(solid, fromOthers);
-  return smoothStep(fromOthers / beside) * smoothStep((far - fromHead) / context_.scaled(offFrom - onTo));
+  // Of two parts it lies on the nearer one: distances to bent bodies are off by millimetres.
+  return smoothStep((fromOthers - std::max(fromHead, 0.0)) / beside) * smoothStep((far - fromHead) / context_.scaled(offFrom - onTo));
 }
 
 Affined HeadTurner::turnedBy(const Poser& poser, int joint) const {

@@ -42,10 +42,10 @@ std::vector<TouchMiss> TouchLayer::misses(const TiledMotion& motion) const {
 }
 
 double TouchLayer::gapOf(const Poser& poser, const TiledMotion& motion, const Item& item, int frame, const Moment& m) const {
-  if (measure_ == SkinMeasure::quick) return TouchSkin::Posed(*item.skin, poser, item.limb, against(item, m)).nearest({}).distance;
+  if (measure_ == SkinMeasure::quick) return quickGap(poser, item, m);
   const std::optional<Digest> name = nameOf(motion, item, frame, std::nullopt, Asked::gap);
   if (const auto known = name ? known_->find(*name) : std::nullopt) return known->own.x;
-  const double gap = TouchSkin::Posed(*item.skin, poser, item.limb, against(item, m)).exact({}).distance;
+  const double gap = skins(poser, item, m).exact({}).distance;
   if (name) known_->keep(*name, {{gap, 0, 0}, {}, {}});
   return gap;
 }

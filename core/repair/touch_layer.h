@@ -196,6 +196,30 @@ class TouchLayer final : public RepairLayer {
 
   /// Distance of the skins in a pose of a motion, as told to others.
   [[nodiscard]] double gapOf(const Poser& poser, const TiledMotion& motion, const Item& item, int frame, const Moment& m) const;
+  /// The same by grids.
+  [[nodiscard]] double quickGap(const Poser& poser, const Item& item, const Moment& m) const { return skins(poser, item, m).nearest({}).distance; }
+
+  /// A hand against what it touches; where it lies in the body instead, against that.
+  struct Skins {
+    TouchSkin::Posed touched;
+    std::optional<TouchSkin::Posed> body;
+    [[nodiscard]] TouchSkin::Posed::Nearest nearest(const Vec3d& shift) const {
+      return deeper(touched.nearest(shift), [&] { return body->nearest(shift); });
+    }
+    [[nodiscard]] TouchSkin::Posed::Nearest exact(const Vec3d& shift) const {
+      return deeper(touched.exact(shift), [&] { return body->exact(shift); });
+    }
+
+   private:
+    template <class Ask>
+    [[nodiscard]] TouchSkin::Posed::Nearest deeper(const TouchSkin::Posed::Nearest& own, const Ask& ask) const {
+      if (!body) return own;
+      const TouchSkin::Posed::Nearest other = ask();
+      return other.distance < std::min(0.0, own.distance) ? other : own;
+    }
+  };
+  [[nodiscard]] Skins skins(const Poser& poser, const Item& item, const Moment& m) const;
+
   /// Distance of the skins beyond the wanted gap, metres.
   [[nodiscard]] double skinGap(const Poser& poser, const Item& item, int frame) const;
 

@@ -9,11 +9,18 @@ TouchSkin::Against TouchLayer::against(const Item& item, const Moment& m) const 
   if (item.touch->target == TouchTarget::hand) return TouchSkin::Against::otherHand;
   const int root = limbAt(1 - item.limb).root;
   const bool arm = m.joint >= 0 && root >= 0 && (m.joint == root || isAncestor(context_->figure->skeleton, root, m.joint));
-  return arm ? TouchSkin::Against::bodyAndOtherArm : TouchSkin::Against::body;
+  return arm ? TouchSkin::Against::otherArm : TouchSkin::Against::body;
+}
+
+TouchLayer::Skins TouchLayer::skins(const Poser& poser, const Item& item, const Moment& m) const {
+  const TouchSkin::Against what = against(item, m);
+  Skins out{{*item.skin, poser, item.limb, what}, std::nullopt};
+  if (what == TouchSkin::Against::otherArm) out.body.emplace(*item.skin, poser, item.limb, TouchSkin::Against::body);
+  return out;
 }
 
 double TouchLayer::ontoSkin(const Poser& poser, const Item& item, const Vec3d& way, const Moment& m) const {
-  const TouchSkin::Posed posed(*item.skin, poser, item.limb, against(item, m));
+  const Skins posed = skins(poser, item, m);
   const double wanted = item.touch->gap + context_->scaled(justTouching);
   // Outwards to where it is free, or inwards to where it first touches: distances never change faster than the way, so that
   // neither goes past.
@@ -30,7 +37,7 @@ double TouchLayer::ontoSkin(const Poser& poser, const Item& item, const Vec3d& w
 }
 
 double TouchLayer::skinGap(const Poser& poser, const Item& item, int frame) const {
-  const double d = TouchSkin::Posed(*item.skin, poser, item.limb, against(item, momentAt(poser, item, frame))).nearest({}).distance - item.touch->gap;
+  const double d = quickGap(poser, item, momentAt(poser, item, frame)) - item.touch->gap;
   // Just touching is touching.
   return d - std::clamp(d, 0.0, 2 * context_->scaled(justTouching));
 }
@@ -48,14 +55,15 @@ TouchLayer::Arm TouchLayer::armOf(const Poser& poser, int limb) const {
 TouchLayer::Change TouchLayer::settled(const Poser& poser, const Item& item, int frame, bool fromHere) const {
   const Moment m = momentAt(poser, item, frame);
   const double fine = context_->scaled(1e-4), wanted = item.touch->gap + context_->scaled(justTouching);
-  const bool hands = item.touch->target == TouchTarget::hand;
   const double share = shareOf(item, frame);
   const Vec3d way = fromHere ? Vec3d{} : wishOf(poser, item, frame).way();
   Change s{way * (1 - share), way * -share, {}};
   const Arm own = armOf(poser, item.limb), other = armOf(poser, 1 - item.limb);
-  const TouchSkin::Posed touch(*item.skin, poser, item.limb, against(item, m));
+  const TouchSkin::Against what = against(item, m);
+  const TouchSkin::Posed touch(*item.skin, poser, item.limb, what);
   std::optional<TouchSkin::Posed> ownBody, otherBody;
-  if (hands) {
+  // What touches the other arm or hand stays out of the body meanwhile.
+  if (what != TouchSkin::Against::body) {
     ownBody.emplace(*item.skin, poser, item.limb, TouchSkin::Against::body);
     if (item.other >= 0 && item.skin->hasHand(item.other)) otherBody.emplace(*item.skin, poser, item.other, TouchSkin::Against::body);
   }

@@ -324,7 +324,7 @@ TouchSkin::Posed::Posed(const TouchSkin& skin, const Poser& poser, int side, Aga
   solids_.reserve(skin.solids_.size());
   for (const BodySolid* solid : skin.solids_) {
     const bool other = ofArm(solid->part, 1 - side);
-    if (ofArm(solid->part, side) || (against == Against::body && other)) continue;
+    if (ofArm(solid->part, side) || (against == Against::body) == other) continue;
     if (against == Against::otherHand && solid->part != armPart(1 - side, 2)) continue;
     solids_.emplace_back(*solid, turned);
   }

@@ -43,7 +43,7 @@ class TouchSkin {
   static constexpr double gridsOff = 0.008;
 
   /// What a hand's skin may touch.
-  enum class Against : unsigned char { body, bodyAndOtherArm, otherHand };
+  enum class Against : unsigned char { body, otherArm, otherHand };  ///< the body without the other arm; the arm with its hand
 
   /// Points of a hand, as sums over joints.
   struct Carried {

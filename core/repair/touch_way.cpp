@@ -130,7 +130,7 @@ double TouchLayer::freshLeftAt(Poser& poser, const TiledMotion& in, const Item& 
   poser.load(in, frame);
   solve(poser, in, {Pull{&item, 1, nullptr, calm, true}}, frame);
   const Moment m = momentAt(poser, item, frame);
-  const TouchSkin::Posed touch(*item.skin, poser, item.limb, against(item, m));
+  const Skins touch = skins(poser, item, m);
   const double wanted = item.touch->gap + context_->scaled(justTouching), farthest = context_->scaled(trembling);
   const auto search = [&](double from, double reach, const auto& nearest) {
     double along = from, best = from, least = std::numeric_limits<double>::infinity();

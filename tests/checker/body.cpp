@@ -53,6 +53,16 @@ double solidAngle(const Vector3d& p, const Vector3d& a, const Vector3d& b, const
 std::vector<std::string> roleOfNodes(const Film& film, const Roles& roles) {
   std::vector<std::string> own(index(film.nodes())), out(own.size());
   for (const auto& [role, node] : roles) own[index(node)] = role;
+  // What lies between a forearm and fingers is hand as well, where the file hangs it beside the hand.
+  for (const auto& [role, node] : roles) {
+    const Regions::Part hand = partOfRole(role);
+    if (hand != Regions::Part::leftHand && hand != Regions::Part::rightHand) continue;
+    std::vector<int> between;
+    int up = film.parents[index(node)];
+    for (; up >= 0 && own[index(up)].empty(); up = film.parents[index(up)]) between.push_back(up);
+    if (up >= 0 && own[index(up)].find("LowerArm") != std::string::npos)
+      for (const int n : between) own[index(n)] = hand == Regions::Part::leftHand ? "leftHand" : "rightHand";
+  }
   for (int n = 0; n < film.nodes(); ++n)
     for (int p = n; p >= 0 && out[index(n)].empty(); p = film.parents[index(p)]) out[index(n)] = own[index(p)];
   return out;

@@ -187,13 +187,15 @@ TEST(TouchCarry, TheNearestSkinDoesNotDependOnWhatWasAskedBefore) {
   for (int f = 0; f < c.motion.frames(); f += 10)
     for (int side = 0; side < 2; ++side) {
       poser.load(c.motion, f);
-      const TouchSkin::Posed asked(*skin, poser, side, TouchSkin::Against::bodyAndOtherArm);
-      Vec3d shift;
-      for (int k = 0; k < 12; ++k) {
-        const TouchSkin::Posed::Nearest later = asked.nearest(shift), first = TouchSkin::Posed(*skin, poser, side, TouchSkin::Against::bodyAndOtherArm).nearest(shift);
-        EXPECT_EQ(later.distance, first.distance) << "frame " << f << ", " << k;
-        EXPECT_EQ(later.gradient, first.gradient) << "frame " << f << ", " << k;
-        shift += Vec3d{some(random), some(random), some(random)} * (k % 3 == 2 ? 3.0 : 0.5);
+      for (const TouchSkin::Against what : {TouchSkin::Against::body, TouchSkin::Against::otherArm}) {
+        const TouchSkin::Posed asked(*skin, poser, side, what);
+        Vec3d shift;
+        for (int k = 0; k < 12; ++k) {
+          const TouchSkin::Posed::Nearest later = asked.nearest(shift), first = TouchSkin::Posed(*skin, poser, side, what).nearest(shift);
+          EXPECT_EQ(later.distance, first.distance) << "frame " << f << ", " << k;
+          EXPECT_EQ(later.gradient, first.gradient) << "frame " << f << ", " << k;
+          shift += Vec3d{some(random), some(random), some(random)} * (k % 3 == 2 ? 3.0 : 0.5);
+        }
       }
     }
 }
@@ -292,6 +294,21 @@ TEST(TouchCarry, TheTreeOfPosedSkinFindsWhatAllTrianglesTell) {
       EXPECT_TRUE(nearest < 0.03 ? enough >= nearest - 1e-12 && enough < 0.03 : std::abs(enough - nearest) < 1e-12) << enough << " for " << nearest;
     }
   }
+}
+
+TEST(TouchCarry, AHandOnTheBodyIsNoTouchOfTheOtherArm) {
+  const Carried c = carry(test::strokeChest(30));
+  ASSERT_FALSE(c.repairs.empty());
+  Repair repair = c.repairs.front();
+  auto& touch = std::get<TouchRepair>(repair.action);
+  ASSERT_GT(touchKept(*c.context, c.motion, repair).kept, 0);
+  const bool left = *findBone(*c.context, touch.bone) == c.context->arms[0].end;
+  touch.path.clear();
+  touch.on = left ? "@rightLowerArm" : "@leftLowerArm";
+  touch.place = {};
+  const TouchKept kept = touchKept(*c.context, c.motion, repair);
+  EXPECT_EQ(kept.kept, 0);
+  EXPECT_GT(kept.gap, c.context->scaled(0.05));
 }
 
 TEST(TouchCarry, FindingsSayWhatWasLost) {
