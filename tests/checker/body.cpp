@@ -57,11 +57,16 @@ std::vector<std::string> roleOfNodes(const Film& film, const Roles& roles) {
   for (const auto& [role, node] : roles) {
     const Regions::Part hand = partOfRole(role);
     if (hand != Regions::Part::leftHand && hand != Regions::Part::rightHand) continue;
+    const std::string name = hand == Regions::Part::leftHand ? "leftHand" : "rightHand";
+    std::set<int> above;  // the hand, where a forearm's twist lies as well
+    if (const auto at = roles.find(name); at != roles.end())
+      for (int n = at->second; n >= 0; n = film.parents[index(n)]) above.insert(n);
     std::vector<int> between;
     int up = film.parents[index(node)];
-    for (; up >= 0 && own[index(up)].empty(); up = film.parents[index(up)]) between.push_back(up);
+    for (; up >= 0 && own[index(up)].empty() && above.count(up) == 0; up = film.parents[index(up)]) between.push_back(up);
+    while (up >= 0 && own[index(up)].empty()) up = film.parents[index(up)];
     if (up >= 0 && own[index(up)].find("LowerArm") != std::string::npos)
-      for (const int n : between) own[index(n)] = hand == Regions::Part::leftHand ? "leftHand" : "rightHand";
+      for (const int n : between) own[index(n)] = name;
   }
   for (int n = 0; n < film.nodes(); ++n)
     for (int p = n; p >= 0 && out[index(n)].empty(); p = film.parents[index(p)]) out[index(n)] = own[index(p)];
