@@ -304,6 +304,11 @@ ArmClearer::Likeness ArmClearer::likeness(const ArmChange& change, const Carry& 
           wristCost * scale_ * beyond(angleBetween(carry.by[4].linear * hand_, carry.by[3].linear * straight_))};
 }
 
+std::array<Vec3d, 2> ArmClearer::lies(const ArmChange& change) const {
+  const Carry c = carry(change);
+  return {rotate(conjugate(frame_), c.by[2].linear * first_ * upper_), rotate(conjugate(frame_), c.by[3].linear * second_ * lower_)};
+}
+
 double ArmClearer::turned(const ArmChange& change) const {
   const Carry c = carry(change);
   return std::max(angleBetween(c.by[2].linear * first_, first_), angleBetween(c.by[3].linear * second_, second_));

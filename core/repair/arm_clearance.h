@@ -143,6 +143,8 @@ class ArmClearer {
   /// Metres by which a change alters the arm, part by part: directions of its bones times their lengths, then collarbone, swivel, wrist,
   /// turn of what is held; and what a wrist costs that is bent too far.
   [[nodiscard]] Likeness likeness(const ArmChange& change, const Carry& carry) const;
+  /// How the upper arm and the forearm lie after a change, metres from end to end, in the frame of what the arm hangs on.
+  [[nodiscard]] std::array<Vec3d, 2> lies(const ArmChange& change) const;
   /// Largest angle, radians, by which a change turns the direction of upper arm or forearm.
   [[nodiscard]] double turned(const ArmChange& change) const;
 

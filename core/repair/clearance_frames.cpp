@@ -7,6 +7,7 @@
 #include "core/base/stop_scope.h"
 #include "core/math/b_spline.h"
 #include "core/math/smooth_step.h"
+#include "core/repair/clearance_calm.h"
 
 namespace understudy {
 namespace {
@@ -20,6 +21,11 @@ constexpr double leftAlone = 0.003, headCounts = 0.3;
 constexpr double calledFrom = 0.002;
 /// Seconds around such frames in which a free arm's change stays whole, and in which it is gone.
 constexpr double wholeSeconds = 0.08, goneSeconds = 0.3;
+/// Metres a second (at a height of 1.7) that an arm's bones turn faster at their far ends than they did before, up to which that is calm, and from
+/// which on it is haste.
+constexpr double calmUpTo = 0.5, hastyFrom = 1.0;
+/// Metres (at a height of 1.7) in the body up to which an arm may come for calm.
+constexpr double calmDepth = 0.002;
 
 }  // namespace
 
@@ -49,6 +55,7 @@ void ClearanceRun::Impl::each(FrameSpan frames) {
   const std::vector<ArmChanges> before = found_;
   again();
   give(before);
+  rest();
 }
 
 void ClearanceRun::Impl::fade() {
@@ -158,6 +165,55 @@ void ClearanceRun::Impl::give(const std::vector<ArmChanges>& before) {
     for (std::size_t arm = 0; arm < count_; ++arm)
       for (std::size_t i = 0; i < ArmChange::size; ++i) found_[k][arm].x[i] = before[k][arm].x[i] + part * (found_[k][arm].x[i] - before[k][arm].x[i]);
   }
+}
+
+void ClearanceRun::Impl::rest() {
+  if (work_.hands != ClearedHands::free || shared()) return;
+  const int first = (from_ + stride_ - 1) / stride_, count = std::max(0, (from_ + static_cast<int>(found_.size()) - 1) / stride_ - first + 1);
+  const double metre = work_.context.height / 1.7, seconds = stride_ / work_.context.rate.hertz();
+  std::vector<double> haste(static_cast<std::size_t>(count), 0);
+  std::vector<char> acts(haste.size());
+  for (int k = 0; k < count; ++k) acts[static_cast<std::size_t>(k)] = !nothing(evened((first + k) * stride_));
+  std::array<Vec3d, 2> was{}, wasFree{};
+  for (int k = 0; k < count && !stopAsked(); ++k) {
+    const auto acting = [&](int n) { return n >= 0 && n < count && acts[static_cast<std::size_t>(n)]; };
+    if (!acting(k - 1) && !acting(k) && !acting(k + 1)) continue;
+    const int f = (first + k) * stride_;
+    load(momentAt(f));
+    const std::array<Vec3d, 2> now = arms_[0].lies(evened(f)[0]), nowFree = arms_[0].lies({});
+    double fast = 0;
+    for (std::size_t i = 0; i < 2 && (acting(k - 1) || acting(k)); ++i) fast = std::max(fast, distance(now[i], was[i]) - distance(nowFree[i], wasFree[i]));
+    was = now, wasFree = nowFree;
+    const double h = smoothStep((fast / seconds / metre - calmUpTo) / (hastyFrom - calmUpTo));
+    for (const int n : {std::max(k - 1, 0), k}) haste[static_cast<std::size_t>(n)] = std::max(haste[static_cast<std::size_t>(n)], h);
+  }
+  // No deeper than they were: in the body, and in all but the head.
+  const double clear = calmDepth * metre;
+  std::array<std::vector<std::optional<double>>, 2> bounds;
+  for (auto& list : bounds) list.resize(found_.size());
+  // Up to a little more than `most`, where it is only asked whether it is more.
+  const auto deep = [&](int k, const ArmChanges& x, bool headLast, double least, double most) {
+    Moment& moment = momentAt(from_ + k);
+    Digest of = moment.digest;
+    of.add(tagCalm).add(std::uint64_t{headLast}).add(least).add(most) << x;
+    if (const auto known = memo_->find(of)) return known->lack;
+    load(moment);
+    setHeadLast(headLast);
+    ClearanceMemo::Solution out;
+    out.lack = group_->mayBeDeeper(x, least) ? std::max(least, group_->depthUpTo(x, most)) : least;
+    setHeadLast(false);
+    memo_->keep(of, out);
+    return out.lack;
+  };
+  calm(found_, first * stride_ - from_, stride_, count_, haste, [&](int k, const ArmChanges& x) {
+    for (const bool headLast : {false, true}) {
+      std::optional<double>& most = bounds[headLast][static_cast<std::size_t>(k)];
+      if (!most) most = deep(k, evened(from_ + k), headLast, clear, metre);
+      if (stopAsked() || deep(k, x, headLast, *most, *most + 0.001 * metre) > *most) return false;
+      if (*most <= clear) break;  // nor is it in anything but the head
+    }
+    return true;
+  });
 }
 
 ClearanceMemo::Solution ClearanceRun::Impl::clearedAgain(int f, const ArmChanges& now, bool headLast) {

@@ -7,6 +7,7 @@
 
 #include "core/repair/arm_around.h"
 #include "core/repair/change_series.h"
+#include "core/repair/clearance_calm.h"
 #include "core/repair/clearance_memo.h"
 #include "core/repair/clearance_run.h"
 #include "core/repair/clearance_times.h"
@@ -34,7 +35,7 @@ class ClearanceRun::Impl {
   Impl(const ClearanceWork& work, const ClearanceTask& task, const TiledMotion& in, Poser& poser);
 
   /// Frames on both sides of one whose own solutions it is made of.
-  [[nodiscard]] static int around(int stride) { return stride + (againRounds * (againWide + 1) + giveWindow.support() + 2) * stride + ArmAround::support(stride) + HandWays::support(stride); }
+  [[nodiscard]] static int around(int stride) { return stride + (againRounds * (againWide + 1) + giveWindow.support() + 2 + CalmPasses::support()) * stride + ArmAround::support(stride) + HandWays::support(stride); }
 
   void solve(FrameSpan frames);
 
@@ -75,7 +76,7 @@ class ClearanceRun::Impl {
   void loadFrom(Poser& poser, int f);
 
   /// What solutions are for: the same start means something else in each.
-  static constexpr std::uint64_t tagHome = 1, tagFrom = 2, tagNear = 3, tagEach = 4, tagAgain = 5, tagNeed = 6, tagTouch = 7, tagGive = 8;
+  static constexpr std::uint64_t tagHome = 1, tagFrom = 2, tagNear = 3, tagEach = 4, tagAgain = 5, tagNeed = 6, tagTouch = 7, tagGive = 8, tagCalm = 9;
   /// The solution of that name, which `work` finds where it is not known; it may change what is seen.
   template <class Work>
   [[nodiscard]] ArmChanges solved(const Digest& of, ArmGroup::Seen& seen, Work work) {
@@ -126,6 +127,8 @@ class ClearanceRun::Impl {
   void again();
   /// Where there is no room, what is given again and again leads away and wins nothing: only so much of it is taken as does good.
   void give(const std::vector<ArmChanges>& before);
+  /// Where an arm's change makes haste, it is spread over what time there is room for.
+  void rest();
   /// What a loaded frame lacks.
   [[nodiscard]] ClearanceMemo::Solution clearedAgain(int f, const ArmChanges& now, bool headLast);
   void setHeadLast(bool last);
