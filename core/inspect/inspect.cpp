@@ -66,9 +66,11 @@ class Inspector {
     }
   }
 
-  /// Bones that shake in what the capture gives, where nothing smooths them yet. Answers with what would.
+  /// Bones that shake in what the capture gives, where nothing smooths them yet. Answers with what would. Of a clip that was finished
+  /// on this body the capture has been looked at: what still shakes was made by its repairs.
   std::vector<Repair> restless() {
     std::vector<Repair> made;
+    if (history_) return made;
     for (Finding& finding : restlessFindings(context_, seen_.stageInputs[static_cast<std::size_t>(RepairStage::smooth)], limits_.restless)) {
       if (already(finding.proposal.front())) continue;
       if (const Repair* muted = mutedFor(finding.proposal.front())) {

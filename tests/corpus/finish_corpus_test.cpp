@@ -203,7 +203,9 @@ TEST_P(FinishedAgain, ChangesNothing) {
 INSTANTIATE_TEST_SUITE_P(Pairs, FinishedAgain,
                          testing::Values(std::pair{"sweep.bvh", "keeper.glb"}, std::pair{"child_dab_zup.bvh", "CesiumMan.gltf"}, std::pair{"cmu_02_07_swordplay.bvh", "CesiumMan.gltf"},
                                          std::pair{"walk_figure8.bvh", "KayKit_Knight.glb"}, std::pair{"gait_walk1_lowerbody.bvh", "RobotExpressive.glb"},
-                                         std::pair{"child_dab_zup.bvh", "RobotExpressive.glb"}, std::pair{"gait_fullbody_walk.bvh", "Quaternius_Alien.fbx"}));
+                                         std::pair{"child_dab_zup.bvh", "RobotExpressive.glb"}, std::pair{"gait_fullbody_walk.bvh", "Quaternius_Alien.fbx"},
+                                         // What clearance and touches leave shaking is no shaking of a capture.
+                                         std::pair{"boxing_toes.bvh", "RobotExpressive.glb"}, std::pair{"cmu_02_10_wash_self.bvh", "KayKit_Knight.glb"}));
 
 constexpr double degree = 3.14159265358979323846 / 180;
 bool isTurned(FlawKind kind) { return kind == FlawKind::pop || kind == FlawKind::twist || kind == FlawKind::flip; }
