@@ -4,6 +4,7 @@
 #include <cmath>
 #include <numbers>
 
+#include "core/math/median.h"
 #include "core/retarget/posed_body.h"
 
 namespace understudy {
@@ -15,13 +16,6 @@ constexpr std::array samplesOnHand{0.15, 0.35, 0.55, 0.75, 0.95};
 /// A hanging arm that is at its thigh for no longer than this (seconds), and goes into it and out again by more than this (fraction of the
 /// stature), only swings by.
 constexpr double passing = 0.4, sweep = 0.012;
-
-double median(std::vector<double> values) {
-  if (values.empty()) return 0;
-  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  return *middle;
-}
 
 struct JointWay {
   std::vector<Quatd> rotation;

@@ -4,14 +4,9 @@
 #include <cmath>
 #include <optional>
 
-namespace understudy {
+#include "core/math/median.h"
 
-double median(std::vector<double> values) {
-  if (values.empty()) return 0;
-  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  return *middle;
-}
+namespace understudy {
 
 int shortReach(double rate) { return std::max(1, static_cast<int>(std::lround(rate * 0.01))); }
 

@@ -7,7 +7,6 @@
 
 namespace understudy {
 
-[[nodiscard]] double median(std::vector<double> values);
 /// About 10 ms, at least one frame: long enough for the noise of good capture, short enough for a landing.
 [[nodiscard]] int shortReach(double rate);
 /// Metres a second over `reach` frames on either side.

@@ -4,6 +4,7 @@
 #include "core/contact/in_place.h"
 #include "core/contact/posture.h"
 #include "core/contact/whirls.h"
+#include "core/math/median.h"
 
 #include <algorithm>
 #include <cmath>

@@ -4,6 +4,8 @@
 #include <cmath>
 #include <numbers>
 
+#include "core/math/median.h"
+
 namespace understudy {
 namespace {
 
@@ -16,12 +18,6 @@ PlantPhase phaseOf(FootPhase phase, PlantPhase last) {
     case FootPhase::none: break;
   }
   return last;
-}
-
-double median(std::vector<double> values) {
-  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  return *middle;
 }
 
 /// A foot that only stands flat within capture's tolerance is about to roll already: from where heel or ball has begun to rise for

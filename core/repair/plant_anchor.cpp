@@ -3,19 +3,13 @@
 #include <numbers>
 
 #include "core/repair/plant.h"
+#include "core/math/median.h"
 #include "core/repair/plant_parts.h"
 #include "core/repair/plant_stay.h"
 #include "core/repair/set_shape.h"
 
 namespace understudy {
 namespace {
-
-double median(std::vector<double> values) {
-  if (values.empty()) return 0;
-  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  return *middle;
-}
 
 /// Mean direction of the foot over frames first … last of those that are flat (all but spins where none is); nothing where
 /// there is no frame.
