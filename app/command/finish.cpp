@@ -200,7 +200,7 @@ Command findCommand() {
   command.summary = "finds the flaws of a retargeted clip";
   command.description =
       "Carries the performance over to the character and looks for flaws: feet that slide, float or\n"
-      "sink, bones that jump or flip, hands that lose each other, what they hold or what they touch,\n"
+      "sink, bones that jump, flip or shake, hands that lose each other, what they hold or touch,\n"
       "limbs in the body or the floor. What is offered for them is tried first: a repair that does\n"
       "more harm than good is not offered, one that brings another flaw along says so. Writes nothing.";
   command.options = takeOptions();

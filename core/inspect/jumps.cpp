@@ -183,7 +183,7 @@ Findings jumpFindings(const RepairContext& context, const TiledMotion& motion, c
           const double jump = turned(carrier, k);
           if (jump >= limits.least && turned(below, k) >= limits.against * jump && turnedWith(carrier, below, k) <= (1 - limits.against) * jump) finding.bones.push_back(boneName(context, below));
         }
-      finding.sentence = "The " + spokenBone(bone) + (flips ? " flips by " : finding.kind == FindingKind::snap ? " snaps straight by " : " jumps by ") + spokenFigure(size, "°") + (returns ? " and back" : "");
+      finding.sentence = "The " + boneDoes(bone, flips ? "flips" : finding.kind == FindingKind::snap ? "snaps straight" : "jumps") + " by " + spokenFigure(size, "°") + (returns ? " and back" : "");
       Repair bridge;
       bridge.name = flips ? "flip of the " + spokenBone(bone) : "jump of the " + spokenBone(bone);
       // A jump that stays is spread over the frames around it; a frame or two at a clip's end that do not belong to it are made anew.

@@ -1,5 +1,6 @@
 #include "core/inspect/limb_names.h"
 
+#include <algorithm>
 #include <cmath>
 #include <cstdio>
 #include <string_view>
@@ -41,6 +42,13 @@ std::string spokenBone(const std::string& bone) {
     }
   }
   return out;
+}
+
+std::string boneDoes(const std::string& bone, const std::string& does) {
+  const std::string spoken = spokenBone(bone);
+  const bool several = bone.ends_with("Toes") || bone == "@hips";
+  const std::size_t verb = std::min(does.find(' '), does.size());  // "snaps straight" as well
+  return spoken + " " + (several && verb > 0 && does[verb - 1] == 's' ? does.substr(0, verb - 1) + does.substr(verb) : does);
 }
 
 std::string spokenFigure(double value, const char* unit) {

@@ -98,10 +98,9 @@ Findings restlessFindings(const RepairContext& context, const TiledMotion& motio
       std::vector<std::string> names;
       for (const int other : together) names.push_back(boneName(context, other));
       finding.bones = {names.front()};
-      const std::string bone = spokenBone(finding.bones.front());
-      finding.sentence = "The " + bone + " shakes by up to " + spokenFigure(finding.measure, "°") + " from frame to frame";
+      finding.sentence = "The " + boneDoes(finding.bones.front(), "shakes") + " by up to " + spokenFigure(finding.measure, "°") + " from frame to frame";
       Repair smooth;
-      smooth.name = "shaking of the " + bone;
+      smooth.name = "shaking of the " + spokenBone(finding.bones.front());
       smooth.span = TimeRange{context.rate.seconds(span.first), context.rate.seconds(span.last)};
       smooth.easeBefore = smooth.easeAfter = limits.ease;
       smooth.proposed = true;

@@ -170,7 +170,7 @@ Result<std::vector<Withdrawal>> withdrawHarmful(Judged& now, const std::vector<A
     const bool clears = std::holds_alternative<ClearanceRepair>(repair->action);
     const bool useless = clears && balance.leaves >= settings.useless * (balance.leaves + balance.mends);
     if (!clears && balance.harms > balance.mends && balance.worst)
-      suspects.push_back({id, "with it the " + spokenBone(balance.worst->bones.empty() ? std::string("body") : balance.worst->bones.front()) + " jumps by " +
+      suspects.push_back({id, "with it the " + boneDoes(balance.worst->bones.empty() ? std::string("body") : balance.worst->bones.front(), "jumps") + " by " +
                                   spokenFigure(balance.worst->measure, findingUnit(balance.worst->kind))});
     else if (useless)
       suspects.push_back({id, "of " + spokenFigure(balance.before, findingUnit(balance.kind)) + " it leaves " + spokenFigure(balance.after, findingUnit(balance.kind))});

@@ -161,6 +161,9 @@ TEST(Events, BonesBelongToLimbs) {
   EXPECT_EQ(limbOfBone("@leftEye"), BodyLimb::trunk);
   EXPECT_EQ(limbOfBone("Armature/coat"), BodyLimb::other);
   EXPECT_EQ(spokenBone("@leftUpperArm"), "left upper arm");
+  EXPECT_EQ(boneDoes("@leftUpperArm", "jumps"), "left upper arm jumps");
+  EXPECT_EQ(boneDoes("@leftToes", "jumps"), "left toes jump");
+  EXPECT_EQ(boneDoes("@hips", "snaps straight"), "hips snap straight");
   EXPECT_EQ(spokenFigure(3.04, "°"), "3.0°");
   EXPECT_EQ(spokenFigure(12.4, "mm"), "12 mm");
 }
