@@ -2,6 +2,8 @@
 
 #include <algorithm>
 #include <cmath>
+#include <initializer_list>
+#include <vector>
 
 #include "core/inspect/limb_names.h"
 #include "core/inspect/events.h"
@@ -22,6 +24,15 @@ TiledMotion bridged(const test::Stand& stand, const TiledMotion& motion, const F
   std::vector<const Repair*> repairs;
   for (const Repair& repair : finding.proposal) repairs.push_back(&repair);
   return test::runLayer(*makeHoldLayer(stand.context, repairs, issues), motion).motion;
+}
+
+/// Turns a bone while those on it stay as they lie.
+void turnUnder(Poser& poser, int joint, const Quatd& turn, std::initializer_list<int> still) {
+  std::vector<Quatd> kept;
+  for (const int other : still) kept.push_back(poser.rotation(other));
+  poser.turn(joint, turn);
+  auto lay = kept.begin();
+  for (const int other : still) poser.setRotation(other, *lay++);
 }
 
 TEST(JumpFinding, ABoneThatJumpsIsFoundAndBridged) {
@@ -48,11 +59,7 @@ TEST(JumpFinding, APelvisThatStumblesIsOneFindingWithWhatHangsOnIt) {
   TiledMotion motion = stand.motion.writable(100, 1);
   Poser poser(context);
   poser.load(motion, 100);
-  const Quatd above = poser.rotation(spine), left = poser.rotation(context.legs[0].root), right = poser.rotation(context.legs[1].root);
-  poser.turn(hips, fromAxisAngle({1, 0, 0}, 9 * degree));
-  poser.setRotation(spine, above);
-  poser.setRotation(context.legs[0].root, left);
-  poser.setRotation(context.legs[1].root, right);
+  turnUnder(poser, hips, fromAxisAngle({1, 0, 0}, 9 * degree), {spine, context.legs[0].root, context.legs[1].root});
   poser.store(motion, 100);
   const Findings found = jumpFindings(context, motion);
   ASSERT_EQ(found.size(), 1U);
@@ -70,14 +77,8 @@ TEST(JumpFinding, AStumbleHiddenInFastMotionIsRebuiltWithWhatShowsIt) {
   Poser poser(context);
   for (int f = 0; f < 200; ++f) {
     poser.load(motion, f);
-    const Quatd above = poser.rotation(spine);
-    poser.turn(hips, fromAxisAngle({0, 1, 0}, 12 * std::sin(0.25 * f) * degree));
-    if (f != 100) poser.setRotation(spine, above);
-    const Quatd still = poser.rotation(spine);
-    if (f == 100) {
-      poser.turn(hips, fromAxisAngle({1, 0, 0}, 10 * degree));
-      poser.setRotation(spine, still);
-    }
+    poser.turn(hips, fromAxisAngle({0, 1, 0}, 16 * std::sin(0.25 * f) * degree));
+    if (f == 100) turnUnder(poser, hips, fromAxisAngle({1, 0, 0}, 10 * degree), {spine});
     poser.store(motion, f);
   }
   const Findings found = jumpFindings(context, motion);
@@ -96,10 +97,7 @@ TEST(JumpFinding, LegsThatTurnBackAgainstAPelvisAreRebuiltWithIt) {
   Poser poser(context);
   for (int f = 100; f < 200; ++f) {
     poser.load(motion, f);
-    const Quatd left = poser.rotation(context.legs[0].root), right = poser.rotation(context.legs[1].root);
-    poser.turn(hips, fromAxisAngle({1, 0, 0}, 9 * degree));
-    poser.setRotation(context.legs[0].root, left);
-    poser.setRotation(context.legs[1].root, right);
+    turnUnder(poser, hips, fromAxisAngle({1, 0, 0}, 9 * degree), {context.legs[0].root, context.legs[1].root});
     poser.store(motion, f);
   }
   const Findings found = jumpFindings(context, motion);
