@@ -214,7 +214,8 @@ Result<Contacts> findContacts(const Figure& figure, const SkeletonMap& map, cons
     });
     for (ContactSpan& span : foot.spans) {
       const double level = levelOf(span, heel, ball, settings);
-      describe(foot, span, level == 0 ? heel : raised(heel, level), level == 0 ? ball : raised(ball, level), leg, contacts.floor, ground[side] + level * leg, settings);
+      if (level == 0) describe(foot, span, heel, ball, leg, contacts.floor, ground[side], settings);
+      else describe(foot, span, raised(heel, level), raised(ball, level), leg, contacts.floor, ground[side] + level * leg, settings);
     }
   }
   dropInPlace(contacts, settings);

@@ -53,10 +53,7 @@ class Inspector {
       if (std::any_of(smoothing.begin(), smoothing.end(), [&](const Repair& s) { return smooths(s, finding); })) continue;
       finding.cause = causes_.ofJump(finding);
       if (!finding.cause.empty()) finding.proposal.clear();
-      if (const Repair* muted = finding.proposal.empty() ? nullptr : mutedFor(finding.proposal.front())) {
-        finding.cause = describe(*muted) + " is muted";
-        finding.proposal.clear();
-      }
+      tellMuted(finding);
       for (Repair& bridge : finding.proposal) lengthen(bridge);
       // What no bridge over a good stretch takes away is how fast the performer moves.
       if (!finding.proposal.empty() && already(finding.proposal.front()))
@@ -73,10 +70,7 @@ class Inspector {
     if (history_) return made;
     for (Finding& finding : restlessFindings(context_, seen_.stageInputs[static_cast<std::size_t>(RepairStage::smooth)], limits_.restless)) {
       if (already(finding.proposal.front())) continue;
-      if (const Repair* muted = mutedFor(finding.proposal.front())) {
-        finding.cause = describe(*muted) + " is muted";
-        finding.proposal.clear();
-      }
+      tellMuted(finding);
       made.insert(made.end(), finding.proposal.begin(), finding.proposal.end());
       add(std::move(finding));
     }
@@ -152,10 +146,9 @@ class Inspector {
   void depth() {
     const std::vector<Repair> done = existing<ClearanceRepair>();
     for (Finding& finding : depthFindings(context_, seen_.untrimmed, limits_.depth)) {
-      if (const Repair* muted = done.empty() ? mutedFor(finding.proposal.front()) : nullptr) {
-        finding.cause = describe(*muted) + " is muted";
-        finding.proposal.clear();
-      } else if (!done.empty() && already(finding.proposal.front())) {
+      if (done.empty()) {
+        tellMuted(finding);
+      } else if (already(finding.proposal.front())) {
         finding.proposal.clear();
         const Miss miss = causes_.worstMiss(done.front(), finding.span);
         if (miss.metres > 0)
@@ -193,6 +186,14 @@ class Inspector {
           !common(repairFrames(*repair, context_.rate, context_.frames).span, wanted).empty())
         return &*repair;
     return nullptr;
+  }
+
+  /// Where the take has what a finding proposes, muted: says so instead of proposing it once more.
+  void tellMuted(Finding& finding) const {
+    const Repair* muted = finding.proposal.empty() ? nullptr : mutedFor(finding.proposal.front());
+    if (!muted) return;
+    finding.cause = describe(*muted) + " is muted";
+    finding.proposal.clear();
   }
 
   /// Whether a smoothing covers a jump and the bone that jumps most.

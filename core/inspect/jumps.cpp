@@ -135,7 +135,7 @@ Findings jumpFindings(const RepairContext& context, const TiledMotion& motion, c
     std::vector<double> steps(static_cast<std::size_t>(frames), 0);
     for (int f = 1; f < frames; ++f) steps[static_cast<std::size_t>(f)] = angleBetween(at(f - 1), at(f)) / degree;
     std::vector<double> off(static_cast<std::size_t>(frames), 0);
-    for (int f = 1; f + 1 < frames; ++f) off[static_cast<std::size_t>(f)] = angleBetween(slerp(at(f - 1), at(f + 1), 0.5), at(f)) / degree;
+    for (int f = 1; f + 1 < frames; ++f) off[static_cast<std::size_t>(f)] = length(offMiddle(at(f - 1), at(f), at(f + 1))) / degree;
     const std::vector<int> jumps = jumpsOf(steps, off, limits);
     const auto calm = [&](int first, int last) {
       double most = 0.05;
@@ -168,7 +168,8 @@ Findings jumpFindings(const RepairContext& context, const TiledMotion& motion, c
       finding.span = returns ? FrameSpan{k, jumps[back] - 1} : FrameSpan{k, k};
       finding.worst = k;
       finding.bones = {bone};
-      // A bone that stumbles takes those on it along, each turned back against it, and may itself stay below the limits.
+      // A bone that stumbles takes those on it along, each turned back against it, and may itself stay below the limits. Its step back is no
+      // measure of how fast it goes around the stumble.
       if (const int above = parentBone(joint); above >= 0 && !flips) {
         const double jump = turned(above, k), near = std::max(turned(above, k - 1), turned(above, returns && jumps[back] == k + 1 ? k + 2 : k + 1));
         if (jump >= limits.parent && jump >= limits.parentRatio * near) finding.bones.push_back(boneName(context, above));

@@ -24,8 +24,8 @@ Shakes shakesOf(const TiledMotion& motion, int joint) {
   Vec3d last;
   Quatd before = at(0), here = at(1);
   for (int f = 1; f + 1 < frames; ++f) {
-    const Quatd after = at(f + 1), behind = dot(before, after) < 0 ? -after : after;
-    const Vec3d way = logOf(normalised(conjugate(Quatd{before.w + behind.w, before.x + behind.x, before.y + behind.y, before.z + behind.z}) * here));
+    const Quatd after = at(f + 1);
+    const Vec3d way = offMiddle(before, here, after);
     out.off[static_cast<std::size_t>(f)] = length(way) / degree;
     out.turns[static_cast<std::size_t>(f)] = dot(way, last) < 0;
     last = way;
@@ -68,10 +68,7 @@ Findings restlessFindings(const RepairContext& context, const TiledMotion& motio
   if (motion.frames() < 6) return out;
   Issues ignored;
   const std::vector<int> bones = findBones(context, {}, {}, ignored);
-  const auto hangsOn = [&](int joint, int above) {
-    while (joint >= 0 && joint != above) joint = context.figure->skeleton.parents[static_cast<std::size_t>(joint)];
-    return joint == above;
-  };
+  const auto hangsOn = [&](int joint, int above) { return joint == above || isAncestor(context.figure->skeleton, above, joint); };
   // A hand or foot may hang elsewhere than on its limb.
   const auto ends = [&](int joint, int other) {
     for (const auto* limbs : {&context.arms, &context.legs})

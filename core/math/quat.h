@@ -63,6 +63,11 @@ template <class T> T angleBetween(const Quat<T>& a, const Quat<T>& b) {
   const Quat<T> d = conjugate(a) * b;
   return T(2) * std::atan2(length(d.vec()), std::abs(d.w));
 }
+/// Rotation vector from the middle between two rotations to `here`, in the middle's frame.
+template <class T> Vec3<T> offMiddle(const Quat<T>& before, const Quat<T>& here, const Quat<T>& after0) {
+  const Quat<T> after = sameHemisphere(after0, before);
+  return logOf(conjugate(normalised(Quat<T>{before.w + after.w, before.x + after.x, before.y + after.y, before.z + after.z})) * here);
+}
 /// Shortest rotation taking the unit vector `from` to the unit vector `to`. Opposite vectors turn about some
 /// perpendicular axis.
 template <class T> Quat<T> rotationBetween(const Vec3<T>& from, const Vec3<T>& to) {

@@ -55,7 +55,7 @@ void ClearanceRun::Impl::each(FrameSpan frames) {
   const std::vector<ArmChanges> before = found_;
   again();
   give(before);
-  rest();
+  calmHaste();
 }
 
 void ClearanceRun::Impl::fade() {
@@ -167,7 +167,7 @@ void ClearanceRun::Impl::give(const std::vector<ArmChanges>& before) {
   }
 }
 
-void ClearanceRun::Impl::rest() {
+void ClearanceRun::Impl::calmHaste() {
   if (work_.hands != ClearedHands::free || shared()) return;
   const int first = (from_ + stride_ - 1) / stride_, count = std::max(0, (from_ + static_cast<int>(found_.size()) - 1) / stride_ - first + 1);
   const double metre = work_.context.height / 1.7, seconds = stride_ / work_.context.rate.hertz();

@@ -128,7 +128,7 @@ class ClearanceRun::Impl {
   /// Where there is no room, what is given again and again leads away and wins nothing: only so much of it is taken as does good.
   void give(const std::vector<ArmChanges>& before);
   /// Where an arm's change makes haste, it is spread over what time there is room for.
-  void rest();
+  void calmHaste();
   /// What a loaded frame lacks.
   [[nodiscard]] ClearanceMemo::Solution clearedAgain(int f, const ArmChanges& now, bool headLast);
   void setHeadLast(bool last);

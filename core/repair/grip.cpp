@@ -4,6 +4,7 @@
 #include <cmath>
 #include <string>
 
+#include "core/math/median.h"
 #include "core/repair/grip_fit.h"
 
 namespace understudy {
@@ -65,8 +66,7 @@ Result<GripRepair> anchorGrip(const RepairContext& context, const TiledMotion& m
   const std::vector<BothArms> samples = armsOver(context, motion, grip, hands, frames.span, std::max(1, frames.span.count() / 160));
   std::vector<double> apart;
   for (const BothArms& sample : samples) apart.push_back(distance(sample.lead.palm.at, sample.support.palm.at));
-  std::nth_element(apart.begin(), apart.begin() + static_cast<std::ptrdiff_t>(apart.size() / 2), apart.end());
-  const double usual = apart[apart.size() / 2];
+  const double usual = median(std::move(apart));
   Rigid relation = fitGrip(samples, leadPalm, supportPalm, share, samples.size(), 12).relation;
   // Places that turn about average to something shorter than any of them; hands that are kept apart stay apart.
   const double room = 0.8 * std::min(0.5 * (hands[l].width + hands[s].width), usual), now = length(relation.at);

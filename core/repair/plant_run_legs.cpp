@@ -3,6 +3,7 @@
 #include <cmath>
 
 #include "core/repair/plant.h"
+#include "core/math/median.h"
 #include "core/repair/plant_ease.h"
 #include "core/repair/plant_run.h"
 
@@ -104,9 +105,7 @@ std::vector<LegTurn> PlantRun::bends(int side, FrameSpan span) const {
       for (const auto joint : {&LegTurn::thigh, &LegTurn::shank, &LegTurn::foot, &LegTurn::toe}) {
         std::vector<double> sizes;
         for (const LegTurn& t : all) sizes.push_back(length(t.*joint));
-        const auto middle = sizes.begin() + static_cast<std::ptrdiff_t>(sizes.size() / 2);
-        std::nth_element(sizes.begin(), middle, sizes.end());
-        const double usual = unusual * *middle;
+        const double usual = unusual * median(std::move(sizes));
         for (int f = here.first; f <= here.last; ++f) {
           const Vec3d& was = all[static_cast<std::size_t>(f - around.first)].*joint;
           const Vec3d takes = was * (fade(std::abs(f - edge) / (near + 1.0)) * std::max(0.0, 1 - usual / std::max(length(was), 1e-12)));

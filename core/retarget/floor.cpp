@@ -6,6 +6,7 @@
 #include <iterator>
 
 #include "core/body/soles.h"
+#include "core/math/median.h"
 #include "core/math/smooth_step.h"
 #include "core/retarget/few_joints.h"
 #include "core/retarget/low_points.h"
@@ -152,8 +153,7 @@ FloorLift floorLift(const Plan& plan, const Motion& clip, const Motion& motion) 
   if (standing.size() < fewest || standing.front().hips < upright * plan.performer.pose.legLength) return out;
   std::vector<double> ankles;
   for (const Standing& s : standing) ankles.push_back(s.ankle);
-  std::nth_element(ankles.begin(), ankles.begin() + static_cast<std::ptrdiff_t>(ankles.size() / 2), ankles.end());
-  if (!getsDown(plan.performer, clip, ankles[ankles.size() / 2])) return out;
+  if (!getsDown(plan.performer, clip, median(std::move(ankles)))) return out;
   const LowPoints performerPoints(plan.performer), characterPoints(plan.character);
   LowPoints::Heights performerHeights(performerPoints, clip), characterHeights(characterPoints, motion);
   const int reach = static_cast<int>(std::lround(evened * clip.rate.hertz()));
