@@ -2,6 +2,7 @@
 
 #include <algorithm>
 
+#include "core/base/parallel.h"
 #include "core/inspect/causes.h"
 #include "core/inspect/depth.h"
 #include "core/inspect/feet.h"
@@ -35,8 +36,8 @@ constexpr double throughAFile = 1.03;
 
 class Inspector {
  public:
-  Inspector(const Take& take, const Evaluated& evaluated, const Performance& performance, const InspectSettings& settings)
-      : take_(take), seen_(evaluated), performance_(performance), settings_(settings), limits_(settings.limits), context_(*evaluated.context), causes_(take, evaluated), history_(historyOf(evaluated)) {
+  Inspector(const Take& take, const Evaluated& evaluated, const Performance& performance, const InspectSettings& settings, int threads)
+      : take_(take), seen_(evaluated), performance_(performance), settings_(settings), limits_(settings.limits), context_(*evaluated.context), causes_(take, evaluated), threads_(threads), history_(historyOf(evaluated)) {
     // What was just within its limit may be just beyond it once it has been through a file. Jumps stay as they are: which of them belong
     // together hangs on all of them.
     if (!history_) return;
@@ -113,8 +114,8 @@ class Inspector {
     std::vector<const Repair*> grips;
     for (const Node<Repair>& repair : *take_.repairs)
       if (std::holds_alternative<GripRepair>(repair->action) && !repair->muted && repair->weight > 0) grips.push_back(&*repair);
-    measure<TouchRepair>(history_ ? asked(known<TouchRepair>()) : touchesOf(context_, open, rate, input, seen_.report->alignment, {}, out.issues),
-            [&](const TiledMotion& motion, const std::vector<Repair>& touches) { return touchFindings(context_, motion, touches, limits_.touches, grips); });
+    measure<TouchRepair>(history_ ? asked(known<TouchRepair>()) : touchesOf(context_, open, rate, input, seen_.report->alignment, {}, out.issues, threads_),
+            [&](const TiledMotion& motion, const std::vector<Repair>& touches) { return touchFindings(context_, motion, touches, limits_.touches, grips, threads_); });
   }
 
   void grips() {
@@ -316,14 +317,19 @@ class Inspector {
         finding.cause = describe(repair) + " is muted";
         add(std::move(finding));
       }
-    for (const Repair& repair : done)
-      for (Finding& finding : findings(seen_.untrimmed, {repair})) {
+    std::vector<Findings> left(done.size());
+    parallelFor(static_cast<int>(done.size()), [&](int i) {
+      const Repair& repair = done[static_cast<std::size_t>(i)];
+      Findings& own = left[static_cast<std::size_t>(i)] = findings(seen_.untrimmed, {repair});
+      for (Finding& finding : own) {
         finding.proposal.clear();
         if (std::string missed = causes_.ofMiss(repair, finding); !missed.empty()) finding.cause = std::move(missed);
         if (finding.cause.empty()) finding.cause = undoneBy(repair, finding, findings);
         if (nudgedLate(finding.span)) breaksLate(finding, repair, findings(seen_.stageInputs[static_cast<std::size_t>(RepairStage::late)], {repair}));
-        add(std::move(finding));
       }
+    }, threads_);
+    for (Findings& own : left)
+      for (Finding& finding : own) add(std::move(finding));
     for (Finding& finding : findings(seen_.untrimmed, proposals)) {
       finding.cause.clear();
       for (Repair& repair : finding.proposal) repair.proposed = true;
@@ -378,6 +384,7 @@ class Inspector {
   FindingLimits limits_;
   const RepairContext& context_;
   const Causes causes_;
+  int threads_;
   const std::optional<ClipHistory> history_;
 };
 
@@ -401,7 +408,7 @@ bool repairsAlready(const Repairs& repairs, const Repair& proposal, FrameRate ra
 Result<Inspection> inspectTake(const Take& take, const Evaluated& evaluated, const Performance& performance, const InspectSettings& settings,
                                const RunControl& control) {
   if (!evaluated.context) return makeError(Fault::internal, "There is no result to look for flaws in", take.name);
-  Inspector inspector(take, evaluated, performance, settings);
+  Inspector inspector(take, evaluated, performance, settings, control.threads);
   const auto wants = [&](InspectPart part) { return settings.parts[static_cast<std::size_t>(part)] && !control.stopped(); };
   if (wants(InspectPart::jumps)) inspector.jumps();
   if (wants(InspectPart::feet)) inspector.feet();

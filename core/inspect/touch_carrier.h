@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <array>
 #include <memory>
+#include <mutex>
 #include <optional>
 #include <vector>
 
@@ -14,7 +15,7 @@
 
 namespace understudy {
 
-/// What it is given outlives it.
+/// What it is given outlives it. Safe for threads.
 class TouchCarrier {
  public:
   /// What became of a contact.
@@ -74,6 +75,7 @@ class TouchCarrier {
     double length = 0;          ///< of the axis, metres
   };
   [[nodiscard]] const SiteTable& tableOf(BodySite site) const;
+  [[nodiscard]] SiteTable madeTable(BodySite site) const;
 
   /// A hand in a pose against what it is to touch, and against the body where that is something else.
   struct Posed {
@@ -133,7 +135,8 @@ class TouchCarrier {
   std::shared_ptr<const TouchSkin> skin_;
   BodySites sites_;
   Digest of_;
-  mutable std::array<SiteTable, bodySiteCount> tables_;
+  mutable std::array<SiteTable, bodySiteCount> tables_;  ///< as far as they have been asked for
+  mutable std::array<std::once_flag, bodySiteCount> tabled_;
 };
 
 }  // namespace understudy

@@ -45,8 +45,13 @@ Parts partsOf(BodySite site) {
 }  // namespace
 
 const TouchCarrier::SiteTable& TouchCarrier::tableOf(BodySite site) const {
-  SiteTable& table = tables_[static_cast<std::size_t>(site)];
-  if (!table.places.empty()) return table;
+  const auto at = static_cast<std::size_t>(site);
+  std::call_once(tabled_[at], [&] { tables_[at] = madeTable(site); });
+  return tables_[at];
+}
+
+TouchCarrier::SiteTable TouchCarrier::madeTable(BodySite site) const {
+  SiteTable table;
   const SiteShape& shape = sites_.at(site);
   const auto j = static_cast<std::size_t>(shape.joint);
   table.length = distance(shape.start, shape.end);

@@ -4,6 +4,7 @@
 #include <cmath>
 #include <cstdio>
 
+#include "core/base/parallel.h"
 #include "core/inspect/touch_carrier.h"
 #include "core/repair/touch.h"
 
@@ -19,7 +20,7 @@ std::string millimetres(double metres) {
 }  // namespace
 
 std::vector<Repair> touchesOf(const RepairContext& context, const BodyContacts& contacts, FrameRate rate, const TiledMotion& plain,
-                              const Alignment& alignment, const TouchProposalSettings& settings, Issues& issues) {
+                              const Alignment& alignment, const TouchProposalSettings& settings, Issues& issues, int threads) {
   std::vector<Repair> repairs;
   if (contacts.touches.empty() || plain.frames() < 1) return repairs;
   const TouchCarrier carrier(context, rate, plain, alignment, settings);
@@ -30,16 +31,26 @@ std::vector<Repair> touchesOf(const RepairContext& context, const BodyContacts& 
     issues.push_back(makeNote("A touch of the " + std::string(bodySiteName(contact.site)) + " is not carried over: " + why,
                               "frame " + std::to_string(contact.first + 1)));
   };
-  for (const BodyContact& contact : contacts.touches) {
-    if (contact.confidence < settings.confidence) continue;
-    const bool mutual = onArm(contact) && std::any_of(contacts.touches.begin(), contacts.touches.end(), [&](const BodyContact& other) {
+  std::vector<const BodyContact*> sure;
+  for (const BodyContact& contact : contacts.touches)
+    if (contact.confidence >= settings.confidence) sure.push_back(&contact);
+  const auto mutual = [&](const BodyContact& contact) {
+    return onArm(contact) && std::any_of(contacts.touches.begin(), contacts.touches.end(), [&](const BodyContact& other) {
       return other.hand != contact.hand && onArm(other) && other.first <= contact.last && contact.first <= other.last;
     });
-    if (mutual) {
+  };
+  std::vector<TouchCarrier::Outcome> outcomes(sure.size());
+  parallelFor(static_cast<int>(sure.size()), [&](int i) {
+    const auto at = static_cast<std::size_t>(i);
+    if (!mutual(*sure[at])) outcomes[at] = carrier.outcome(*sure[at]);
+  }, threads);
+  for (std::size_t i = 0; i < sure.size(); ++i) {
+    const BodyContact& contact = *sure[i];
+    if (mutual(contact)) {
       leaveOut(contact, "both hands lie on each other's arms");
       continue;
     }
-    const TouchCarrier::Outcome carried = carrier.outcome(contact);
+    const TouchCarrier::Outcome& carried = outcomes[i];
     if (!carried.sound.empty())
       repairs.insert(repairs.end(), carried.sound.begin(), carried.sound.end());
     else if (carried.ways)
@@ -78,12 +89,18 @@ TouchKept touchKept(const RepairContext& context, const TiledMotion& motion, con
 }
 
 Findings touchFindings(const RepairContext& context, const TiledMotion& motion, const std::vector<Repair>& touches, const TouchLimits& limits,
-                       const std::vector<const Repair*>& grips) {
+                       const std::vector<const Repair*>& grips, int threads) {
   Findings findings;
-  for (const Repair& touch : touches) {
+  std::vector<TouchKept> all(touches.size());
+  parallelFor(static_cast<int>(touches.size()), [&](int i) {
+    const auto at = static_cast<std::size_t>(i);
+    all[at] = touchKept(context, motion, touches[at], limits, grips);
+  }, threads);
+  for (std::size_t i = 0; i < touches.size(); ++i) {
+    const Repair& touch = touches[i];
     const auto* action = std::get_if<TouchRepair>(&touch.action);
     if (!action) continue;
-    const TouchKept kept = touchKept(context, motion, touch, limits, grips);
+    const TouchKept& kept = all[i];
     if (kept.frames == 0 || kept.kept == kept.frames) continue;
     Finding finding;
     finding.kind = touch.proposed ? FindingKind::lostContact : FindingKind::missedTouch;

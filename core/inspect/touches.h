@@ -32,9 +32,9 @@ struct TouchProposalSettings {
 /// one that goes on from it, as little as it takes and smoothly from moment to moment; of several such ways the one that touches longest
 /// is taken. A contact whose hand would leap is carried in the parts between the leaps. Left out and told in
 /// `issues` are contacts whose parts the character lacks, that its arms cannot get to or that other parts of it are in the way of, or
-/// of both hands on each other's arms.
+/// of both hands on each other's arms. `threads` as in parallelFor().
 [[nodiscard]] std::vector<Repair> touchesOf(const RepairContext& context, const BodyContacts& contacts, FrameRate rate, const TiledMotion& plain,
-                                            const Alignment& alignment, const TouchProposalSettings& settings, Issues& issues);
+                                            const Alignment& alignment, const TouchProposalSettings& settings, Issues& issues, int threads = 0);
 
 struct TouchLimits {
   double gap = 0.005, depth = 0.002;  ///< metres between skins, of a character 1.7 m tall
@@ -54,8 +54,8 @@ struct TouchKept {
                                   const std::vector<const Repair*>& grips = {});
 
 /// Touches that a motion does not keep: contacts of the performance that were lost, or touches of the artist that are missed.
-/// Each finding proposes its touch.
+/// Each finding proposes its touch. `threads` as in parallelFor().
 [[nodiscard]] Findings touchFindings(const RepairContext& context, const TiledMotion& motion, const std::vector<Repair>& touches,
-                                     const TouchLimits& limits = {}, const std::vector<const Repair*>& grips = {});
+                                     const TouchLimits& limits = {}, const std::vector<const Repair*>& grips = {}, int threads = 0);
 
 }  // namespace understudy
