@@ -149,6 +149,21 @@ std::vector<TouchLayer::Pull> TouchLayer::pullsAt(int frame) const {
   return pulls;
 }
 
+TouchLayer::Between TouchLayer::between(const Item& item, int frame) {
+  const std::vector<Moment>& path = item.path;
+  const std::size_t last = path.size() - 1;
+  if (last == 0 || frame <= path.front().frame) return {0, 0, 0, 0, 0, 0};
+  if (frame >= path.back().frame) return {last, last, last, last, 0, 0};
+  std::size_t k = 1;
+  while (path[k].frame < frame) ++k;
+  Between out{k >= 2 ? k - 2 : 0, k - 1, k, std::min(k + 1, last), 0, 0};
+  // At the path's ends the missing neighbour is mirrored.
+  const double b = path[k - 1].frame, c = path[k].frame;
+  out.start = out.before == out.first ? 2 * b - c : path[out.before].frame;
+  out.end = out.after == out.second ? 2 * c - b : path[out.after].frame;
+  return out;
+}
+
 TouchLayer::Moment TouchLayer::momentAt(const Poser& poser, const Item& item, int frame) const {
   const std::vector<Moment>& path = item.path;
   const auto world = [&](const Moment& m) {
@@ -159,18 +174,13 @@ TouchLayer::Moment TouchLayer::momentAt(const Poser& poser, const Item& item, in
     }
     return out;
   };
-  if (path.size() == 1 || frame <= path.front().frame) return world(path.front());
-  if (frame >= path.back().frame) return world(path.back());
-  std::size_t k = 1;
-  while (path[k].frame < frame) ++k;
-  const std::size_t before = k >= 2 ? k - 2 : 0, after = std::min(k + 1, path.size() - 1);
+  const Between at = between(item, frame);
+  if (at.first == at.second) return world(path[at.first]);
   Moment out;
-  out.joint = frame - path[k - 1].frame < path[k].frame - frame ? path[k - 1].joint : path[k].joint;
-  const Moment a = world(path[before]), b = world(path[k - 1]), c = world(path[k]), d = world(path[after]);
-  // At the path's ends the missing neighbour is mirrored.
-  const double ta = before == k - 1 ? 2 * b.frame - c.frame : a.frame, td = after == k ? 2 * c.frame - b.frame : d.frame;
+  out.joint = frame - path[at.first].frame < path[at.second].frame - frame ? path[at.first].joint : path[at.second].joint;
+  const Moment a = world(path[at.before]), b = world(path[at.first]), c = world(path[at.second]), d = world(path[at.after]);
   const auto through = [&](const Vec3d& va, const Vec3d& vb, const Vec3d& vc, const Vec3d& vd) {
-    return cubic(before == k - 1 ? vb * 2.0 - vc : va, vb, vc, after == k ? vc * 2.0 - vb : vd, ta, b.frame, c.frame, td, frame);
+    return cubic(at.before == at.first ? vb * 2.0 - vc : va, vb, vc, at.after == at.second ? vc * 2.0 - vb : vd, at.start, b.frame, c.frame, at.end, frame);
   };
   out.place = through(a.place, b.place, c.place, d.place);
   out.point = through(a.point, b.point, c.point, d.point);

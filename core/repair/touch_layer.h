@@ -64,7 +64,7 @@ class TouchLayer final : public RepairLayer {
     std::optional<SetShape> shape;
     std::optional<Rigid> propInBone;
     std::shared_ptr<const TouchSkin> skin;  ///< where the hand's skin is what touches
-    std::optional<Digest> what;             ///< of all of it that one frame depends on; only of skin
+    std::optional<Digest> what;             ///< of all of it that every frame depends on; only of skin
   };
 
   /// What a touch asks for in one pose.
@@ -167,8 +167,15 @@ class TouchLayer final : public RepairLayer {
   [[nodiscard]] TouchSkin::Against against(const Item& item, const Moment& m) const;
 
   [[nodiscard]] static Digest digestOf(const Item& item);
-  /// Names what an item comes to at a frame, going on from a change: frames of a touch that was tried with another span, or of a motion
-  /// that has not changed there, are not worked out again. Nothing where more than that matters.
+  /// The moments between which a frame lies, and how it lies between them.
+  struct Between {
+    std::size_t before = 0, first = 0, second = 0, after = 0;  ///< of the path; where first and second are one the frame has that moment's place
+    double start = 0, end = 0;                                 ///< frames of `before` and `after`, mirrored at the path's ends
+  };
+  [[nodiscard]] static Between between(const Item& item, int frame);
+  static void addMoment(Digest& name, const Item& item, int frame);
+  /// Names what an item comes to at a frame, going on from a change: frames of a touch that was tried with another span, of a motion that
+  /// has not changed there, or that is the same at another time, are not worked out again. Nothing where more than that matters.
   enum class Asked : unsigned char { change, left, leftExactly, gap };
   [[nodiscard]] std::optional<Digest> nameOf(const TiledMotion& in, const Item& item, int frame, const std::optional<Change>& start, Asked asked) const;
 

@@ -149,11 +149,25 @@ Digest TouchLayer::digestOf(const Item& item) {
   out.add(static_cast<std::uint64_t>(touch.kind)).add(static_cast<std::uint64_t>(touch.target)).add(touch.gap).add(touch.share);
   out.add(std::uint64_t{touch.spine} << 1 | std::uint64_t{touch.path.empty()});
   for (const int n : {item.bone, item.limb, item.other}) out.add(static_cast<std::uint64_t>(n));
-  for (const Moment& m : item.path) {
-    out.add(m.frame).add(static_cast<std::uint64_t>(m.joint));
-    for (const Vec3d& v : {m.place, m.normal, m.point}) out.add(v.x).add(v.y).add(v.z);
-  }
   return out;
+}
+
+void TouchLayer::addMoment(Digest& name, const Item& item, int frame) {
+  const auto add = [&](const Moment& m) {
+    name.add(static_cast<std::uint64_t>(m.joint));
+    for (const Vec3d& v : {m.place, m.normal, m.point}) name.add(v.x).add(v.y).add(v.z);
+  };
+  const Between at = between(item, frame);
+  const Moment &b = item.path[at.first], &c = item.path[at.second];
+  name.add(std::uint64_t{at.first != at.second});
+  add(b);
+  if (at.first == at.second) return;
+  // Only how far frames are apart counts.
+  add(c);
+  name.add(frame - b.frame).add(c.frame - frame).add(c.frame - b.frame).add(c.frame - at.start).add(at.end - b.frame);
+  name.add(std::uint64_t{at.before != at.first} << 1 | std::uint64_t{at.after != at.second});
+  if (at.before != at.first) add(item.path[at.before]);
+  if (at.after != at.second) add(item.path[at.after]);
 }
 
 std::optional<std::size_t> TouchLayer::gripOver(std::size_t touch, std::uint64_t prop) const {

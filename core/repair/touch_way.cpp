@@ -16,7 +16,8 @@ constexpr double trembling = 0.035;
 std::optional<Digest> TouchLayer::nameOf(const TiledMotion& in, const Item& item, int frame, const std::optional<Change>& start, Asked asked) const {
   if (!item.what) return std::nullopt;
   Digest name = *item.what;
-  name.add(in.poseAt(frame)).add(static_cast<std::uint64_t>(frame)).add(static_cast<std::uint64_t>(asked));
+  name.add(in.poseAt(frame)).add(static_cast<std::uint64_t>(asked));
+  addMoment(name, item, frame);
   name.add(std::uint64_t{isLocked(item.limb, frame)}).add(std::uint64_t{item.other >= 0 && isLocked(item.other, frame)}).add(std::uint64_t{start.has_value()});
   if (start)
     for (const Vec3d& v : {start->own, start->other}) name.add(v.x).add(v.y).add(v.z);
