@@ -62,6 +62,13 @@ std::vector<SkinPoint> bearingPoints(const RepairContext& context, int side) {
       const double round = k * 15 * degree;
       choose({std::sin(tilt * degree) * std::cos(round), -std::cos(tilt * degree), std::sin(tilt * degree) * std::sin(round)});
     }
+  // Of what the shank draws along no two points go the same way: which of them stays is known only where all are looked at.
+  if (std::any_of(skin.begin(), skin.end(), [](const SoleVertex& v) { return v.other > 0.005F; })) {
+    double low = 1e300;
+    for (const Vec3d& p : world) low = std::min(low, p.y);
+    for (std::size_t i = 0; i < world.size(); ++i)
+      if (world[i].y - low < 0.02 * context.height) chosen.push_back(i);
+  }
   std::sort(chosen.begin(), chosen.end());
   chosen.erase(std::unique(chosen.begin(), chosen.end()), chosen.end());
   const SkinFrames frames(context);
@@ -153,9 +160,9 @@ std::optional<PlantKept> plantKept(const RepairContext& context, const TiledMoti
       if (dot(rigid[i], plant->normal) - plant->ground <= rigidLow + down) kept.rigidSlide = std::max(kept.rigidSlide, slideOf(rigid[i] - rigidStart[i]));
       if (dot(at[i], plant->normal) - plant->ground > low + down) continue;
       if (!before.empty()) moved = std::max(moved, distance(at[i], before[i]));
-      if (!before.empty() && dot(before[i], plant->normal) - plant->ground <= lowBefore + down && distance(at[i], before[i]) < least) {
+      if (!before.empty() && dot(before[i], plant->normal) - plant->ground <= lowBefore + down && slideOf(at[i] - before[i]) < least) {
         step = at[i] - before[i];
-        least = length(step);
+        least = slideOf(step);
       }
       if (!soft) slidTo(slideOf(at[i] - start[i]), f);
     }
