@@ -84,6 +84,7 @@ class PlantRun {
   [[nodiscard]] FootPose loose(int side, int frame) const;
   [[nodiscard]] int nearest(int side, int frame) const;
   [[nodiscard]] std::array<int, 2> beside(int side, int frame) const;
+  [[nodiscard]] GroundPlane groundAt(int side, int frame) const;
 
   /// Of all frames of a stay.
   [[nodiscard]] std::vector<LegFrame> ownIn(const Stay& s) const;

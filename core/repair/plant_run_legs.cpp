@@ -13,10 +13,7 @@ namespace {
 constexpr double straightestEver = 0.998;
 constexpr double slackReach = 0.012;  // part of its length by which a leg may be stretched beyond its own reach where it does not stand,
 constexpr double bentSlack = 0.25;    // or by this part of what it lacks, which is more for one that is bent
-constexpr double levelTime = 0.2;    // seconds from a stay in which a foot on its way is levelled to keep off the ground
-constexpr double clearTime = 0.2;     // and raised
 constexpr double keptZone = 0.07;      // radians of a knee within which it begins to be kept from straightening further
-constexpr double levelArm = 0.25;     // part of the foot's length by which a turn surely raises what is lowest of it
 constexpr double usualPart = 0.98;   // quantile of a leg's own accelerations up to which it may hurry
 constexpr double toeHoming = 0.2;     // seconds over which toes on their way come back to their own motion, longer than legs: no reach depends on them
 constexpr double rolling = 0.1;       // seconds over which a rolling foot's leg does
@@ -278,74 +275,6 @@ void PlantRun::lead(int side, const Stay* a, const Stay* b, FrameSpan gap) {
       g.pose = g.leg.foot;
     }
   }
-}
-
-// Between stays the sole must not be pushed deeper than the ground, near them not even where it was: the foot is levelled as far
-// as that helps, then raised.
-void PlantRun::clear(int side) {
-  const PlantLeg& foot = leg(side);
-  const auto onItsWay = [&](int f) { return goal(side, f).active && goal(side, f).stay < 0; };
-  const auto lowest = [&](const GroundPlane& plane, const FootPose& pose) { return plane.above(pose.at) + foot.lowest(pose, plane.normal).height; };
-  const auto floorAt = [&](int f, const GroundPlane& plane) { return (1 - goal(side, f).share) * std::min(0.0, lowest(plane, own(side, f).foot)); };
-  const FrameSpan here = common(frames_, clip_);
-  Strip level(swings_);  // parts of the way to level
-  bool any = false;
-  for (int f = swings_.first; f <= swings_.last; ++f) {
-    if (!onItsWay(f)) continue;
-    const FootPose& pose = goal(side, f).pose;
-    const GroundPlane& plane = stay(nearest(side, f)).plane;
-    const double floor = floorAt(f, plane), low = lowest(plane, pose), flat = lowest(plane, levelled(foot, plane, pose, 1));
-    if (low >= floor) continue;
-    any = true;
-    if (flat <= low) continue;
-    double least = 0, most = 1;
-    for (int step = 0; flat > floor && step < 12; ++step) {
-      const double middle = (least + most) / 2;
-      (lowest(plane, levelled(foot, plane, pose, middle)) > floor ? most : least) = middle;
-    }
-    // No further than what lacks could be had by.
-    const double turn = angleBetween(pose.foot, levelled(foot, plane, pose, 1).foot);
-    level[f] = std::min(most, (floor - low) / std::max(levelArm * foot.footLength() * turn, 1e-9));
-  }
-  if (!any) return;
-  const Strip levels = covering(level, swings_, plan_.kernel);
-  Strip rise(swings_);  // metres
-  const auto turned = [&](int f, double part) { return levelled(foot, stay(nearest(side, f)).plane, goal(side, f).pose, levels.at(f) * part); };
-  for (int f = swings_.first; f <= swings_.last; ++f) {
-    if (!onItsWay(f)) continue;
-    const GroundPlane& plane = stay(nearest(side, f)).plane;
-    if (const double low = lowest(plane, goal(side, f).pose); low < floorAt(f, plane)) rise[f] = std::max(0.0, floorAt(f, plane) - lowest(plane, turned(f, 1)));
-  }
-  // Less and less towards where the foot lands and leaves, where it is as the stay says.
-  const auto far = [&](int f, double time) {
-    const Stay& s = stay(nearest(side, f));
-    return 1 - fade(std::max(s.span.first - f, f - s.span.last) / (time * plan_.context.rate.hertz()));
-  };
-  const Strip rises = closelyCovering(rise, here, plan_.reach);
-  for (int f = here.first; f <= here.last; ++f) {
-    if (!onItsWay(f) || (rises.at(f) <= 0 && levels.at(f) <= 0)) continue;
-    FootGoal& g = goal(side, f);
-    g.pose = turned(f, far(f, levelTime));
-    g.pose.at += stay(nearest(side, f)).plane.normal * (rises.at(f) * far(f, clearTime));
-    g.cleared = true;
-  }
-}
-
-// The stays of a foot before and after a frame; -1 for none.
-std::array<int, 2> PlantRun::beside(int side, int frame) const {
-  std::array<int, 2> out{-1, -1};
-  for (const int i : plan_.order[static_cast<std::size_t>(side)]) {
-    if (stay(i).span.first <= frame) out[0] = i;
-    else if (out[1] < 0) out[1] = i;
-  }
-  return out;
-}
-
-int PlantRun::nearest(int side, int frame) const {
-  int best = -1, away = 1 << 30;
-  for (const int i : plan_.order[static_cast<std::size_t>(side)])
-    if (const int a = std::max(stay(i).span.first - frame, frame - stay(i).span.last); a < away) away = a, best = i;
-  return best;
 }
 
 // The leg whose hip has moved and whose foot stands in `pose`, or as near to it as it may.

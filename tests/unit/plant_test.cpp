@@ -227,6 +227,22 @@ TEST(Plant, AFootFarFromItsStaysGoesWithWhatLiftsTheOthers) {
   }
 }
 
+// Off a tread or onto one: what the foot has to keep off does not change at a stroke half-way.
+TEST(Plant, AFootGoesFromGroundToGroundOfAnotherHeightWithoutAJerk) {
+  const Walk walk;
+  for (const bool down : {true, false}) {
+    Repair first = step(0, 20), second = step(0, 62);
+    plantOf(first).ground = down ? 0.12 : 0.0;
+    plantOf(second).ground = down ? 0.0 : 0.12;
+    const Planted result = run(walk, {anchoredPlant(std::move(first), *walk.context, walk.motion), anchoredPlant(std::move(second), *walk.context, walk.motion)});
+    const auto foot = static_cast<std::size_t>(walk.context->legs[0].end);
+    const auto at = [&](int f) { return worldAt(walk.character->skeleton, result.motion, f)[foot].translation.y; };
+    double jerk = 0;
+    for (int f = 49; f <= 62; ++f) jerk = std::max(jerk, std::abs(at(f - 1) - 2 * at(f) + at(f + 1)));
+    EXPECT_LT(jerk, 0.014) << (down ? "down" : "up");  // 0.016 and more at a stroke
+  }
+}
+
 TEST(Plant, ThePelvisSinksNoFurtherThanItMayAndTheRestIsTold) {
   const Walk walk;
   Repair repair = anchoredPlant(step(0, 40), *walk.context, walk.motion);
