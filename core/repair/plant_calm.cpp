@@ -13,6 +13,7 @@ constexpr double around = 0.25;     // seconds on either side that say what is u
 constexpr double meanOver = 0.05;   // and over which the mean is taken
 constexpr double stumbles = 4;      // times the usual from which an acceleration begins to be a stumble, and is one from half as much again,
 constexpr double twistOver = 0.06;  // seconds on either side over which the mean of a twist is taken
+constexpr double toesOver = 0.08;   // over which that of toes is
 constexpr double least = 0.0025;    // and by which part of the leg a frame's hips must be off the middle of those beside it
 
 int frames(double seconds, double rate, int fewest) { return std::max(fewest, static_cast<int>(std::lround(seconds * rate))); }
@@ -54,6 +55,22 @@ std::vector<PelvisMove> calmed(const std::vector<PelvisPose>& way, const std::ve
       move.by += (at(f + k).pivot - at(f).pivot) * w;
       move.turn += logOf(normalised(at(f + k).turn * conjugate(at(f).turn))) * w;
     }
+  }
+  return out;
+}
+
+int toesReach(double rate) { return frames(toesOver, rate, 2); }
+
+std::vector<Quatd> calmedToes(const std::vector<LegFrame>& legs, double rate) {
+  const int n = static_cast<int>(legs.size()), reach = toesReach(rate);
+  const std::vector<double> kernel = bump(reach);
+  std::vector<Quatd> own, out;
+  for (const LegFrame& leg : legs) own.push_back(conjugate(leg.foot.foot) * leg.foot.toe);
+  for (int f = 0; f < n; ++f) {
+    const Quatd& here = own[static_cast<std::size_t>(f)];
+    Vec3d sum;
+    for (int k = -reach; k <= reach; ++k) sum += logOf(normalised(conjugate(here) * own[static_cast<std::size_t>(std::clamp(f + k, 0, n - 1))])) * kernel[static_cast<std::size_t>(k + reach)];
+    out.push_back(normalised(here * expOf(sum)));
   }
   return out;
 }

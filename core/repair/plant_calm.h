@@ -23,6 +23,12 @@ struct PelvisPose {
 /// each such jerk of the capture into one of its knee. `firm`: how firmly a foot stands in each frame, 0 … 1. `leg`: metres.
 [[nodiscard]] std::vector<PelvisMove> calmed(const std::vector<PelvisPose>& way, const std::vector<double>& firm, double rate, double leg);
 
+/// Frames on either side of one that say how its toes are to be calmed.
+[[nodiscard]] int toesReach(double rate);
+
+/// The toes of each frame, in the foot's frame, as they bend evenly: captures see little of toes, which lie still as soon as the foot stands.
+[[nodiscard]] std::vector<Quatd> calmedToes(const std::vector<LegFrame>& legs, double rate);
+
 /// Frames on either side of one that say how its knee's twist is to be calmed.
 [[nodiscard]] int twistReach(double rate);
 

@@ -100,8 +100,8 @@ void PlantRun::load() {
   }
   const int around = static_cast<int>(3 * blendTime * plan_.context.rate.hertz()) + 5 + plan_.longestEase;
   needed = common(widened(needed, around, around), clip_);
-  const int twists = twistReach(plan_.context.rate.hertz());
-  needed = common(widened(needed, twists, twists), clip_);
+  const int calms = std::max(twistReach(plan_.context.rate.hertz()), toesReach(plan_.context.rate.hertz()));
+  needed = common(widened(needed, calms, calms), clip_);
   own_.first = needed.first;
   calm(needed);
   for (int f = needed.first; f <= needed.last; ++f) {
@@ -115,6 +115,10 @@ void PlantRun::load() {
     const std::vector<double> turns = calmedTwists(legs, plan_.context.rate.hertz()), firm = firmIn(needed, side);
     for (std::size_t k = 0; k < legs.size(); ++k)
       if (firm[k] > 0) legs[k].shank = normalised(fromAxisAngle(normalised(legs[k].foot.at - legs[k].knee, {0, 1, 0}), turns[k] * firm[k]) * legs[k].shank);
+    if (leg(side).limb.tip < 0) continue;
+    const std::vector<Quatd> toes = calmedToes(legs, plan_.context.rate.hertz());
+    for (std::size_t k = 0; k < legs.size(); ++k)
+      if (firm[k] > 0) legs[k].foot.toe = normalised(legs[k].foot.foot * slerp(conjugate(legs[k].foot.foot) * legs[k].foot.toe, toes[k], firm[k]));
   }
   standing_.resize(plan_.stays.size());
   rolls_.resize(plan_.stays.size());

@@ -15,7 +15,7 @@ PlantPlan::PlantPlan(const RepairContext& c)
 
 FrameSpan PlantPlan::affected(FrameSpan changed) const {
   FrameSpan out = changed;
-  const int calms = calmReach(context.rate.hertz()) + twistReach(context.rate.hertz());
+  const int calms = calmReach(context.rate.hertz()) + std::max(twistReach(context.rate.hertz()), toesReach(context.rate.hertz()));
   const FrameSpan span = widened(changed, calms, calms);
   const auto cover = [](FrameSpan& all, FrameSpan w) { all = all.empty() ? w : FrameSpan{std::min(all.first, w.first), std::max(all.last, w.last)}; };
   FrameSpan pelvis = span;  // where its way may change

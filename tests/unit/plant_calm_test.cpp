@@ -107,5 +107,39 @@ TEST(CalmedTwists, ReadsNoFurtherThanItSays) {
   EXPECT_EQ(calmedTwists(piece, rate)[static_cast<std::size_t>(reach)], calmedTwists(all, rate)[50]);  // to the last bit
 }
 
+/// Legs whose toes are bent up by `bend(f)` radians under a foot that turns.
+template <class Bend>
+std::vector<LegFrame> toesBent(const Bend& bend) {
+  std::vector<LegFrame> out = twisting([](int) { return 0.0; });
+  for (int f = 0; f < 101; ++f) {
+    FootPose& foot = out[static_cast<std::size_t>(f)].foot;
+    foot.foot = fromAxisAngle(Vec3d{0, 1, 0}, 0.03 * f);
+    foot.toe = foot.foot * fromAxisAngle(Vec3d{1, 0, 0}, bend(f));
+  }
+  return out;
+}
+
+TEST(CalmedToes, TakesFlutterOutOfThemAndLeavesASlowBendAlone) {
+  for (const double fps : {30.0, 120.0}) {
+    const auto stepsOf = [](const std::vector<Quatd>& toes) {
+      double most = 0;
+      for (std::size_t f = 11; f < 90; ++f) most = std::max(most, angleBetween(toes[f - 1], toes[f]));
+      return most;
+    };
+    const std::vector<Quatd> calm = calmedToes(toesBent([](int f) { return f % 2 == 0 ? 0.1 : -0.1; }), fps);
+    EXPECT_LT(stepsOf(calm), 0.02) << fps;  // 0.2 before
+    const auto slow = [&](int f) { return 0.3 * std::sin(2 * M_PI * f / fps); };
+    const std::vector<Quatd> bends = calmedToes(toesBent(slow), fps);
+    for (int f = 10; f < 90; ++f) EXPECT_NEAR(angleBetween(bends[static_cast<std::size_t>(f)], fromAxisAngle(Vec3d{1, 0, 0}, slow(f))), 0, 0.02) << fps << " frame " << f;
+  }
+}
+
+TEST(CalmedToes, ReadsNoFurtherThanItSays) {
+  const std::vector<LegFrame> all = toesBent([](int f) { return f == 50 ? 0.1 : 0.001 * f; });
+  const int reach = toesReach(rate);
+  const std::vector<LegFrame> piece(all.begin() + 50 - reach, all.begin() + 51 + reach);
+  EXPECT_EQ(calmedToes(piece, rate)[static_cast<std::size_t>(reach)], calmedToes(all, rate)[50]);  // to the last bit
+}
+
 }  // namespace
 }  // namespace understudy
