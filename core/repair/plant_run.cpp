@@ -71,7 +71,8 @@ FrameSpan PlantRun::writtenIn(FrameSpan frames) const {
 // again around, which roll as the pelvis goes and as the legs before and after them do; and its way on all stays around.
 void PlantRun::load() {
   const int r = plan_.reach;
-  swings_ = common(widened(frames_, 4 * r, 4 * r), clip_);
+  const int swing = 2 * plan_.longestEase + 4 * r;  // the whole way of a foot from stay to stay, and what levels it
+  swings_ = common(widened(frames_, swing, swing), clip_);
   moves_ = common(widened(swings_, plan_.longestEase + 2, plan_.longestEase + 2), clip_);
   for (const Stay& s : plan_.stays)
     if (leg(s.side).soft && !common(s.span, moves_).empty()) moves_ = {std::min(moves_.first, s.span.first), std::max(moves_.last, s.span.last)};

@@ -10,6 +10,8 @@ namespace understudy {
 constexpr double easyReach = 0.003;  ///< part of its length that the pelvis leaves a leg in hand
 constexpr double blendTime = 0.15;   ///< seconds around where a foot lands or leaves, in which its leg's own jerks are taken out
 
+/// True where a leg goes from one stay to the next without coming back to its own motion.
+[[nodiscard]] bool meets(const Stay& a, const Stay& b);
 /// What part of its length a leg may reach over: no knee is made straighter than it was, unless that is bent enough anyway.
 [[nodiscard]] double mayReach(const LegFrame& own);
 /// The part of its length over which a leg reaches whose knee is bent by `bend`, and back; beyond 1 for a knee bent backwards.
@@ -75,6 +77,7 @@ class PlantRun {
   void swing(int side);
   [[nodiscard]] std::vector<LegTurn> cameHome(int side, FrameSpan gap, const GapEnds& ends, const std::vector<LegTurn>& jerks) const;
   void lead(int side, const Stay* a, const Stay* b, FrameSpan gap);
+  [[nodiscard]] double sunk(int side, int frame, const GroundPlane& ground, const FootPose& pose) const;
   void clear(int side);
   void solve(int frame, TiledMotion& out, std::vector<Residual>& residuals);
   double place(int side, int frame);

@@ -2,70 +2,73 @@
 #include <algorithm>
 #include <cmath>
 
+#include "core/math/least_bent.h"
 #include "core/repair/plant_ease.h"
 #include "core/repair/plant_run.h"
 
 namespace understudy {
 namespace {
 
-constexpr double levelTime = 0.2;    // seconds from a stay in which a foot on its way is levelled to keep off the ground
-constexpr double clearTime = 0.2;     // and raised
-constexpr double levelArm = 0.25;     // part of the foot's length by which a turn surely raises what is lowest of it
+constexpr double byLevelling = 0.8;  // part of what keeps a foot off the ground that its ankle does
+constexpr double fading = 0.1;       // seconds over which that goes once nothing asks for it
+constexpr double stepTime = 0.2;     // seconds from a stay in which its higher ground counts too
 
 }  // namespace
 
-// Between stays the sole must not be pushed deeper than the ground, near them not even where it was: the foot is levelled as far
-// as that helps, then raised.
+// By how much a foot on its way lies deeper in the ground than it may, metres: where it goes from one stay to the next not at all, near the
+// only one less and less than it lay itself.
+double PlantRun::sunk(int side, int frame, const GroundPlane& ground, const FootPose& pose) const {
+  const auto lowest = [&](const FootPose& p) { return ground.above(p.at) + leg(side).lowest(p, ground.normal).height; };
+  const auto [before, after] = beside(side, frame);
+  const bool between = before >= 0 && after >= 0 && meets(stay(before), stay(after));
+  const double floor = between ? 0 : (1 - goal(side, frame).share) * std::min(0.0, lowest(own(side, frame).foot));
+  return std::max(0.0, floor - lowest(pose));
+}
+
+// A foot on its way is kept off the ground: levelled for a part of what that takes, as far as it helps, and raised for the rest, both as
+// gently as the way allows.
 void PlantRun::clear(int side) {
   const PlantLeg& foot = leg(side);
-  const auto onItsWay = [&](int f) { return goal(side, f).active && goal(side, f).stay < 0; };
-  const auto lowest = [&](const GroundPlane& plane, const FootPose& pose) { return plane.above(pose.at) + foot.lowest(pose, plane.normal).height; };
-  const auto floorAt = [&](int f, const GroundPlane& plane) { return (1 - goal(side, f).share) * std::min(0.0, lowest(plane, own(side, f).foot)); };
-  const FrameSpan here = common(frames_, clip_);
-  std::vector<GroundPlane> grounds(static_cast<std::size_t>(swings_.count()));
-  for (int f = swings_.first; f <= swings_.last; ++f)
-    if (onItsWay(f)) grounds[static_cast<std::size_t>(f - swings_.first)] = groundAt(side, f);
-  const auto ground = [&](int f) -> const GroundPlane& { return grounds[static_cast<std::size_t>(f - swings_.first)]; };
-  Strip level(swings_);  // parts of the way to level
-  bool any = false;
-  for (int f = swings_.first; f <= swings_.last; ++f) {
-    if (!onItsWay(f)) continue;
-    const FootPose& pose = goal(side, f).pose;
-    const GroundPlane& plane = ground(f);
-    const double floor = floorAt(f, plane), low = lowest(plane, pose), flat = lowest(plane, levelled(foot, plane, pose, 1));
-    if (low >= floor) continue;
-    any = true;
-    if (flat <= low) continue;
-    double least = 0, most = 1;
-    for (int step = 0; flat > floor && step < 12; ++step) {
-      const double middle = (least + most) / 2;
-      (lowest(plane, levelled(foot, plane, pose, middle)) > floor ? most : least) = middle;
+  const double pull = pullOf(fading * plan_.context.rate.hertz());
+  const auto onItsWay = [&](int f) { return swings_.holds(f) && goal(side, f).active && goal(side, f).stay < 0; };
+  for (int first = swings_.first, next; first <= swings_.last; first = next + 1) {
+    std::vector<GroundPlane> grounds;
+    std::vector<double> deep, full;  // metres; radians to level
+    const auto turned = [&](std::size_t k, double part) { return levelled(foot, grounds[k], goal(side, first + static_cast<int>(k)).pose, part); };
+    const auto sinks = [&](std::size_t k, const FootPose& pose) { return sunk(side, first + static_cast<int>(k), grounds[k], pose); };
+    for (next = first; onItsWay(next); ++next) {
+      const std::size_t k = grounds.size();
+      const FootPose& pose = goal(side, next).pose;
+      grounds.push_back(groundAt(side, next));
+      deep.push_back(sinks(k, pose));
+      full.push_back(std::max(angleBetween(pose.foot, turned(k, 1).foot), 1e-9));
     }
-    // No further than what lacks could be had by.
-    const double turn = angleBetween(pose.foot, levelled(foot, plane, pose, 1).foot);
-    level[f] = std::min(most, (floor - low) / std::max(levelArm * foot.footLength() * turn, 1e-9));
-  }
-  if (!any) return;
-  const Strip levels = covering(level, swings_, plan_.kernel);
-  Strip rise(swings_);  // metres
-  const auto turned = [&](int f, double part) { return levelled(foot, ground(f), goal(side, f).pose, levels.at(f) * part); };
-  for (int f = swings_.first; f <= swings_.last; ++f) {
-    if (!onItsWay(f)) continue;
-    const GroundPlane& plane = ground(f);
-    if (const double low = lowest(plane, goal(side, f).pose); low < floorAt(f, plane)) rise[f] = std::max(0.0, floorAt(f, plane) - lowest(plane, turned(f, 1)));
-  }
-  // Less and less towards where the foot lands and leaves, where it is as the stay says.
-  const auto far = [&](int f, double time) {
-    const Stay& s = stay(nearest(side, f));
-    return 1 - fade(std::max(s.span.first - f, f - s.span.last) / (time * plan_.context.rate.hertz()));
-  };
-  const Strip rises = closelyCovering(rise, here, plan_.reach);
-  for (int f = here.first; f <= here.last; ++f) {
-    if (!onItsWay(f) || (rises.at(f) <= 0 && levels.at(f) <= 0)) continue;
-    FootGoal& g = goal(side, f);
-    g.pose = turned(f, far(f, levelTime));
-    g.pose.at += ground(f).normal * (rises.at(f) * far(f, clearTime));
-    g.cleared = true;
+    if (std::all_of(deep.begin(), deep.end(), [](double d) { return d <= 0; })) continue;
+    std::vector<double> turns(deep.size(), 0.0), lacks;  // radians; metres
+    for (std::size_t k = 0; k < deep.size(); ++k) {
+      const double flat = deep[k] > 0 ? sinks(k, turned(k, 1)) : 1e300, wanted = (1 - byLevelling) * deep[k];
+      if (flat >= deep[k]) continue;
+      double least = 0, most = 1;
+      for (int step = 0; flat <= wanted && step < 12; ++step) {
+        const double middle = (least + most) / 2;
+        (sinks(k, turned(k, middle)) < wanted ? most : least) = middle;
+      }
+      turns[k] = most * full[k];
+    }
+    turns = leastBentAbove(turns, pull);
+    std::vector<FootPose> poses;
+    for (std::size_t k = 0; k < deep.size(); ++k) {
+      poses.push_back(turned(k, std::min(1.0, turns[k] / full[k])));
+      lacks.push_back(sinks(k, poses[k]));
+    }
+    const std::vector<double> rises = leastBentAbove(lacks, pull);
+    for (std::size_t k = 0; k < deep.size(); ++k) {
+      if (turns[k] <= 0 && rises[k] <= 0) continue;
+      FootGoal& g = goal(side, first + static_cast<int>(k));
+      g.pose = poses[k];
+      g.pose.at += grounds[k].normal * rises[k];
+      g.cleared = true;
+    }
   }
 }
 
@@ -79,7 +82,7 @@ GroundPlane PlantRun::groundAt(int side, int frame) const {
   const auto heightOf = [&](const GroundPlane& plane) { return at.y - plane.above(at) / plane.normal.y; };
   const double left = heightOf(a.plane), lands = heightOf(b.plane);
   if (left == lands && a.plane.normal == b.plane.normal) return near;
-  const double time = std::min(clearTime * plan_.context.rate.hertz(), static_cast<double>(b.span.first - a.span.last));
+  const double time = std::min(stepTime * plan_.context.rate.hertz(), static_cast<double>(b.span.first - a.span.last));
   const double away = left > lands ? frame - a.span.last : b.span.first - frame, high = fade(away / time), first = left > lands ? high : 1 - high;
   return groundPlane({at.x, lands + (left - lands) * first, at.z}, a.plane.normal * first + b.plane.normal * (1 - first));
 }

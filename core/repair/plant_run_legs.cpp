@@ -19,9 +19,6 @@ constexpr double toeHoming = 0.2;     // seconds over which toes on their way co
 constexpr double rolling = 0.1;       // seconds over which a rolling foot's leg does
 constexpr double unusual = 0.8;       // an acceleration of a blend that is beyond so much of the usual is taken down
 
-/// True where a leg goes from one stay to the next without coming back to its own motion.
-bool meets(const Stay& a, const Stay& b) { return b.span.first - a.span.last <= a.after + b.before + 2; }
-
 /// `wanted`, or what is left of it once what exceeds `from` fills `room` softly.
 double bounded(double wanted, double from, double room) {
   const double x = wanted - from;
@@ -43,6 +40,8 @@ double softReach(const LegFrame& o, double wanted, double firm) {
 }
 
 }  // namespace
+
+bool meets(const Stay& a, const Stay& b) { return b.span.first - a.span.last <= a.after + b.before + 2; }
 
 double reachOf(double bend) { return bend >= 0 ? std::cos(bend / 2) : 2 - std::cos(bend / 2); }
 double bendOfReach(double reach) { return reach <= 1 ? 2 * std::acos(std::clamp(reach, -1.0, 1.0)) : -2 * std::acos(std::clamp(2 - reach, -1.0, 1.0)); }

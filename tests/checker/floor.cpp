@@ -1,40 +1,77 @@
-// Arms below the floor, which is where the file's up axis has its zero.
+// Arms and feet below the floor, which is where the file's up axis has its zero.
 #include <algorithm>
 
 #include "tests/checker/measure_tools.h"
 
 namespace checker {
 
-DepthRows floorRows(const Case& c, const Film& film) {
-  DepthRows out;
+namespace {
+
+constexpr std::size_t looked = 250;  // points of a limb that are looked at
+
+std::size_t stepOf(const std::vector<int>& skin) { return std::max<std::size_t>(1, (skin.size() + looked - 1) / looked); }
+
+/// Metres by which each limb's lowest point lies below the floor, by frame.
+std::array<std::vector<double>, 2> rowsBelow(const Case& c, const Film& film, const std::array<std::vector<int>, 2>& limbs) {
+  std::array<std::vector<double>, 2> out;
   for (int side = 0; side < 2; ++side) {
-    const std::vector<int>& skin = c.regions.arm[index(side)];
-    const std::size_t step = std::max<std::size_t>(1, (skin.size() + 249) / 250);
-    out.points[index(side)] = (skin.size() + step - 1) / step;
+    const std::vector<int>& skin = limbs[index(side)];
+    const std::size_t step = stepOf(skin);
     for (int f = 0; f < c.frames; ++f) {
-      double most = 0;
-      for (std::size_t i = 0; i < skin.size(); i += step) most = std::max(most, -film.skinned(f, skin[i]).y());
-      out.arm[index(side)].push_back(most);
+      double depth = 0;
+      for (std::size_t i = 0; i < skin.size(); i += step) depth = std::max(depth, -film.skinned(f, skin[i]).y());
+      out[index(side)].push_back(depth);
     }
   }
   return out;
 }
 
-nlohmann::json armsBelowFloor(const Case& c) {
+/// Frames in which either limb lies deeper than `limit`, mm.
+template <typename Rows>
+nlohmann::json belowFloor(const Case& c, int limit, const Rows& rowsOf) {
   const auto of = [&](const Film& film) {
-    const DepthRows rows = floorRows(c, film);
+    const std::array<std::vector<double>, 2> rows = rowsOf(film);
     double worst = 0;
     int at = 0, frames = 0;
+    nlohmann::json spans = nlohmann::json::array();
     for (int f = 0; f < c.frames; ++f) {
-      const double depth = c.mm(std::max(rows.arm[0][index(f)], rows.arm[1][index(f)]));
-      frames += depth > 10;
+      const double depth = c.mm(std::max(rows[0][index(f)], rows[1][index(f)]));
+      frames += depth > limit;
       if (depth > worst) worst = depth, at = f;
     }
-    return nlohmann::json{{"framesDeeperThan10", frames}, {"worst", worst}, {"worstFrame", at + 1}};
+    for (int side = 0; side < 2; ++side) {
+      for (int f = 0; f < c.frames; ++f) {
+        const int first = f;
+        double most = 0;
+        for (; f < c.frames && c.mm(rows[index(side)][index(f)]) > limit; ++f) most = std::max(most, c.mm(rows[index(side)][index(f)]));
+        if (f > first) spans.push_back({{"side", side == 0 ? "left" : "right"}, {"first", first + 1}, {"last", f}, {"worst", most}});
+      }
+    }
+    return nlohmann::json{{"framesDeeperThan" + std::to_string(limit), frames}, {"worst", worst}, {"worstFrame", at + 1}, {"spans", spans}};
   };
   nlohmann::json out{{"result", of(*c.result)}};
   if (c.reference) out["reference"] = of(*c.reference);
   return out;
+}
+
+}  // namespace
+
+DepthRows floorRows(const Case& c, const Film& film) {
+  DepthRows out;
+  for (int side = 0; side < 2; ++side) {
+    const std::size_t size = c.regions.arm[index(side)].size(), step = stepOf(c.regions.arm[index(side)]);
+    out.points[index(side)] = (size + step - 1) / step;
+  }
+  out.arm = rowsBelow(c, film, c.regions.arm);
+  return out;
+}
+
+nlohmann::json armsBelowFloor(const Case& c) {
+  return belowFloor(c, 10, [&](const Film& film) { return floorRows(c, film).arm; });
+}
+
+nlohmann::json feetBelowFloor(const Case& c) {
+  return belowFloor(c, 5, [&](const Film& film) { return rowsBelow(c, film, c.regions.foot); });
 }
 
 }  // namespace checker

@@ -195,6 +195,7 @@ int run(const std::vector<std::string>& words) {
   out["againstReference"] = c.reference ? checker::directions(c, reference, c.roles, true) : json();
   out["armDepth"] = checker::armDepth(c, perFrame);
   out["armsBelowFloor"] = checker::armsBelowFloor(c);
+  out["feetBelowFloor"] = checker::feetBelowFloor(c);
   out["touches"] = checker::touches(c, options.count("plants") ? load(options["plants"]) : json());
   out["jumps"] = checker::popsAndFlips(c);
   out["moved"] = checker::moved(c, spans);

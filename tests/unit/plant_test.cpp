@@ -243,6 +243,30 @@ TEST(Plant, AFootGoesFromGroundToGroundOfAnotherHeightWithoutAJerk) {
   }
 }
 
+// Its own motion takes the toes of the foot on its way from stay to stay well into the ground.
+TEST(Plant, AFootOnItsWayIsKeptOffTheGround) {
+  Walk walk;
+  Motion dips = walk.motion.flat();
+  const auto foot = static_cast<std::size_t>(walk.context->joint(Role::leftFoot));
+  for (int f = 41; f < 54; ++f) {
+    const double down = 1.1 * std::sin(std::numbers::pi * (f - 40) / 14);
+    Quatf& local = dips.rotationsAt(f)[foot];
+    local = Quatf(normalised(Quatd(local) * fromAxisAngle({1, 0, 0}, down)));
+  }
+  walk.motion = TiledMotion(std::make_shared<const Motion>(std::move(dips)));
+  std::vector<Repair> repairs{step(0, 10), step(0, 55)};
+  for (Repair& r : repairs) r = anchoredPlant(std::move(r), *walk.context, walk.motion);
+  const Planted result = run(walk, repairs);
+  double own = 0, turned = 0;
+  for (int f = 40; f < 55; ++f) {
+    own = std::min(own, lowest(walk.sole(walk.motion, 0, f)));
+    EXPECT_GT(lowest(walk.sole(result.motion, 0, f)), -2e-4) << "frame " << f + 1;
+    turned = std::max(turned, angleBetween(Quatd(walk.motion.rotationsAt(f)[foot]), Quatd(result.motion.rotationsAt(f)[foot])));
+  }
+  EXPECT_LT(own, -0.03);
+  EXPECT_GT(turned, 0.1) << "its ankle does its part";
+}
+
 TEST(Plant, ThePelvisSinksNoFurtherThanItMayAndTheRestIsTold) {
   const Walk walk;
   Repair repair = anchoredPlant(step(0, 40), *walk.context, walk.motion);
