@@ -35,11 +35,17 @@ class Digest {
 
  private:
   static std::uint64_t fold(std::uint64_t a, std::uint64_t b) {
+#ifdef __SIZEOF_INT128__
+    __extension__ using Wide = unsigned __int128;
+    const Wide product = static_cast<Wide>(a) * b;
+    return static_cast<std::uint64_t>(product) ^ static_cast<std::uint64_t>(product >> 64);
+#else
     const std::uint64_t al = a & 0xffffffffu, ah = a >> 32, bl = b & 0xffffffffu, bh = b >> 32;
     const std::uint64_t ll = al * bl, lh = al * bh, hl = ah * bl, hh = ah * bh;
     const std::uint64_t middle = (ll >> 32) + (lh & 0xffffffffu) + (hl & 0xffffffffu);
     const std::uint64_t high = hh + (lh >> 32) + (hl >> 32) + (middle >> 32);
     return (middle << 32 | (ll & 0xffffffffu)) ^ high;
+#endif
   }
   std::uint64_t low_ = 0x243f6a8885a308d3u, high_ = 0x13198a2e03707344u;
 };
