@@ -42,10 +42,10 @@ std::vector<TouchMiss> TouchLayer::misses(const TiledMotion& motion) const {
 }
 
 double TouchLayer::gapOf(const Poser& poser, const TiledMotion& motion, const Item& item, int frame, const Moment& m) const {
-  if (measure_ == SkinMeasure::quick) return quickGap(poser, item, m);
-  const std::optional<Digest> name = nameOf(motion, item, frame, std::nullopt, Asked::gap);
+  const bool exactly = measure_ == SkinMeasure::exact;
+  const std::optional<Digest> name = nameOf(motion, item, frame, std::nullopt, exactly ? Asked::gapExactly : Asked::gap);
   if (const auto known = name ? known_->find(*name) : std::nullopt) return known->own.x;
-  const double gap = skins(poser, item, m).exact({}).distance;
+  const double gap = exactly ? skins(poser, item, m).exact({}).distance : quickGap(poser, item, m);
   if (name) known_->keep(*name, {{gap, 0, 0}, {}, {}});
   return gap;
 }
@@ -110,7 +110,8 @@ void TouchLayer::apply(const TiledMotion& in, FrameSpan frames, TiledMotion& out
     poser.load(in, f);
     solve(poser, in, pulls, f);
     for (const Pull& pull : pulls) {
-      if (!frames_[pull.item->index].span.holds(f)) continue;
+      // What nobody keeps is not measured.
+      if (!frames_[pull.item->index].span.holds(f) || residuals[pull.item->index].values.empty()) continue;
       residuals[pull.item->index].note(f, pull.item->skin ? std::abs(skinGap(poser, *pull.item, f)) : length(wishOf(poser, *pull.item, f).way()));
     }
     poser.store(out, f);

@@ -176,7 +176,7 @@ class TouchLayer final : public RepairLayer {
   static void addMoment(Digest& name, const Item& item, int frame);
   /// Names what an item comes to at a frame, going on from a change: frames of a touch that was tried with another span, of a motion that
   /// has not changed there, or that is the same at another time, are not worked out again. Nothing where more than that matters.
-  enum class Asked : unsigned char { change, left, leftExactly, gap };
+  enum class Asked : unsigned char { change, left, leftExactly, gap, gapExactly };
   [[nodiscard]] std::optional<Digest> nameOf(const TiledMotion& in, const Item& item, int frame, const std::optional<Change>& start, Asked asked) const;
 
   /// The change at a frame of the span by a touch that is alone, going on from `start`.
