@@ -249,7 +249,9 @@ void TouchCarrier::keepOutOfBody(std::vector<std::vector<State>>& chain, const s
       for (const double swivel : {0.0, -0.4, 0.4, -0.8, 0.8, -1.3, 1.3}) {
         if (0.004 * square(swivel) >= best) continue;
         const ArmChange change{{swivel, 0, 0, shift.x, shift.y, shift.z}};
-        const double deep = clearer.mayBeDeeper(change, least) ? clearer.depth(change, clearer.watch(change), least) - least : 0.0;
+        // Deeper than what is dearer than the best so far need not be known.
+        const double most = least + 1.000001 * height * std::sqrt((best - 0.004 * square(swivel)) / 400);
+        const double deep = clearer.mayBeDeeper(change, least) ? clearer.depthUpTo(change, least, most) - least : 0.0;
         const double c = 400 * square(deep / height) + 0.004 * square(swivel);
         if (c >= best) continue;
         best = c;
