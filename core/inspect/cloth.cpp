@@ -4,6 +4,7 @@
 #include <cmath>
 #include <optional>
 
+#include "core/base/parallel.h"
 #include "core/body/body_model.h"
 #include "core/inspect/limb_names.h"
 #include "core/repair/clearance.h"
@@ -59,7 +60,7 @@ std::vector<Loose> looseBones(const RepairContext& context, const BodyModel& mod
 
 }  // namespace
 
-Findings clothFindings(const RepairContext& context, const TiledMotion& motion, const ClothLimits& limits) {
+Findings clothFindings(const RepairContext& context, const TiledMotion& motion, const ClothLimits& limits, int threads) {
   Findings out;
   if (!context.figure || context.figure->meshes.empty()) return out;
   const std::shared_ptr<const BodyModel> model = bodyModelOf(context);
@@ -69,20 +70,20 @@ Findings clothFindings(const RepairContext& context, const TiledMotion& motion, 
     std::vector<double> worst;
     std::vector<BodyPart> in;
   };
-  std::vector<Depths> depths(bones.size());
-  Poser poser(context);
-  std::vector<Vec3d> points;
-  const auto depthOf = [&](Loose& loose, const std::vector<Affined>& turned, BodyPart& in) {
+  const auto frames = static_cast<std::size_t>(motion.frames());
+  std::vector<Depths> depths(bones.size(), {std::vector<double>(frames), std::vector<BodyPart>(frames, BodyPart::none)});
+  // How deep a bone's skin lies in a pose, each metre inside its points that there are in the reference pose taken off; those are left in
+  // `rests` where it is given.
+  const auto depthOf = [&](const Loose& loose, const std::vector<Affined>& turned, std::vector<Vec3d>& points, BodyPart& in, std::vector<double>* rests) {
     points.resize(loose.vertices.size());
     pointsOf(model->surface, turned, loose.vertices, points);
-    const bool reference = loose.rest.empty();
     double worst = 0;
     for (std::size_t s = 0; s < loose.solids.size(); ++s) {
       const PosedSolid solid(*loose.solids[s], turned);
       for (std::size_t p = 0; p < points.size(); ++p) {
         const double inside = solid.atLeast(points[p]) > 0 ? 0 : std::max(0.0, -solid.sample(points[p]).distance);
-        if (reference) loose.rest.push_back(inside);
-        const double deeper = reference ? 0 : inside - loose.rest[s * points.size() + p];
+        if (rests) rests->push_back(inside);
+        const double deeper = rests ? 0 : inside - loose.rest[s * points.size() + p];
         if (deeper > worst) {
           worst = deeper;
           in = loose.solids[s]->part;
@@ -91,24 +92,31 @@ Findings clothFindings(const RepairContext& context, const TiledMotion& motion, 
     }
     return worst;
   };
-  BodyPart ignored = BodyPart::none;
   const std::vector<Affined> still = turnedFrames(model->reference(), model->reference());
-  for (Loose& loose : bones) static_cast<void>(depthOf(loose, still, ignored));
-  std::vector<Quatd> rotation(static_cast<std::size_t>(context.figure->skeleton.size()));
-  std::vector<Vec3d> position(rotation.size());
-  for (int f = 0; f < motion.frames(); ++f) {
-    poser.load(motion, f);
-    for (std::size_t j = 0; j < rotation.size(); ++j) {
-      rotation[j] = poser.rotation(static_cast<int>(j));
-      position[j] = poser.position(static_cast<int>(j));
-    }
-    const std::vector<Affined> turned = turnedFrames(model->reference(), {rotation, position});
-    for (std::size_t b = 0; b < bones.size(); ++b) {
-      BodyPart in = BodyPart::none;
-      depths[b].worst.push_back(depthOf(bones[b], turned, in));
-      depths[b].in.push_back(in);
-    }
+  for (Loose& loose : bones) {
+    std::vector<Vec3d> points;
+    std::vector<double> rest;
+    BodyPart ignored = BodyPart::none;
+    static_cast<void>(depthOf(loose, still, points, ignored, &rest));
+    loose.rest = std::move(rest);
   }
+  constexpr int atOnce = 64;
+  parallelFor((motion.frames() + atOnce - 1) / atOnce, [&](int chunk) {
+    Poser poser(context);
+    std::vector<Vec3d> points;
+    std::vector<Quatd> rotation(static_cast<std::size_t>(context.figure->skeleton.size()));
+    std::vector<Vec3d> position(rotation.size());
+    for (int f = chunk * atOnce; f < std::min((chunk + 1) * atOnce, motion.frames()); ++f) {
+      poser.load(motion, f);
+      for (std::size_t j = 0; j < rotation.size(); ++j) {
+        rotation[j] = poser.rotation(static_cast<int>(j));
+        position[j] = poser.position(static_cast<int>(j));
+      }
+      const std::vector<Affined> turned = turnedFrames(model->reference(), {rotation, position});
+      const auto at = static_cast<std::size_t>(f);
+      for (std::size_t b = 0; b < bones.size(); ++b) depths[b].worst[at] = depthOf(bones[b], turned, points, depths[b].in[at], nullptr);
+    }
+  }, threads);
   const int join = std::max(1, static_cast<int>(std::lround(limits.join * context.rate.hertz())));
   for (std::size_t b = 0; b < bones.size(); ++b) {
     std::vector<FrameSpan> spans;

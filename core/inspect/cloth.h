@@ -15,6 +15,7 @@ struct ClothLimits {
 /// Warnings, one for each stay of a loose bone's skin in another part of the body: what hangs on hips and trunk against the thighs, what
 /// hangs on the head against the torso, deeper than in the reference pose. Bones below hands and feet are none of these. Nothing is
 /// proposed: such bones follow what they hang on, and are animated in the character's own program. Empty without a skin.
-[[nodiscard]] Findings clothFindings(const RepairContext& context, const TiledMotion& motion, const ClothLimits& limits = {});
+/// `threads` as in parallelFor().
+[[nodiscard]] Findings clothFindings(const RepairContext& context, const TiledMotion& motion, const ClothLimits& limits = {}, int threads = 0);
 
 }  // namespace understudy

@@ -4,6 +4,7 @@
 #include <cmath>
 #include <cstdio>
 
+#include "core/base/parallel.h"
 #include "core/repair/poser.h"
 #include "core/repair/grip_fit.h"
 #include "core/repair/prop_floor.h"
@@ -35,19 +36,27 @@ bool leftLeads(const RepairContext& context, const TiledMotion& motion, FrameSpa
 }  // namespace
 
 std::vector<Repair> proposeGrips(const RepairContext& context, const TiledMotion& motion, const std::vector<HandsTogether>& holds, FrameRate rate,
-                                 const GripProposalSettings& settings, Issues& issues, const TiledMotion* performed) {
+                                 const GripProposalSettings& settings, Issues& issues, const TiledMotion* performed, int threads) {
   std::vector<Repair> out;
   const auto tell = [&](const Issue& why) {
     issues.push_back(makeWarning("The hands hold something together here, but cannot be kept so: " + why.what, why.where, why.todo));
   };
-  for (const HandsTogether& hold : holds) {
+  struct Held {
+    std::optional<Issue> wrong;
+    std::vector<Repair> grips;
+    std::vector<Result<GripRepair>> ready;
+  };
+  std::vector<Held> held(holds.size());
+  parallelFor(static_cast<int>(holds.size()), [&](int h) {
+    const HandsTogether& hold = holds[static_cast<std::size_t>(h)];
+    Held& own = held[static_cast<std::size_t>(h)];
     Repair whole;
     whole.name = "hands together";
     whole.span = TimeRange{rate.seconds(hold.first), rate.seconds(hold.last)};
     whole.easeBefore = whole.easeAfter = settings.ease;
     whole.proposed = true;
     const FrameSpan frames = repairFrames(whole, context.rate, std::min(context.frames, motion.frames())).span;
-    if (frames.empty()) continue;
+    if (frames.empty()) return;
     GripRepair grip;
     grip.prop = settings.prop;
     grip.share = settings.prop == 0 ? settings.share : 0;
@@ -57,8 +66,8 @@ std::vector<Repair> proposeGrips(const RepairContext& context, const TiledMotion
     whole.action = grip;
     const Result<std::vector<FrameSpan>> spans = divideGrip(context, performed ? *performed : motion, whole, settings.division);
     if (!spans) {
-      tell(spans.error());
-      continue;
+      own.wrong = spans.error();
+      return;
     }
     for (std::size_t i = 0; i < spans->size(); ++i) {
       Repair repair = whole;
@@ -66,7 +75,15 @@ std::vector<Repair> proposeGrips(const RepairContext& context, const TiledMotion
       // From one grip to the next the eases meet, so that the hands go straight from place to place.
       if (i > 0) repair.easeBefore = context.rate.seconds((*spans)[i].first - (*spans)[i - 1].last);
       if (i + 1 < spans->size()) repair.easeAfter = context.rate.seconds((*spans)[i + 1].first - (*spans)[i].last);
-      Result<GripRepair> ready = anchorGrip(context, motion, repair);
+      own.ready.push_back(anchorGrip(context, motion, repair));
+      own.grips.push_back(std::move(repair));
+    }
+  }, threads);
+  for (Held& own : held) {
+    if (own.wrong) tell(*own.wrong);
+    for (std::size_t i = 0; i < own.grips.size(); ++i) {
+      Repair& repair = own.grips[i];
+      Result<GripRepair>& ready = own.ready[i];
       if (!ready) {
         tell(ready.error());
         continue;

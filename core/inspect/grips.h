@@ -23,8 +23,9 @@ struct GripProposalSettings {
 /// several grips where one would bend the arms too far from their own way (divideGrip); with a prop it is one, and the lead hand
 /// keeps its pose. `rate` is that of the performer's frames. Holds that cannot be gripped are told in `issues`.
 /// `performed`: the motion that says where one hold ends and the next begins, where it is another than the one the hands are placed by.
+/// `threads` as in parallelFor().
 [[nodiscard]] std::vector<Repair> proposeGrips(const RepairContext& context, const TiledMotion& motion, const std::vector<HandsTogether>& holds,
-                                               FrameRate rate, const GripProposalSettings& settings, Issues& issues, const TiledMotion* performed = nullptr);
+                                               FrameRate rate, const GripProposalSettings& settings, Issues& issues, const TiledMotion* performed = nullptr, int threads = 0);
 
 /// How far the hands have to hold a prop further towards its working end so that the end does not go through the floor (y = 0) while a
 /// grip holds it: metres along the handle, as far as the handle goes; and what size of the prop, against its present one, would do

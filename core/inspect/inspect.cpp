@@ -49,7 +49,7 @@ class Inspector {
   void jumps() {
     twists();
     const std::vector<Repair> smoothing = restless();
-    for (Finding& finding : jumpFindings(context_, seen_.untrimmed, limits_.jumps)) {
+    for (Finding& finding : jumpFindings(context_, seen_.untrimmed, limits_.jumps, threads_)) {
       // What is left once it has been smoothed is looked at then.
       if (std::any_of(smoothing.begin(), smoothing.end(), [&](const Repair& s) { return smooths(s, finding); })) continue;
       finding.cause = causes_.ofJump(finding);
@@ -133,7 +133,7 @@ class Inspector {
     const TiledMotion& input = seen_.stageInputs[static_cast<std::size_t>(RepairStage::grip)];
     // Arms that have been led out of the body move the hands against each other in ways that are no new hold.
     const TiledMotion& performed = seen_.stageInputs[static_cast<std::size_t>(RepairStage::freeClearance)];
-    measure<GripRepair>(history_ ? asked(knownGrips()) : proposeGrips(context_, input, holds, performance_.motion->rate, settings, out.issues, &performed),
+    measure<GripRepair>(history_ ? asked(knownGrips()) : proposeGrips(context_, input, holds, performance_.motion->rate, settings, out.issues, &performed, threads_),
             [&](const TiledMotion& motion, const std::vector<Repair>& grips) { return driftFindings(motion, grips); });
     std::vector<const Repair*> all;
     for (const Node<Repair>& repair : *take_.repairs) all.push_back(&*repair);
@@ -164,7 +164,7 @@ class Inspector {
 
   /// What is worth a look without being a flaw of the take.
   void hints() {
-    for (Findings list : {rangeFindings(context_, seen_.untrimmed, seen_.stageInputs.front(), limits_.range), clothFindings(context_, seen_.untrimmed, limits_.cloth),
+    for (Findings list : {rangeFindings(context_, seen_.untrimmed, seen_.stageInputs.front(), limits_.range), clothFindings(context_, seen_.untrimmed, limits_.cloth, threads_),
                           balanceFindings(context_, seen_.untrimmed, existing<PlantRepair>(), limits_.balance)})
       for (Finding& finding : list) add(std::move(finding));
   }

@@ -4,6 +4,7 @@
 #include <cmath>
 #include <numbers>
 
+#include "core/base/parallel.h"
 #include "core/inspect/limb_names.h"
 #include "core/repair/poser.h"
 
@@ -86,7 +87,7 @@ Findings together(Findings single, FrameRate rate, const JumpLimits& limits) {
 
 }  // namespace
 
-Findings jumpFindings(const RepairContext& context, const TiledMotion& motion, const JumpLimits& limits) {
+Findings jumpFindings(const RepairContext& context, const TiledMotion& motion, const JumpLimits& limits, int threads) {
   Findings out;
   const int frames = motion.frames();
   if (frames < 6) return out;
@@ -130,14 +131,26 @@ Findings jumpFindings(const RepairContext& context, const TiledMotion& motion, c
     };
     return angleBetween(seen(k - 1), seen(k)) / degree;
   };
-  for (const int joint : bones) {
+  struct Course {
+    std::vector<double> steps, off;
+    std::vector<int> jumps;
+  };
+  std::vector<Course> courses(bones.size());
+  parallelFor(static_cast<int>(bones.size()), [&](int b) {
+    const auto joint = static_cast<std::size_t>(bones[static_cast<std::size_t>(b)]);
+    Course& own = courses[static_cast<std::size_t>(b)];
+    const auto at = [&](int f) { return Quatd(motion.rotationsAt(f)[joint]); };
+    own.steps.assign(static_cast<std::size_t>(frames), 0);
+    own.off.assign(static_cast<std::size_t>(frames), 0);
+    for (int f = 1; f < frames; ++f) own.steps[static_cast<std::size_t>(f)] = angleBetween(at(f - 1), at(f)) / degree;
+    for (int f = 1; f + 1 < frames; ++f) own.off[static_cast<std::size_t>(f)] = length(offMiddle(at(f - 1), at(f), at(f + 1))) / degree;
+    own.jumps = jumpsOf(own.steps, own.off, limits);
+  }, threads);
+  for (std::size_t which = 0; which < bones.size(); ++which) {
+    const int joint = bones[which];
+    const auto& [steps, off, jumps] = courses[which];
     const auto at = [&](int f) { return Quatd(motion.rotationsAt(f)[static_cast<std::size_t>(joint)]); };
-    std::vector<double> steps(static_cast<std::size_t>(frames), 0);
-    for (int f = 1; f < frames; ++f) steps[static_cast<std::size_t>(f)] = angleBetween(at(f - 1), at(f)) / degree;
-    std::vector<double> off(static_cast<std::size_t>(frames), 0);
-    for (int f = 1; f + 1 < frames; ++f) off[static_cast<std::size_t>(f)] = length(offMiddle(at(f - 1), at(f), at(f + 1))) / degree;
-    const std::vector<int> jumps = jumpsOf(steps, off, limits);
-    const auto calm = [&](int first, int last) {
+    const auto calm = [&, &steps = steps, &jumps = jumps](int first, int last) {
       double most = 0.05;
       for (int f = first; f <= last; ++f)
         if (f >= 1 && f < frames && std::find(jumps.begin(), jumps.end(), f) == jumps.end()) most = std::max(most, steps[static_cast<std::size_t>(f)]);

@@ -26,7 +26,7 @@ struct JumpLimits {
 };
 
 /// Pops, snaps and flips of the joints that fill roles. Bones that jump together are one finding, the worst of them first. Each
-/// proposes a bridge over its frames.
-[[nodiscard]] Findings jumpFindings(const RepairContext& context, const TiledMotion& motion, const JumpLimits& limits = {});
+/// proposes a bridge over its frames. `threads` as in parallelFor().
+[[nodiscard]] Findings jumpFindings(const RepairContext& context, const TiledMotion& motion, const JumpLimits& limits = {}, int threads = 0);
 
 }  // namespace understudy
