@@ -1,6 +1,7 @@
 // Repairs and the whole job, on the samples and on a clip of 36,000 frames made of them.
 #include <benchmark/benchmark.h>
 
+#include <cmath>
 #include <filesystem>
 
 #include "core/io/read.h"
@@ -10,8 +11,8 @@
 namespace understudy {
 namespace {
 
-/// The keeper's performance, repeated until it has `frames` frames.
-Sources longSources(int frames) {
+/// The keeper's performance, repeated until it has `frames` frames; `varied`: each time a little differently, so that no pose comes twice.
+Sources longSources(int frames, bool varied = false) {
   const std::string folder = UNDERSTUDY_SOURCE "/samples/";
   Sources sources;
   Result<Figure> performer = readFigure(folder + "sweep.bvh"), character = readFigure(folder + "keeper.glb");
@@ -28,6 +29,12 @@ Sources longSources(int frames) {
       whole.rotations.insert(whole.rotations.end(), once->rotations.begin(), once->rotations.begin() + static_cast<std::ptrdiff_t>(part * static_cast<std::size_t>(once->joints)));
       whole.translations.insert(whole.translations.end(), once->translations.begin(),
                                 once->translations.begin() + static_cast<std::ptrdiff_t>(part * once->movedJoints.size()));
+      if (varied)
+        for (std::size_t k = 0; k < part * static_cast<std::size_t>(once->joints); ++k) {
+          const auto joint = static_cast<double>(k % static_cast<std::size_t>(once->joints)), loop = static_cast<double>(whole.frames / once->frames);
+          Quatf& turn = whole.rotations[static_cast<std::size_t>(whole.frames) * static_cast<std::size_t>(once->joints) + k];
+          turn = Quatf(Quatd(turn) * fromAxisAngle(Vec3d{0, 0, 1}, 0.004 * std::sin(1.7 * loop + joint)));
+        }
       whole.frames += static_cast<int>(part);
     }
     makeContinuous(whole);
@@ -51,19 +58,29 @@ RunControl oneThread() {
   return control;
 }
 
-/// find and accept everything, files read apart, on one thread.
-void finishClip(benchmark::State& state) {
-  const Sources sources = longSources(static_cast<int>(state.range(0)));
+/// find and accept everything, files read apart.
+void finishSources(benchmark::State& state, const Sources& sources, const RunControl& control) {
   if (!sources.performer) return state.SkipWithError("the samples cannot be read");
   for (auto _ : state) {
-    const Result<Finished> done = finishTake(takeOf(), sources, {}, nullptr, oneThread());
+    const Result<Finished> done = finishTake(takeOf(), sources, {}, nullptr, control);
     if (!done) return state.SkipWithError(done.error().text().c_str());
     benchmark::DoNotOptimize(done->evaluated.motion.rotationsAt(0).data());
   }
   state.counters["us_per_frame"] =
       benchmark::Counter(static_cast<double>(state.range(0)) * 1e-6, benchmark::Counter::kIsIterationInvariantRate | benchmark::Counter::kInvert);
 }
+
+/// On one thread.
+void finishClip(benchmark::State& state) { finishSources(state, longSources(static_cast<int>(state.range(0))), oneThread()); }
 BENCHMARK(finishClip)->Arg(612)->Arg(36000)->Unit(benchmark::kMillisecond);
+
+/// On all cores.
+void finishOnAll(benchmark::State& state) { finishSources(state, longSources(static_cast<int>(state.range(0))), {}); }
+BENCHMARK(finishOnAll)->Arg(36000)->Unit(benchmark::kMillisecond)->UseRealTime();
+
+/// Of a clip in which nothing comes twice, on one thread: what a clip as long as that costs that no memory helps.
+void finishVaried(benchmark::State& state) { finishSources(state, longSources(static_cast<int>(state.range(0)), true), oneThread()); }
+BENCHMARK(finishVaried)->Arg(6120)->Unit(benchmark::kMillisecond);
 
 /// All repairs of a finished take, evaluated anew on the retargeted clip: the stack without retargeting and analyses.
 void repairStack(benchmark::State& state) {
