@@ -26,6 +26,10 @@ constexpr double wholeSeconds = 0.08, goneSeconds = 0.3;
 constexpr double calmUpTo = 0.5, hastyFrom = 1.0;
 /// Metres (at a height of 1.7) in the body up to which an arm may come for calm.
 constexpr double calmDepth = 0.002;
+/// Metres (at a height of 1.7) in the head from which on that is taken to be in the way.
+constexpr double inTheWay = 0.01;
+/// Metres (at a height of 1.7) of an arm that count as little in the end.
+constexpr double littleEnough = 0.06;
 
 }  // namespace
 
@@ -54,8 +58,9 @@ void ClearanceRun::Impl::each(FrameSpan frames) {
   fade();
   const std::vector<ArmChanges> before = found_;
   again();
-  give(before);
+  give(before, giveWindow);
   calmHaste();
+  touchUp();
 }
 
 void ClearanceRun::Impl::fade() {
@@ -127,33 +132,69 @@ void ClearanceRun::Impl::again() {
   setHeadLast(false);
 }
 
-void ClearanceRun::Impl::give(const std::vector<ArmChanges>& before) {
-  const int first = (from_ + stride_ - 1) / stride_, count = std::max(0, (from_ + static_cast<int>(found_.size()) - 1) / stride_ - first + 1);
-  const auto frame = [&](std::size_t place) { return (first + static_cast<int>(place)) * stride_; };
-  const auto even = [&](const std::vector<ArmChanges>& series, std::size_t place) { return mixed(series, frame(place) - from_, stride_, count_); };
-  std::vector<char> changed(static_cast<std::size_t>(count));
-  for (std::size_t k = 0; k < changed.size(); ++k) changed[k] = !stopAsked() && even(found_, k) != even(before, k);
+void ClearanceRun::Impl::touchUp() {
+  const int reach = againWide * stride_, count = static_cast<int>(found_.size());
   const double metre = work_.context.height / 1.7;
-  const std::vector<double> taken = partsTaken(changed, leftAlone * metre, giveWindow, [&](std::size_t place, double part) {
-    const ArmChanges a = even(before, place), b = even(found_, place);
-    ArmChanges x = a;
-    for (std::size_t arm = 0; arm < count_; ++arm)
-      for (std::size_t i = 0; i < ArmChange::size; ++i) x[arm].x[i] += part * (b[arm].x[i] - a[arm].x[i]);
-    Moment& moment = momentAt(frame(place));
-    Digest of = moment.digest;
-    of.add(tagGive) << x;
-    if (const auto known = memo_->find(of)) return known->lack;
-    load(moment);
-    ClearanceMemo::Solution out;
-    if (group_->mayBeDeeper(x, 0)) {
-      const ArmGroup::Watches watches = group_->watch(x);
-      const double all = group_->depth(x, watches);
-      setHeadLast(true);
-      out.lack = std::max(group_->depth(x, watches), headCounts * all);
-      setHeadLast(false);
+  const std::vector<ArmChanges> before = found_;
+  std::vector<ArmChanges> lacks(found_.size());
+  std::vector<double> size(found_.size());
+  std::vector<std::optional<ArmChanges>> settled(found_.size());  // with what a frame has been found to be clear, or to have no room
+  for (int round = 0; round < lastTouches && !stopAsked(); ++round) {
+    bool any = false;
+    for (int k = 0; k < count; ++k) {
+      const auto i = static_cast<std::size_t>(k);
+      const int f = from_ + k;
+      size[i] = 0;
+      if (nothing(watchAt(f))) continue;
+      const ArmChanges now = evened(f);
+      if (settled[i] == now) continue;
+      Moment& moment = momentAt(f);
+      Digest of = moment.digest;
+      (of.add(tagLast) << now).add(digestOf(watchAt(f)));
+      std::optional<ClearanceMemo::Solution> known = memo_->find(of);
+      if (!known) {
+        load(moment);
+        known = clearedAgain(f, now, false);
+        if (known->lack > littleEnough * metre || (known->lack > 0 && group_->depthUpTo(known->x, metre) > leftAlone * metre)) known->lack = 0;
+        memo_->keep(of, *known);
+      }
+      if (known->lack <= 0) {
+        settled[i] = now;
+        continue;
+      }
+      size[i] = known->lack;
+      for (std::size_t a = 0; a < count_; ++a)
+        for (std::size_t p = 0; p < ArmChange::size; ++p) lacks[i][a].x[p] = known->x[a].x[p] - now[a].x[p];
+      any = true;
     }
-    memo_->keep(of, out);
-    return out.lack;
+    if (!any) break;
+    addAround(found_, lacks, size, reach, count_);
+  }
+  give(before, lastWindow);
+}
+
+void ClearanceRun::Impl::give(const std::vector<ArmChanges>& before, const PartWindow& window) {
+  const int first = (from_ + stride_ - 1) / stride_, count = std::max(0, (from_ + static_cast<int>(found_.size()) - 1) / stride_ - first + 1);
+  const auto even = [&](const std::vector<ArmChanges>& series, int k) { return mixed(series, k, stride_, count_); };
+  // What happens between nodes counts as well.
+  const auto frames = [&](std::size_t place) {
+    const int at = (first + static_cast<int>(place)) * stride_ - from_;
+    return FrameSpan{std::max(0, at - stride_ / 2), std::min(static_cast<int>(found_.size()) - 1, at + (stride_ - 1) / 2)};
+  };
+  std::vector<char> changed(static_cast<std::size_t>(count));
+  for (std::size_t n = 0; n < changed.size(); ++n)
+    for (int k = frames(n).first; k <= frames(n).last && !changed[n] && !stopAsked(); ++k) changed[n] = even(found_, k) != even(before, k);
+  const double metre = work_.context.height / 1.7;
+  const std::vector<double> taken = partsTaken(changed, leftAlone * metre, window, [&](std::size_t place, double part) {
+    double worst = 0;
+    for (int k = frames(place).first; k <= frames(place).last; ++k) {
+      const ArmChanges a = even(before, k), b = even(found_, k);
+      ArmChanges x = a;
+      for (std::size_t arm = 0; arm < count_; ++arm)
+        for (std::size_t i = 0; i < ArmChange::size; ++i) x[arm].x[i] += part * (b[arm].x[i] - a[arm].x[i]);
+      worst = std::max(worst, leftOf(from_ + k, x));
+    }
+    return worst;
   });
   for (std::size_t k = 0; k < found_.size(); ++k) {
     if (found_[k] == before[k]) continue;
@@ -165,6 +206,24 @@ void ClearanceRun::Impl::give(const std::vector<ArmChanges>& before) {
     for (std::size_t arm = 0; arm < count_; ++arm)
       for (std::size_t i = 0; i < ArmChange::size; ++i) found_[k][arm].x[i] = before[k][arm].x[i] + part * (found_[k][arm].x[i] - before[k][arm].x[i]);
   }
+}
+
+double ClearanceRun::Impl::leftOf(int f, const ArmChanges& x) {
+  Moment& moment = momentAt(f);
+  Digest of = moment.digest;
+  of.add(tagGive) << x;
+  if (const auto known = memo_->find(of)) return known->lack;
+  load(moment);
+  ClearanceMemo::Solution out;
+  if (group_->mayBeDeeper(x, 0)) {
+    const ArmGroup::Watches watches = group_->watch(x);
+    const double all = group_->depth(x, watches);
+    setHeadLast(true);
+    out.lack = std::max(group_->depth(x, watches), headCounts * all);
+    setHeadLast(false);
+  }
+  memo_->keep(of, out);
+  return out.lack;
 }
 
 void ClearanceRun::Impl::calmHaste() {
@@ -205,10 +264,25 @@ void ClearanceRun::Impl::calmHaste() {
     memo_->keep(of, out);
     return out.lack;
   };
+  // Where the head is in the way it gives way in the end: there, no deeper than around.
+  const std::vector<ArmChanges> hasty = found_;
+  std::vector<std::optional<double>> own(haste.size());
+  const auto mayBe = [&](int k, bool headLast) {
+    double most = deep(k, mixed(hasty, k, stride_, count_), headLast, clear, metre);
+    if (headLast || most < inTheWay * metre) return most;
+    const int n = (from_ + k + stride_ / 2) / stride_ - first;
+    for (int m = std::max(0, n - CalmPasses::near); m <= std::min(count - 1, n + CalmPasses::near); ++m) {
+      std::optional<double>& there = own[static_cast<std::size_t>(m)];
+      const int at = (first + m) * stride_ - from_;
+      if (!there) there = deep(at, mixed(hasty, at, stride_, count_), false, clear, metre);
+      most = std::max(most, *there);
+    }
+    return most;
+  };
   calm(found_, first * stride_ - from_, stride_, count_, haste, [&](int k, const ArmChanges& x) {
     for (const bool headLast : {false, true}) {
       std::optional<double>& most = bounds[headLast][static_cast<std::size_t>(k)];
-      if (!most) most = deep(k, evened(from_ + k), headLast, clear, metre);
+      if (!most) most = mayBe(k, headLast);
       if (stopAsked() || deep(k, x, headLast, *most, *most + 0.001 * metre) > *most) return false;
       if (*most <= clear) break;  // nor is it in anything but the head
     }

@@ -31,11 +31,14 @@ class ClearanceRun::Impl {
   /// them (in nodes) the arm goes along.
   static constexpr int againRounds = 7, lastRounds = 2, againWide = 3;
   static constexpr PartWindow giveWindow{};
+  /// How often what is left of all that is cleared a last time, and how near together it is asked what of it does good.
+  static constexpr int lastTouches = 3;
+  static constexpr PartWindow lastWindow{3, 2};
 
   Impl(const ClearanceWork& work, const ClearanceTask& task, const TiledMotion& in, Poser& poser);
 
   /// Frames on both sides of one whose own solutions it is made of.
-  [[nodiscard]] static int around(int stride) { return stride + (againRounds * (againWide + 1) + giveWindow.support() + 2 + CalmPasses::support()) * stride + ArmAround::support(stride) + HandWays::support(stride); }
+  [[nodiscard]] static int around(int stride) { return stride + ((againRounds + lastTouches) * (againWide + 1) + giveWindow.support() + 2 + CalmPasses::support() + CalmPasses::near + lastWindow.support() + 3) * stride + ArmAround::support(stride) + HandWays::support(stride); }
 
   void solve(FrameSpan frames);
 
@@ -76,7 +79,7 @@ class ClearanceRun::Impl {
   void loadFrom(Poser& poser, int f);
 
   /// What solutions are for: the same start means something else in each.
-  static constexpr std::uint64_t tagHome = 1, tagFrom = 2, tagNear = 3, tagEach = 4, tagAgain = 5, tagNeed = 6, tagTouch = 7, tagGive = 8, tagCalm = 9;
+  static constexpr std::uint64_t tagHome = 1, tagFrom = 2, tagNear = 3, tagEach = 4, tagAgain = 5, tagNeed = 6, tagTouch = 7, tagGive = 8, tagCalm = 9, tagLast = 10;
   /// The solution of that name, which `work` finds where it is not known; it may change what is seen.
   template <class Work>
   [[nodiscard]] ArmChanges solved(const Digest& of, ArmGroup::Seen& seen, Work work) {
@@ -126,9 +129,13 @@ class ClearanceRun::Impl {
   /// addition, and frames around them part of it.
   void again();
   /// Where there is no room, what is given again and again leads away and wins nothing: only so much of it is taken as does good.
-  void give(const std::vector<ArmChanges>& before);
+  void give(const std::vector<ArmChanges>& before, const PartWindow& window);
+  /// Metres that a change leaves of a frame's arms in the body; of what lies in the head, which can turn away, only a part counts.
+  [[nodiscard]] double leftOf(int f, const ArmChanges& x);
   /// Where an arm's change makes haste, it is spread over what time there is room for.
   void calmHaste();
+  /// Single frames that came into the body by what was given back and calmed are cleared a last time, where little is enough.
+  void touchUp();
   /// What a loaded frame lacks.
   [[nodiscard]] ClearanceMemo::Solution clearedAgain(int f, const ArmChanges& now, bool headLast);
   void setHeadLast(bool last);

@@ -294,6 +294,29 @@ TEST(Clearance, KeepsEveryByteAwayFromWhatIsInTheWay) {
   }
 }
 
+TEST(Clearance, NoFrameOfAFastSwingIsLeftInTheBody) {
+  // Arms that are thrown down through the body and back, faster and faster.
+  constexpr int frames = 360;
+  for (const double belly : {0.26, 0.3, 0.34}) {
+    const Stage s = stage({belly, 1, false, false}, [](const Figure& f) {
+      auto motion = std::make_shared<Motion>(restMotion(f.skeleton, frames, {120, 1}, {0}));
+      const std::shared_ptr<Motion> hanging = test::puppetWalk(f, frames, {120, 1}, 0, 0.2, 0);
+      for (int k = 0; k < frames; ++k)
+        for (std::size_t j = 0; j < motion->rotationsAt(k).size(); ++j) {
+          Quatf& own = motion->rotationsAt(k)[j];
+          double part = 0;
+          for (const auto& [middle, half] : {std::pair{60, 24.0}, {130, 16.0}, {190, 11.0}, {240, 8.0}, {290, 6.0}})
+            part = std::max(part, smoothStep(1 - std::abs(k - middle) / half));
+          own = Quatf(slerp(Quatd(own), Quatd(hanging->rotationsAt(k)[j]), part));
+        }
+      return motion;
+    }, {120, 1}, frames);
+    const Repair r = clearance();
+    const TiledMotion out = cleared(s, {&r});
+    for (int f = 0; f < frames; ++f) EXPECT_LE(depthAt(s, out, f), 0.002) << belly << " " << f << " before " << depthAt(s, s.motion, f);
+  }
+}
+
 TEST(Clearance, KeepsHandsAboveTheFloor) {
   // Sits down with hanging arms: hands and forearms go through the floor.
   constexpr int frames = 180;
