@@ -4,6 +4,7 @@
 #include <cmath>
 #include <numbers>
 
+#include "core/base/parallel.h"
 #include "core/math/median.h"
 #include "core/retarget/posed_body.h"
 
@@ -39,10 +40,13 @@ class Finder {
     const bool both = out_.sites.at(BodySite::leftHand).known() && out_.sites.at(BodySite::rightHand).known();
     if (both) findTogether();
     if (both) findHandToHand();
-    for (int hand = 0; hand < 2; ++hand) {
-      if (control.stopped()) return RunControl::cancelled();
-      if (out_.sites.at(handSite(hand)).known()) findTouches(hand);
-    }
+    std::array<Course, 2> courses;
+    parallelFor(2, [&](int hand) {
+      if (!control.stopped() && out_.sites.at(handSite(hand)).known()) courses[static_cast<std::size_t>(hand)] = courseOf(hand);
+    }, control.threads);
+    if (control.stopped()) return RunControl::cancelled();
+    for (int hand = 0; hand < 2; ++hand)
+      if (const Course& course = courses[static_cast<std::size_t>(hand)]; !course.nearest.empty()) collect(hand, course.nearest, course.limit);
     std::stable_sort(out_.touches.begin(), out_.touches.end(), [](const BodyContact& a, const BodyContact& b) { return a.first < b.first; });
     return std::move(out_);
   }
@@ -149,9 +153,15 @@ class Finder {
     return angleBetween(wrist - shoulder, down) < 35 * degree && angleBetween(elbow - shoulder, wrist - elbow) < 45 * degree;
   }
 
-  void findTouches(int hand) {
-    std::vector<BodyContactFrame> nearest(static_cast<std::size_t>(frames_));
-    std::vector<double> limit(static_cast<std::size_t>(frames_), s_.enter);
+  /// A hand against what of the body is nearest, frame by frame.
+  struct Course {
+    std::vector<BodyContactFrame> nearest;
+    std::vector<double> limit;  ///< parts of the stature, within which it touches
+  };
+
+  [[nodiscard]] Course courseOf(int hand) const {
+    Course out{std::vector<BodyContactFrame>(static_cast<std::size_t>(frames_)), std::vector<double>(static_cast<std::size_t>(frames_), s_.enter)};
+    auto& [nearest, limit] = out;
     for (int f = 0; f < frames_; ++f) {
       BodyContactFrame best;
       best.gap = 1e300;
@@ -174,7 +184,7 @@ class Finder {
       nearest[f] = best;
       if (slack > 0.005 * stature_) limit[f] = s_.hanging;
     }
-    collect(hand, nearest, limit);
+    return out;
   }
 
   void findHandToHand() {
