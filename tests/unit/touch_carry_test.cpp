@@ -311,6 +311,49 @@ TEST(TouchCarry, AHandOnTheBodyIsNoTouchOfTheOtherArm) {
   EXPECT_GT(kept.gap, c.context->scaled(0.05));
 }
 
+TEST(TouchCarry, WhatIsKnownOfATouchTellsItsMomentsApart) {
+  const Carried c = carry(test::strokeChest(30));
+  ASSERT_FALSE(c.repairs.empty());
+  Repair stroke = c.repairs.front();
+  auto& marks = std::get<TouchRepair>(stroke.action).path;
+  ASSERT_GT(marks.size(), 2U);
+  for (std::size_t k = 0; k < marks.size(); ++k) marks[k].place.y += c.context->scaled(0.06) * static_cast<double>(k) / static_cast<double>(marks.size() - 1);
+  const FrameSpan span = repairFrames(stroke, c.context->rate, c.context->frames).span;
+  // The performer stands still: frames differ in their moments alone.
+  Motion still = c.plain.flat();
+  const auto each = static_cast<std::size_t>(still.joints), moved = still.movedJoints.size(), kept = static_cast<std::size_t>(span.first);
+  for (std::size_t f = 0; f < static_cast<std::size_t>(still.frames); ++f) {
+    if (f == kept) continue;
+    std::copy_n(still.rotations.begin() + static_cast<std::ptrdiff_t>(kept * each), each, still.rotations.begin() + static_cast<std::ptrdiff_t>(f * each));
+    std::copy_n(still.translations.begin() + static_cast<std::ptrdiff_t>(kept * moved), moved, still.translations.begin() + static_cast<std::ptrdiff_t>(f * moved));
+  }
+  const TiledMotion motion(std::make_shared<const Motion>(std::move(still)));
+  // The same path, sooner done.
+  Repair hasty = stroke;
+  for (TouchMark& mark : std::get<TouchRepair>(hasty.action).path) mark.time = marks.front().time + 0.7 * (mark.time - marks.front().time);
+  const auto ran = [&](const std::shared_ptr<const RepairContext>& context, const Repair& repair) {
+    Issues issues;
+    const RepairLayerPtr layer = makeTouchLayer(context, {&repair}, issues);
+    return test::runLayer(*layer, motion).motion;
+  };
+  const auto fresh = [&] {
+    auto context = std::make_shared<RepairContext>(*c.context);
+    context->parts = std::make_shared<ContextParts>();
+    return context;
+  };
+  const auto known = fresh();
+  const TiledMotion first = ran(known, stroke);
+  EXPECT_EQ(ran(known, hasty).flat(), ran(fresh(), hasty).flat());
+  EXPECT_EQ(ran(known, stroke).flat(), first.flat());
+  const auto hand = [&](int frame) {
+    const int end = *findBone(*c.context, std::get<TouchRepair>(stroke.action).bone);
+    return worldAt(c.context->figure->skeleton, first, frame)[static_cast<std::size_t>(end)].translation;
+  };
+  double way = 0;
+  for (int f = span.first; f <= span.last; ++f) way = std::max(way, distance(hand(f), hand(span.first)));
+  EXPECT_GT(way, c.context->scaled(0.02));
+}
+
 TEST(TouchCarry, FindingsSayWhatWasLost) {
   const Carried c = carry(test::clap(2));
   const Findings lost = touchFindings(*c.context, c.plain, c.repairs);
