@@ -77,7 +77,7 @@ class PlantRun {
   void swing(int side);
   [[nodiscard]] std::vector<LegTurn> cameHome(int side, FrameSpan gap, const GapEnds& ends, const std::vector<LegTurn>& jerks) const;
   void lead(int side, const Stay* a, const Stay* b, FrameSpan gap);
-  [[nodiscard]] double sunk(int side, int frame, const GroundPlane& ground, const FootPose& pose) const;
+  [[nodiscard]] double lowest(int side, const GroundPlane& ground, const FootPose& pose) const;
   void clear(int side);
   void solve(int frame, TiledMotion& out, std::vector<Residual>& residuals);
   double place(int side, int frame);

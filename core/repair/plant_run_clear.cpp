@@ -15,14 +15,8 @@ constexpr double stepTime = 0.2;     // seconds from a stay in which its higher 
 
 }  // namespace
 
-// By how much a foot on its way lies deeper in the ground than it may, metres: where it goes from one stay to the next not at all, near the
-// only one less and less than it lay itself.
-double PlantRun::sunk(int side, int frame, const GroundPlane& ground, const FootPose& pose) const {
-  const auto lowest = [&](const FootPose& p) { return ground.above(p.at) + leg(side).lowest(p, ground.normal).height; };
-  const auto [before, after] = beside(side, frame);
-  const bool between = before >= 0 && after >= 0 && meets(stay(before), stay(after));
-  const double floor = between ? 0 : (1 - goal(side, frame).share) * std::min(0.0, lowest(own(side, frame).foot));
-  return std::max(0.0, floor - lowest(pose));
+double PlantRun::lowest(int side, const GroundPlane& ground, const FootPose& pose) const {
+  return ground.above(pose.at) + leg(side).lowest(pose, ground.normal).height;
 }
 
 // A foot on its way is kept off the ground: levelled for a part of what that takes, as far as it helps, and raised for the rest, both as
@@ -34,16 +28,25 @@ void PlantRun::clear(int side) {
   for (int first = swings_.first, next; first <= swings_.last; first = next + 1) {
     std::vector<GroundPlane> grounds;
     std::vector<double> deep, full;  // metres; radians to level
+    double inGround = 0;             // metres
+    const auto comesBack = [&](int f) {
+      if (clip_.holds(f) && !goal(side, f).active) inGround = std::max(inGround, -lowest(side, groundAt(side, f), own(side, f).foot));
+    };
     const auto turned = [&](std::size_t k, double part) { return levelled(foot, grounds[k], goal(side, first + static_cast<int>(k)).pose, part); };
-    const auto sinks = [&](std::size_t k, const FootPose& pose) { return sunk(side, first + static_cast<int>(k), grounds[k], pose); };
-    for (next = first; onItsWay(next); ++next) {
-      const std::size_t k = grounds.size();
-      const FootPose& pose = goal(side, next).pose;
-      grounds.push_back(groundAt(side, next));
+    const auto sinks = [&](std::size_t k, const FootPose& pose) {
+      return std::max(0.0, -lowest(side, grounds[k], pose) - (1 - goal(side, first + static_cast<int>(k)).share) * inGround);
+    };
+    for (next = first; onItsWay(next); ++next) grounds.push_back(groundAt(side, next));
+    if (grounds.empty()) continue;
+    comesBack(first - 1);
+    comesBack(next);
+    for (std::size_t k = 0; k < grounds.size(); ++k) {
+      const FootPose& pose = goal(side, first + static_cast<int>(k)).pose;
       deep.push_back(sinks(k, pose));
       full.push_back(std::max(angleBetween(pose.foot, turned(k, 1).foot), 1e-9));
     }
     if (std::all_of(deep.begin(), deep.end(), [](double d) { return d <= 0; })) continue;
+    const SequenceEnds ends{first == clip_.first, next > clip_.last};
     std::vector<double> turns(deep.size(), 0.0), lacks;  // radians; metres
     for (std::size_t k = 0; k < deep.size(); ++k) {
       const double flat = deep[k] > 0 ? sinks(k, turned(k, 1)) : 1e300, wanted = (1 - byLevelling) * deep[k];
@@ -55,13 +58,13 @@ void PlantRun::clear(int side) {
       }
       turns[k] = most * full[k];
     }
-    turns = leastBentAbove(turns, pull);
+    turns = leastBentAbove(turns, pull, ends);
     std::vector<FootPose> poses;
     for (std::size_t k = 0; k < deep.size(); ++k) {
       poses.push_back(turned(k, std::min(1.0, turns[k] / full[k])));
       lacks.push_back(sinks(k, poses[k]));
     }
-    const std::vector<double> rises = leastBentAbove(lacks, pull);
+    const std::vector<double> rises = leastBentAbove(lacks, pull, ends);
     for (std::size_t k = 0; k < deep.size(); ++k) {
       if (turns[k] <= 0 && rises[k] <= 0) continue;
       FootGoal& g = goal(side, first + static_cast<int>(k));

@@ -11,9 +11,10 @@ namespace understudy {
 namespace {
 
 // Half of how the sum grows with each value.
-std::vector<double> slopes(const std::vector<double>& x, double pull) {
+std::vector<double> slopes(const std::vector<double>& x, double pull, SequenceEnds ends) {
   const auto at = [&](int i) { return i < 0 || i >= static_cast<int>(x.size()) ? 0.0 : x[static_cast<std::size_t>(i)]; };
-  const auto bend = [&](int i) { return at(i - 1) - 2 * at(i) + at(i + 1); };
+  const int last = static_cast<int>(x.size()) - 1;
+  const auto bend = [&](int i) { return (ends.freeBefore && i < 1) || (ends.freeAfter && i > last - 1) ? 0.0 : at(i - 1) - 2 * at(i) + at(i + 1); };
   std::vector<double> out;
   for (int i = 0; i < static_cast<int>(x.size()); ++i) out.push_back(bend(i - 1) - 2 * bend(i) + bend(i + 1) + pull * at(i));
   return out;
@@ -34,10 +35,11 @@ TEST(LeastBent, IsTheBestThereIsForAnyBounds) {
   std::mt19937 random(5);
   std::uniform_real_distribution<double> unit(0, 1);
   for (int n = 1; n < 60; n += 3) {
+    const SequenceEnds ends{n % 2 == 0, n % 4 < 2};
     std::vector<double> least(static_cast<std::size_t>(n));
     for (double& v : least) v = unit(random) < 0.4 ? 0.05 * unit(random) : 0;
     const double pull = std::pow(10, -4 * unit(random));
-    const std::vector<double> x = leastBentAbove(least, pull), grows = slopes(x, pull);
+    const std::vector<double> x = leastBentAbove(least, pull, ends), grows = slopes(x, pull, ends);
     for (std::size_t i = 0; i < x.size(); ++i) {
       EXPECT_GE(x[i], least[i] - 1e-9) << n << ' ' << i;
       EXPECT_GE(grows[i], -1e-9) << n << ' ' << i;
