@@ -70,6 +70,19 @@ nlohmann::json armsBelowFloor(const Case& c) {
   return belowFloor(c, 10, [&](const Film& film) { return floorRows(c, film).arm; });
 }
 
+nlohmann::json restBelowFloor(const Case& c) {
+  using Part = Regions::Part;
+  std::array<std::vector<int>, 2> rest;  // trunk and head, thighs and shanks
+  for (std::size_t i = 0; i < c.regions.part.size(); ++i) {
+    const Part part = c.regions.part[i];
+    const bool foot = std::any_of(c.regions.foot.begin(), c.regions.foot.end(), [&](const std::vector<int>& f) { return std::find(f.begin(), f.end(), static_cast<int>(i)) != f.end(); });
+    if (foot) continue;
+    if (part == Part::head || part == Part::torso) rest[0].push_back(static_cast<int>(i));
+    if (part == Part::leftThigh || part == Part::rightThigh || part == Part::leftShank || part == Part::rightShank) rest[1].push_back(static_cast<int>(i));
+  }
+  return belowFloor(c, 10, [&](const Film& film) { return rowsBelow(c, film, rest); });
+}
+
 nlohmann::json feetBelowFloor(const Case& c) {
   return belowFloor(c, 5, [&](const Film& film) { return rowsBelow(c, film, c.regions.foot); });
 }

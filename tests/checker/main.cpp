@@ -196,6 +196,7 @@ int run(const std::vector<std::string>& words) {
   out["armDepth"] = checker::armDepth(c, perFrame);
   out["armsBelowFloor"] = checker::armsBelowFloor(c);
   out["feetBelowFloor"] = checker::feetBelowFloor(c);
+  out["restBelowFloor"] = checker::restBelowFloor(c);
   out["touches"] = checker::touches(c, options.count("plants") ? load(options["plants"]) : json());
   out["jumps"] = checker::popsAndFlips(c);
   out["moved"] = checker::moved(c, spans);

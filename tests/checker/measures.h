@@ -69,6 +69,7 @@ using Known = std::array<std::vector<int>, 2>;
 /// In how many frames an arm's skin is more than 10 mm below the floor, and how far at most; with a reference there too.
 [[nodiscard]] nlohmann::json armsBelowFloor(const Case& c);
 [[nodiscard]] nlohmann::json feetBelowFloor(const Case& c);
+[[nodiscard]] nlohmann::json restBelowFloor(const Case& c);
 /// Where hands are near: distance of the hands' skins from the torso and from each other, negative inside the torso.
 [[nodiscard]] nlohmann::json handGaps(const Case& c);
 /// The performer's touches of itself, found on its skeleton by a plain rule (`rule`) and as listed in a reel's current take (`reel`; null:
