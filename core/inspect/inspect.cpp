@@ -7,6 +7,7 @@
 #include "core/inspect/depth.h"
 #include "core/inspect/feet.h"
 #include "core/inspect/grips.h"
+#include "core/inspect/head_sinks.h"
 #include "core/inspect/history.h"
 #include "core/inspect/jumps.h"
 #include "core/inspect/limb_names.h"
@@ -22,6 +23,7 @@ namespace {
 
 /// What of the body a repair is about, where two of its kind would compete.
 std::string subjectOf(const Repair& repair) {
+  if (const auto* offset = std::get_if<OffsetRepair>(&repair.action)) return offset->bones.empty() ? std::string() : offset->bones.front().joint;
   if (const auto* plant = std::get_if<PlantRepair>(&repair.action)) return std::to_string(static_cast<int>(plant->part));
   if (const auto* touch = std::get_if<TouchRepair>(&repair.action)) return touch->bone;
   if (const auto* bridge = std::get_if<BridgeRepair>(&repair.action)) return bridge->bones.empty() ? std::string() : bridge->bones.front();
@@ -96,6 +98,21 @@ class Inspector {
     const double scale = seen_.report->performerLeg > 0 ? seen_.report->characterLeg / seen_.report->performerLeg : 1;
     measure<PlantRepair>(asked(history_ ? known<PlantRepair>() : proposePlants(performance_.contacts, performance_.motion->rate, scale)),
             [&](const TiledMotion& motion, const std::vector<Repair>& plants) { return feetFindings(context_, motion, plants, limits_.feet); });
+  }
+
+  void head() {
+    for (Finding& finding : headSinks(context_, seen_.untrimmed, limits_.head)) {
+      if (already(finding.proposal.front())) {
+        const std::string bends = subjectOf(finding.proposal.front());
+        for (const Repair& offset : existing<OffsetRepair>())
+          if (subjectOf(offset) == bends) finding.cause = describe(offset) + " leaves " + spokenFigure(finding.measure, "mm") + ": the back straightens no further";
+        finding.proposal.clear();
+      } else {
+        tellMuted(finding);
+      }
+      for (Repair& repair : finding.proposal) repair.proposed = true;
+      add(std::move(finding));
+    }
   }
 
   void touches() {
@@ -412,6 +429,7 @@ Result<Inspection> inspectTake(const Take& take, const Evaluated& evaluated, con
   const auto wants = [&](InspectPart part) { return settings.parts[static_cast<std::size_t>(part)] && !control.stopped(); };
   if (wants(InspectPart::jumps)) inspector.jumps();
   if (wants(InspectPart::feet)) inspector.feet();
+  if (wants(InspectPart::head)) inspector.head();
   if (wants(InspectPart::touches)) inspector.touches();
   if (wants(InspectPart::grips)) inspector.grips();
   if (wants(InspectPart::depth)) inspector.depth();

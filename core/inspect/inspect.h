@@ -9,11 +9,11 @@
 namespace understudy {
 
 /// In the order in which their repairs are applied; hints propose none.
-enum class InspectPart : unsigned char { jumps, feet, touches, grips, depth, hints };
-inline constexpr int inspectParts = 6;
+enum class InspectPart : unsigned char { jumps, feet, head, touches, grips, depth, hints };
+inline constexpr int inspectParts = 7;
 
 struct InspectSettings {
-  std::array<bool, inspectParts> parts{true, true, true, true, true, true};
+  std::array<bool, inspectParts> parts{true, true, true, true, true, true, true};
   std::optional<bool> leadLeft;  ///< which hand leads a grip; none: by the performance
   std::uint64_t prop = 0;        ///< of the take, held where both hands hold something; 0: none is seen
   FindingLimits limits;

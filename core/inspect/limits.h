@@ -10,6 +10,7 @@
 #include "core/inspect/depth.h"
 #include "core/inspect/events.h"
 #include "core/inspect/feet.h"
+#include "core/inspect/head_sinks.h"
 #include "core/inspect/jumps.h"
 #include "core/inspect/range.h"
 #include "core/inspect/restless.h"
@@ -27,6 +28,7 @@ struct GripLimits {
 
 struct FindingLimits {
   FeetLimits feet;
+  HeadSinkLimits head;
   JumpLimits jumps;
   RestlessLimits restless;
   TwistLimits twist;
