@@ -217,8 +217,9 @@ class Finder {
       bool blow;
     };
     std::vector<Run> runs;
+    const std::vector<char> lingering = lingers(nearest, limit);
     for (int f = 0; f < frames_; ++f) {
-      if (nearest[f].gap > limit[f] * stature_) continue;
+      if (nearest[f].gap > limit[f] * stature_ && !lingering[f]) continue;
       const double lift = s_.stay - s_.enter;
       int first = f, last = f;
       const int before = runs.empty() ? 0 : runs.back().last + 1;
@@ -240,6 +241,23 @@ class Finder {
       if (!run.blow && swingsBy(nearest, limit, run.first, run.last)) continue;
       add(hand, run.first, run.last, nearest, run.blow);
     }
+  }
+
+  /// Frames at which a hand keeps near enough for long enough to touch, though it never comes as near as others do: how thick bodies are is
+  /// known by proportions only, while a hand that hovers by itself does not keep its distance.
+  [[nodiscard]] std::vector<char> lingers(const std::vector<BodyContactFrame>& nearest, const std::vector<double>& limit) const {
+    std::vector<char> out(static_cast<std::size_t>(frames_), 0);
+    const auto near = [&](int f) { return limit[f] >= s_.enter && nearest[f].gap <= s_.drifts * s_.stay * stature_; };
+    for (int first = 0; first < frames_; ++first) {
+      if (!near(first)) continue;
+      int last = first;
+      double least = nearest[first].gap;
+      for (; last + 1 < frames_ && near(last + 1); ++last) least = std::min(least, nearest[last + 1].gap);
+      if ((last - first + 1) / rate_ >= s_.lingering && least <= s_.lingers * stature_)
+        for (int f = first; f <= last; ++f) out[f] = nearest[f].gap <= s_.stay * stature_;
+      first = last;
+    }
+    return out;
   }
 
   /// A hanging arm that swings by its thigh goes in and out again, since proportions tell thicknesses only so far: it does not touch.

@@ -15,6 +15,9 @@ struct BodyContactSettings {
   /// the thighs in walking keep more than .015.
   double enter = 0.012;
   double stay = 0.022;
+  /// One that comes no nearer than `lingers` touches where it stays for this long (seconds).
+  double lingers = 0.018, lingering = 0.18;
+  double drifts = 1.1;  ///< times `stay`, up to which it may go meanwhile
   /// A straight arm that hangs brushes hip and thigh without meaning to, unless it is deeper than this.
   double hanging = -0.010;
   /// A blow between frames: the hands' gap has a minimum below `blow`, where their closing speed changes by more than `shock`

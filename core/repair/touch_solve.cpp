@@ -5,6 +5,8 @@
 #include <limits>
 #include <numbers>
 
+#include "core/math/smooth_step.h"
+
 namespace understudy {
 namespace {
 
@@ -13,6 +15,8 @@ constexpr double degree = std::numbers::pi / 180;
 constexpr double mostCollar = 15 * degree, mostSpine = 10 * degree;
 /// Part of a limb's length up to which it needs no help.
 constexpr double easy = 0.95;
+/// The same up to which it bends to a sure side, and from which on it is as good as straight.
+constexpr double bendsSurely = 0.988, straightFrom = 0.997;
 /// Farthest turn of a hand whose prop does not reach its place by the arm alone.
 constexpr double mostSwing = 25 * degree;
 
@@ -149,7 +153,11 @@ Vec3d TouchLayer::carriedPlace(const Poser& poser, int limb, const Vec3d& place,
   const Vec3d root = poser.position(rig.root);
   const double full = distance(root, poser.position(rig.mid)) + distance(poser.position(rig.mid), poser.position(rig.end));
   const double had = distance(place, rootWas), now = distance(place, root), from = std::max({had, 0.97 * full, std::min(had + 0.012 * full, 0.994 * full)});
-  if (now <= from) return place;
+  if (now <= from) {
+    // A straight arm has no side to bend to: it stays straight, and its hand goes along with the shoulder.
+    const double straight = smoothStep((had / full - bendsSurely) / (straightFrom - bendsSurely));
+    return now < had && now > 1e-9 ? root + (place - root) * ((now + (had - now) * straight) / now) : place;
+  }
   const double zone = std::clamp(0.996 * full - from, 1e-6 * full, 0.018 * full);
   return root + (place - root) * ((from + zone * (1 - std::exp((from - now) / zone))) / now);
 }

@@ -82,6 +82,28 @@ TEST(BodyContact, HandToHead) {
   EXPECT_NEAR(c.touches[0].last / 30.0, 2.0, 0.2);
 }
 
+TEST(BodyContact, AHandThatStaysNearTouches) {
+  // A palm beside the head, its gap at least .015 of the stature: for as long as `stays` seconds, else 100 mm farther off.
+  const auto beside = [](double stays) {
+    return test::makeGesture(3, 60, [stays](int side, double t) {
+      if (side == 0) return test::HandPlace{{0.3, 0.9, 0.1}, {0, -1, 0}, {-1, 0, 0}, {0, 0, -1}};
+      const double away = std::clamp((std::abs(t - 1.5) - 0.5 * stays) / 0.12, 0.0, 1.0);
+      return test::HandPlace{{-(0.044 * 1.7 + 0.046 + 0.1 * away), 0.935 * 1.7 - 0.05, 0.02}, {0, 1, 0}, {1, 0, 0}, {-1, -0.5, 0}};
+    });
+  };
+  const BodyContactSettings settings;
+  const BodyContacts c = found(beside(0.6));
+  ASSERT_EQ(c.touches.size(), 1U) << listOf(c);
+  const BodyContact& t = c.touches[0];
+  const double least = t.frames[static_cast<std::size_t>(t.nearest - t.first)].gap / c.sites.stature;
+  EXPECT_GT(least, settings.enter) << "it comes near enough by itself";
+  EXPECT_NEAR(t.first / 60.0, 1.2, 0.1);
+  EXPECT_NEAR(t.last / 60.0, 1.8, 0.1);
+  EXPECT_GE(t.confidence, 0.5);
+  // One that comes as near in passing does not.
+  EXPECT_TRUE(found(beside(0.06)).touches.empty());
+}
+
 TEST(BodyContact, AStrokeGlides) {
   const BodyContacts c = found(test::strokeChest());
   ASSERT_EQ(c.touches.size(), 1U) << listOf(c);

@@ -8,6 +8,7 @@
 #include "core/evaluate/props.h"
 #include "core/inspect/marks.h"
 #include "core/repair/grip.h"
+#include "core/repair/poser.h"
 #include "core/repair/touch.h"
 #include "tests/support/layer_checks.h"
 
@@ -244,6 +245,42 @@ TEST(Touch, CollarboneAndSpineHelpAShortArm) {
   const double miss = distance(Posed(stand(), b.motion, 60).at(hand(1)), t.place);
   EXPECT_GT(miss, 0.1);
   EXPECT_NEAR(b.residuals[0].values[static_cast<std::size_t>(60 - b.residuals[0].first)].metres, miss, 1e-4);
+}
+
+TEST(Touch, AStraightArmStaysStraightWhereTheSpineTurns) {
+  // The left arm is straight, within the capture's noise bent to either side; the right one needs the spine for its touch.
+  const RepairContext& c = *stand().context;
+  TiledMotion motion = stand().motion.writable(0, stand().motion.frames());
+  Poser poser(c);
+  const LimbRig& left = c.arms[0];
+  for (int f = 0; f < motion.frames(); ++f) {
+    poser.load(stand().motion, 60);
+    const Vec3d hinge = rotate(poser.rotation(left.root), left.hinge), upper = poser.position(left.mid) - poser.position(left.root);
+    const Vec3d wanted = rotate(fromAxisAngle(hinge, 3 * degree * std::cos(0.3 * f)), normalised(upper));
+    poser.turn(left.mid, rotationBetween(normalised(poser.position(left.end) - poser.position(left.mid)), wanted));
+    poser.store(motion, f);
+  }
+  TouchRepair t;
+  t.bone = "@rightHand";
+  t.place = Posed(stand(), motion, 60).at(c.arms[1].root) + normalised(Vec3d{0.3, -0.7, 1}) * (c.arms[1].full() * 1.08);
+  const Repair repair = touchOver(60, 60, t);
+  Issues issues;
+  const RepairLayerPtr layer = makeTouchLayer(stand().context, {&repair}, issues);
+  ASSERT_TRUE(layer);
+  const TiledMotion out = test::runLayer(*layer, motion).motion;
+  double spine = 0;
+  for (int f = 1; f < out.frames(); ++f) {
+    const auto step = [&](const TiledMotion& m) {
+      poser.load(m, f - 1);
+      const Quatd before = poser.local(left.mid);
+      poser.load(m, f);
+      return angleBetween(before, poser.local(left.mid));
+    };
+    EXPECT_LT(step(out), step(motion) + 1 * degree) << f;
+    poser.load(out, f);
+    spine = std::max(spine, distance(poser.position(left.root), Posed(stand(), motion, f).at(left.root)));
+  }
+  EXPECT_GT(spine, 0.005) << "the spine was not needed";
 }
 
 TEST(Touch, NeighboursShareTheWayBetweenThem) {
