@@ -85,67 +85,82 @@ const TouchLayer::Edge* TouchLayer::edgeOf(Poser& poser, const TiledMotion& in, 
 }
 
 void TouchLayer::fade(Poser& poser, const std::vector<Pull>& pulls, int frame) const {
+  struct Fading {
+    Bend bend;
+    bool bent = false;
+    double inner = 0;           // of the touches' own poses
+    std::vector<Vec3d> spine;   // that goes with them
+  };
+  std::array<Fading, 4> fading;
   std::vector<Vec3d> spine(spine_.size());
-  std::array<Bend, 4> bends{};
-  std::array<bool, 4> bent{};
-  std::array<double, 4> inner{};  // of the touches' own poses
-  bool spineTurned = false;
+  for (Fading& f : fading) f.spine = spine;
+  const auto turns = [](const std::vector<Vec3d>& of) { return std::any_of(of.begin(), of.end(), [](const Vec3d& v) { return length(v) > 0; }); };
   for (const Pull& pull : pulls) {
     if (!pull.edge) continue;
     const RepairFrames& when = frames_[pull.item->index];
     const int out = frame < when.span.first ? when.span.first - frame : frame - when.span.last;
-    const Turns turns = pull.edge->turns.plus(pull.edge->outwards, out);
+    const Turns turned = pull.edge->turns.plus(pull.edge->outwards, out);
     const double w = pull.weight / pull.item->weight;
     const auto add = [&](int limb, const Bend& bend) {
       if (limb < 0) return;
-      const auto at = static_cast<std::size_t>(limb);
-      bends[at] = bends[at].plus(bend, w);
-      inner[at] = std::max(inner[at], bend.inner);
-      bent[at] = true;
+      Fading& f = fading[static_cast<std::size_t>(limb)];
+      f.bend = f.bend.plus(bend, w);
+      f.inner = std::max(f.inner, bend.inner);
+      f.bent = true;
+      for (std::size_t i = 0; i < spine.size(); ++i) f.spine[i] += turned.spine[i] * w;
     };
-    add(pull.item->limb, turns.own);
-    add(pull.item->other, turns.other);
-    for (std::size_t i = 0; i < spine.size(); ++i) {
-      spine[i] += turns.spine[i] * w;
-      spineTurned = spineTurned || length(turns.spine[i]) > 0;
-    }
+    add(pull.item->limb, turned.own);
+    add(pull.item->other, turned.other);
+    for (std::size_t i = 0; i < spine.size(); ++i) spine[i] += turned.spine[i] * w;
   }
-  struct End {
-    Vec3d place, root;
-    Quatd turn;
-    double inner = 0;
+  const auto turn = [](Poser& p, int joint, const Vec3d& by) {
+    if (joint >= 0 && length(by) > 0) p.setLocal(joint, expOf(by) * p.local(joint));
   };
-  std::array<End, 4> ends;
-  for (int limb = 0; limb < 4; ++limb)
-    if (const LimbRig& rig = limbAt(limb); rig.complete())
-      ends[static_cast<std::size_t>(limb)] = {poser.position(rig.end), poser.position(rig.root), poser.rotation(rig.end), innerAngle(poser, rig)};
-  const auto turn = [&](int joint, const Vec3d& by) {
-    if (joint >= 0 && length(by) > 0) poser.setLocal(joint, expOf(by) * poser.local(joint));
+  const auto turnSpine = [&](Poser& p, const std::vector<Vec3d>& by) {
+    if (!turns(by)) return;
+    const Quatd head = head_ >= 0 ? p.rotation(head_) : Quatd{};
+    for (std::size_t i = 0; i < by.size(); ++i) turn(p, spine_[i], by[i]);
+    if (head_ >= 0) p.setRotation(head_, head);
   };
-  if (spineTurned) {
-    const Quatd head = head_ >= 0 ? poser.rotation(head_) : Quatd{};
-    for (std::size_t i = 0; i < spine.size(); ++i) turn(spine_[i], spine[i]);
-    if (head_ >= 0) poser.setRotation(head_, head);
-  }
-  for (int limb = 0; limb < 4; ++limb) {
+  std::array<LimbTask, 4> was;
+  for (int limb = 0; limb < 4; ++limb) was[static_cast<std::size_t>(limb)] = asItIs(poser, limb);
+  const auto bendLimb = [&](Poser& p, int limb, double ownInner) {
     const LimbRig& rig = limbAt(limb);
-    const auto at = static_cast<std::size_t>(limb);
-    if (!rig.complete()) continue;
-    if (!bent[at]) {
-      // The other arm stays where it was.
-      if (limb < 2 && spineTurned) poser.solveLimb(rig, {carriedPlace(poser, limb, ends[at].place, ends[at].root), ends[at].turn, std::nullopt});
-      continue;
-    }
-    const Vec3d gap = rotate(conjugate(poser.rotation(rig.mid)), poser.position(rig.end) - poser.position(rig.mid));
-    turn(rig.girdle, bends[at].girdle);
-    turn(rig.root, bends[at].root);
+    const Fading& f = fading[static_cast<std::size_t>(limb)];
+    const Vec3d gap = rotate(conjugate(p.rotation(rig.mid)), p.position(rig.end) - p.position(rig.mid));
+    turn(p, rig.girdle, f.bend.girdle);
+    turn(p, rig.root, f.bend.root);
     // A limb that straightens in the motion meanwhile is not bent the wrong way.
-    const Vec3d hinge = rotate(poser.rotation(rig.root), rig.hinge), by = rotate(poser.above(rig.mid), bends[at].mid);
-    const double opens = dot(by, hinge), wanted = ends[at].inner + opens;
-    const double least = std::min({ends[at].inner, inner[at], mostClosed}), most = std::max({ends[at].inner, inner[at], mostOpen});
-    turn(rig.mid, bends[at].mid + rotate(conjugate(poser.above(rig.mid)), hinge) * (std::clamp(wanted, least, most) - wanted));
-    if (rig.detached) poser.moveBy(rig.end, poser.toWorld(rig.mid, gap) - poser.position(rig.end));
-    poser.setRotation(rig.end, ends[at].turn * expOf(bends[at].end));
+    const Vec3d hinge = rotate(p.rotation(rig.root), rig.hinge), by = rotate(p.above(rig.mid), f.bend.mid);
+    const double opens = dot(by, hinge), wanted = ownInner + opens;
+    const double least = std::min({ownInner, f.inner, mostClosed}), most = std::max({ownInner, f.inner, mostOpen});
+    turn(p, rig.mid, f.bend.mid + rotate(conjugate(p.above(rig.mid)), hinge) * (std::clamp(wanted, least, most) - wanted));
+    if (rig.detached) p.moveBy(rig.end, p.toWorld(rig.mid, gap) - p.position(rig.end));
+    p.setRotation(rig.end, was[static_cast<std::size_t>(limb)].rotation * expOf(f.bend.end));
+  };
+  std::array<double, 4> inner{};
+  for (int limb = 0; limb < 4; ++limb)
+    if (limbAt(limb).complete()) inner[static_cast<std::size_t>(limb)] = innerAngle(poser, limbAt(limb));
+  // Where a touch of the other arm turns the spine, an arm stays where it would be without, as it does within the touch.
+  std::array<LimbTask, 2> stays;
+  std::array<bool, 2> carried{};
+  for (int arm = 0; arm < 2; ++arm) {
+    const auto at = static_cast<std::size_t>(arm);
+    if (!limbAt(arm).complete() || fading[at].spine == spine) continue;
+    carried[at] = true;
+    stays[at] = was[at];
+    if (!fading[at].bent) continue;
+    Poser alone = poser;
+    turnSpine(alone, fading[at].spine);
+    bendLimb(alone, arm, inner[at]);
+    stays[at] = asItIs(alone, arm);
+  }
+  turnSpine(poser, spine);
+  for (int limb = 0; limb < 4; ++limb) {
+    const auto at = static_cast<std::size_t>(limb);
+    if (!limbAt(limb).complete()) continue;
+    if (fading[at].bent) bendLimb(poser, limb, inner[at]);
+    if (limb < 2 && carried[at]) bringTo(poser, limb, stays[at], carriedPlace(poser, limb, stays[at].goal, stays[at].root));
   }
 }
 

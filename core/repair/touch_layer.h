@@ -255,6 +255,10 @@ class TouchLayer final : public RepairLayer {
     bool spineMayHelp = true;
   };
 
+  /// A limb as it is, that is to keep its place.
+  [[nodiscard]] LimbTask asItIs(const Poser& poser, int limb) const;
+  void bringTo(Poser& poser, int limb, const LimbTask& task, const Vec3d& target) const;
+
   /// Spine and other hand have moved targets along: goes after them. What is out of reach is left to the other hand; skin that is to
   /// touch then does so at the nearest place within reach.
   void follow(Poser& poser, const TiledMotion& in, const std::vector<Pull>& pulls, Task& task, bool spineTurned) const;

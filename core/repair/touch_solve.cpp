@@ -22,24 +22,36 @@ constexpr double mostSwing = 25 * degree;
 
 }  // namespace
 
+TouchLayer::LimbTask TouchLayer::asItIs(const Poser& poser, int limb) const {
+  LimbTask l;
+  const LimbRig& rig = limbAt(limb);
+  if (!rig.complete()) return l;
+  l.goal = poser.position(rig.end);
+  l.rotation = poser.rotation(rig.end);
+  l.root = poser.position(rig.root);
+  const Vec3d line = normalised(l.goal - l.root), bend = poser.position(rig.mid) - l.root, off = bend - line * dot(bend, line);
+  l.reach = distance(l.root, l.goal);
+  if (length(off) > 0.02 * length(bend)) {
+    l.side = normalised(off);
+    l.line = line;
+  }
+  return l;
+}
+
+void TouchLayer::bringTo(Poser& poser, int limb, const LimbTask& l, const Vec3d& target) const {
+  LimbGoal wanted;
+  wanted.target = target;
+  wanted.endRotation = l.rotation;
+  // The elbow's side goes along with the limb's line by the least turn, which is unsteady for opposite directions only.
+  if (l.side) wanted.pole = rotate(rotationBetween(l.line, normalised(l.goal - poser.position(limbAt(limb).root), l.line)), *l.side);
+  poser.solveLimb(limbAt(limb), wanted);
+}
+
 void TouchLayer::solve(Poser& poser, const TiledMotion& in, const std::vector<Pull>& pulls, int frame) const {
   fade(poser, pulls, frame);
   Task task;
   task.frame = frame;
-  for (int limb = 0; limb < 4; ++limb) {
-    const LimbRig& rig = limbAt(limb);
-    if (!rig.complete()) continue;
-    LimbTask& l = task.limbs[static_cast<std::size_t>(limb)];
-    l.goal = poser.position(rig.end);
-    l.rotation = poser.rotation(rig.end);
-    const Vec3d root = poser.position(rig.root), line = normalised(l.goal - root), bend = poser.position(rig.mid) - root, off = bend - line * dot(bend, line);
-    l.reach = distance(root, l.goal);
-    l.root = root;
-    if (length(off) > 0.02 * length(bend)) {
-      l.side = normalised(off);
-      l.line = line;
-    }
-  }
+  for (int limb = 0; limb < 4; ++limb) task.limbs[static_cast<std::size_t>(limb)] = asItIs(poser, limb);
   const auto add = [&](const Pull& pull, const Change& change, double w) {
     LimbTask& own = task.limbs[static_cast<std::size_t>(pull.item->limb)];
     own.goal += change.own * w;
@@ -172,12 +184,7 @@ bool TouchLayer::bring(Poser& poser, const Task& task) const {
     const LimbTask& l = task.limbs[static_cast<std::size_t>(limb)];
     const bool carried = limb < 2 && spineTurned && limbAt(limb).complete();
     if (l.weight <= 0 && !carried) continue;
-    LimbGoal wanted;
-    wanted.target = l.weight > 0 ? l.goal : carriedPlace(poser, limb, l.goal, l.root);
-    wanted.endRotation = l.rotation;
-    // The elbow's side goes along with the limb's line by the least turn, which is unsteady for opposite directions only.
-    if (l.side) wanted.pole = rotate(rotationBetween(l.line, normalised(l.goal - poser.position(limbAt(limb).root), l.line)), *l.side);
-    poser.solveLimb(limbAt(limb), wanted);
+    bringTo(poser, limb, l, l.weight > 0 ? l.goal : carriedPlace(poser, limb, l.goal, l.root));
   }
   return spineTurned;
 }

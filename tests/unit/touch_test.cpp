@@ -283,6 +283,34 @@ TEST(Touch, AStraightArmStaysStraightWhereTheSpineTurns) {
   EXPECT_GT(spine, 0.005) << "the spine was not needed";
 }
 
+TEST(Touch, AnArmOnItsWayBackStaysWhereTheSpineTurnsForTheOther) {
+  // The left hand is on its way back from its touch as that of the right one sets in, which needs the spine.
+  const RepairContext& c = *stand().context;
+  TouchRepair first;
+  first.bone = "@leftHand";
+  first.point = tip;
+  first.place = nearHand(0, 50, {0.05, 0.25, 0.15});
+  Repair before = touchOver(45, 50, first);
+  before.easeAfter = 0.6;
+  TouchRepair second;
+  second.bone = "@rightHand";
+  second.place = Posed(stand(), stand().motion, 60).at(c.arms[1].root) + normalised(Vec3d{0.3, -0.7, 1}) * (c.arms[1].full() * 1.08);
+  Repair after = touchOver(60, 66, second);
+  after.id = 6;
+  after.easeBefore = 0.3;
+  Issues issues;
+  const RepairLayerPtr both = makeTouchLayer(stand().context, {&before, &after}, issues), alone = makeTouchLayer(stand().context, {&before}, issues);
+  ASSERT_TRUE(both && alone);
+  const TiledMotion out = test::runLayer(*both, stand().motion).motion, own = test::runLayer(*alone, stand().motion).motion;
+  double spine = 0;
+  for (int f = 51; f < 75; ++f) {
+    const Posed is(stand(), out, f), was(stand(), own, f);
+    EXPECT_LT(distance(is.at(hand(0)), was.at(hand(0))), 0.002) << f;
+    spine = std::max(spine, distance(is.at(c.arms[0].root), was.at(c.arms[0].root)));
+  }
+  EXPECT_GT(spine, 0.005) << "the spine was not needed";
+}
+
 TEST(Touch, NeighboursShareTheWayBetweenThem) {
   TouchRepair t;
   t.target = TouchTarget::body;
