@@ -247,14 +247,17 @@ class Finder {
   /// known by proportions only, while a hand that hovers by itself does not keep its distance.
   [[nodiscard]] std::vector<char> lingers(const std::vector<BodyContactFrame>& nearest, const std::vector<double>& limit) const {
     std::vector<char> out(static_cast<std::size_t>(frames_), 0);
-    const auto near = [&](int f) { return limit[f] >= s_.enter && nearest[f].gap <= s_.drifts * s_.stay * stature_; };
+    const auto within = [&](int f, double most) { return limit[f] >= s_.enter && nearest[f].gap <= most * stature_; };
     for (int first = 0; first < frames_; ++first) {
-      if (!near(first)) continue;
-      int last = first;
+      if (!within(first, s_.stay)) continue;
+      int last = first, near = 1;
       double least = nearest[first].gap;
-      for (; last + 1 < frames_ && near(last + 1); ++last) least = std::min(least, nearest[last + 1].gap);
-      if ((last - first + 1) / rate_ >= s_.lingering && least <= s_.lingers * stature_)
-        for (int f = first; f <= last; ++f) out[f] = nearest[f].gap <= s_.stay * stature_;
+      for (; last + 1 < frames_ && within(last + 1, s_.drifts * s_.stay); ++last) {
+        least = std::min(least, nearest[last + 1].gap);
+        near += within(last + 1, s_.stay);
+      }
+      if (near / rate_ >= s_.lingering && least <= s_.lingers * stature_)
+        for (int f = first; f <= last; ++f) out[f] = within(f, s_.stay);
       first = last;
     }
     return out;
