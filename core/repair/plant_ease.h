@@ -24,12 +24,4 @@ inline Change operator*(const Change& a, double s) { return {a.at * s, a.foot * 
   return out;
 }
 
-/// The foot turned about its joint by `part` of what lays its sole along the plane, toes with it.
-[[nodiscard]] inline FootPose levelled(const PlantLeg& foot, const GroundPlane& plane, FootPose pose, double part) {
-  const Quatd turn = expOf(logOf(rotationBetween(rotate(pose.foot * conjugate(foot.level), {0, 1, 0}), plane.normal)) * part);
-  pose.foot = normalised(turn * pose.foot);
-  pose.toe = normalised(turn * pose.toe);
-  return pose;
-}
-
 }  // namespace understudy

@@ -92,6 +92,8 @@ class PlantLeg {
   /// A pose with `part` of a give.
   [[nodiscard]] FootPose given(FootPose pose, const Give& give, double part) const;
 
+  /// The foot turned about its own side axis by `by` radians, toes up, with its toes.
+  [[nodiscard]] FootPose pitched(FootPose pose, double by) const;
   /// Pitch and yaw of a foot by its world rotation.
   [[nodiscard]] double pitchOf(const Quatd& foot, const Vec3d& normal) const;
   [[nodiscard]] double yawOf(const Quatd& foot) const;

@@ -196,6 +196,13 @@ Vec3d PlantLeg::carried(const FootPose& last, const FootPose& now, const Vec3d& 
   return weight > 0 ? sum / weight : Vec3d{};
 }
 
+FootPose PlantLeg::pitched(FootPose pose, double by) const {
+  const Quatd turn = fromAxisAngle(rotate(pose.foot * conjugate(level), side), by);
+  pose.foot = normalised(turn * pose.foot);
+  pose.toe = normalised(turn * pose.toe);
+  return pose;
+}
+
 double PlantLeg::pitchOf(const Quatd& foot, const Vec3d& normal) const {
   return std::asin(std::clamp(dot(rotate(foot * conjugate(level), forward), normal), -1.0, 1.0));
 }

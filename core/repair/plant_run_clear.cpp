@@ -9,8 +9,9 @@
 namespace understudy {
 namespace {
 
-constexpr double byLevelling = 0.8;  // part of what keeps a foot off the ground that its ankle does
-constexpr double fading = 0.1;       // seconds over which that goes once nothing asks for it
+constexpr double byAnkle = 0.8;       // part of what keeps a foot off the ground that its ankle does
+constexpr double unseen = 0.002;      // metres of a character 1.7 m tall: so deep a foot on its way is left
+constexpr double pitchFading = 0.045, riseFading = 0.1;  // seconds over which either goes once nothing asks for it
 constexpr double stepTime = 0.2;     // seconds from a stay in which its higher ground counts too
 
 }  // namespace
@@ -19,54 +20,53 @@ double PlantRun::lowest(int side, const GroundPlane& ground, const FootPose& pos
   return ground.above(pose.at) + leg(side).lowest(pose, ground.normal).height;
 }
 
-// A foot on its way is kept off the ground: levelled for a part of what that takes, as far as it helps, and raised for the rest, both as
-// gently as the way allows.
+// A foot on its way is kept off the ground: pitched towards level for a part of what that takes, as far as it helps, and raised for the rest,
+// both as gently as the way allows: what was pitched one way is not pitched the other way at a stroke as the foot passes level.
 void PlantRun::clear(int side) {
   const PlantLeg& foot = leg(side);
-  const double pull = pullOf(fading * plan_.context.rate.hertz());
+  const double ignored = plan_.context.scaled(unseen);
+  const double rate = plan_.context.rate.hertz(), pitchPull = pullOf(pitchFading * rate), risePull = pullOf(riseFading * rate);
   const auto onItsWay = [&](int f) { return swings_.holds(f) && goal(side, f).active && goal(side, f).stay < 0; };
   for (int first = swings_.first, next; first <= swings_.last; first = next + 1) {
     std::vector<GroundPlane> grounds;
-    std::vector<double> deep, full;  // metres; radians to level
+    std::vector<double> deep;        // metres
     double inGround = 0;             // metres
     const auto comesBack = [&](int f) {
       if (clip_.holds(f) && !goal(side, f).active) inGround = std::max(inGround, -lowest(side, groundAt(side, f), own(side, f).foot));
     };
-    const auto turned = [&](std::size_t k, double part) { return levelled(foot, grounds[k], goal(side, first + static_cast<int>(k)).pose, part); };
+    const auto pitched = [&](std::size_t k, double by) { return foot.pitched(goal(side, first + static_cast<int>(k)).pose, by); };
     const auto sinks = [&](std::size_t k, const FootPose& pose) {
-      return std::max(0.0, -lowest(side, grounds[k], pose) - (1 - goal(side, first + static_cast<int>(k)).share) * inGround);
+      return std::max(0.0, -lowest(side, grounds[k], pose) - ignored - (1 - goal(side, first + static_cast<int>(k)).share) * inGround);
     };
     for (next = first; onItsWay(next); ++next) grounds.push_back(groundAt(side, next));
     if (grounds.empty()) continue;
     comesBack(first - 1);
     comesBack(next);
-    for (std::size_t k = 0; k < grounds.size(); ++k) {
-      const FootPose& pose = goal(side, first + static_cast<int>(k)).pose;
-      deep.push_back(sinks(k, pose));
-      full.push_back(std::max(angleBetween(pose.foot, turned(k, 1).foot), 1e-9));
-    }
+    for (std::size_t k = 0; k < grounds.size(); ++k) deep.push_back(sinks(k, goal(side, first + static_cast<int>(k)).pose));
     if (std::all_of(deep.begin(), deep.end(), [](double d) { return d <= 0; })) continue;
     const SequenceEnds ends{first == clip_.first, next > clip_.last};
-    std::vector<double> turns(deep.size(), 0.0), lacks;  // radians; metres
+    std::vector<double> toesUp(deep.size(), 0.0), heelUp(deep.size(), 0.0), lacks;  // radians; metres
     for (std::size_t k = 0; k < deep.size(); ++k) {
-      const double flat = deep[k] > 0 ? sinks(k, turned(k, 1)) : 1e300, wanted = (1 - byLevelling) * deep[k];
+      const double level = -foot.pitchOf(goal(side, first + static_cast<int>(k)).pose.foot, grounds[k].normal);
+      const double flat = deep[k] > 0 ? sinks(k, pitched(k, level)) : 1e300, wanted = (1 - byAnkle) * deep[k];
       if (flat >= deep[k]) continue;
       double least = 0, most = 1;
       for (int step = 0; flat <= wanted && step < 12; ++step) {
         const double middle = (least + most) / 2;
-        (sinks(k, turned(k, middle)) < wanted ? most : least) = middle;
+        (sinks(k, pitched(k, middle * level)) < wanted ? most : least) = middle;
       }
-      turns[k] = most * full[k];
+      (level > 0 ? toesUp : heelUp)[k] = most * std::abs(level);
     }
-    turns = leastBentAbove(turns, pull, ends);
+    toesUp = leastBentAbove(toesUp, pitchPull, ends);
+    heelUp = leastBentAbove(heelUp, pitchPull, ends);
     std::vector<FootPose> poses;
     for (std::size_t k = 0; k < deep.size(); ++k) {
-      poses.push_back(turned(k, std::min(1.0, turns[k] / full[k])));
+      poses.push_back(pitched(k, toesUp[k] - heelUp[k]));
       lacks.push_back(sinks(k, poses[k]));
     }
-    const std::vector<double> rises = leastBentAbove(lacks, pull, ends);
+    const std::vector<double> rises = leastBentAbove(lacks, risePull, ends);
     for (std::size_t k = 0; k < deep.size(); ++k) {
-      if (turns[k] <= 0 && rises[k] <= 0) continue;
+      if (toesUp[k] <= 0 && heelUp[k] <= 0 && rises[k] <= 0) continue;
       FootGoal& g = goal(side, first + static_cast<int>(k));
       g.pose = poses[k];
       g.pose.at += grounds[k].normal * rises[k];

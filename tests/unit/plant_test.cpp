@@ -260,7 +260,7 @@ TEST(Plant, AFootOnItsWayIsKeptOffTheGround) {
   double own = 0, turned = 0;
   for (int f = 40; f < 55; ++f) {
     own = std::min(own, lowest(walk.sole(walk.motion, 0, f)));
-    EXPECT_GT(lowest(walk.sole(result.motion, 0, f)), -2e-4) << "frame " << f + 1;
+    EXPECT_GT(lowest(walk.sole(result.motion, 0, f)), -2.2e-3) << "frame " << f + 1;
     turned = std::max(turned, angleBetween(Quatd(walk.motion.rotationsAt(f)[foot]), Quatd(result.motion.rotationsAt(f)[foot])));
   }
   EXPECT_LT(own, -0.03);
