@@ -3,9 +3,9 @@
 #include <algorithm>
 #include <cmath>
 #include <filesystem>
-#include <numbers>
 
 #include "core/io/read.h"
+#include "core/math/outermost.h"
 #include "core/repair/grip.h"
 
 namespace understudy {
@@ -52,18 +52,7 @@ std::vector<Vec3d> outlineOf(const PropModel& model) {
   for (const Mesh& mesh : model.figure.meshes)
     for (const Vec3f& p : mesh.positions)
       if (isFinite(Vec3d(p))) all.push_back(Vec3d(p));
-  std::vector<std::size_t> outermost;
-  for (int k = 0; k < directions && !all.empty(); ++k) {
-    const double y = 1 - (2 * k + 1.0) / directions, across = std::sqrt(1 - y * y), turn = k * std::numbers::pi * (3 - std::sqrt(5.0));
-    const Vec3d way{across * std::cos(turn), y, across * std::sin(turn)};
-    std::size_t far = 0;
-    for (std::size_t i = 1; i < all.size(); ++i)
-      if (dot(all[i], way) > dot(all[far], way)) far = i;
-    outermost.push_back(far);
-  }
-  std::sort(outermost.begin(), outermost.end());
-  outermost.erase(std::unique(outermost.begin(), outermost.end()), outermost.end());
-  for (const std::size_t i : outermost) out.push_back(all[i]);
+  for (const std::size_t i : outermost(all, directions)) out.push_back(all[i]);
   std::vector<double> away(all.size(), 1e300);
   for (std::size_t i = 0; i < all.size(); ++i)
     for (const Vec3d& p : out) away[i] = std::min(away[i], distance(all[i], p));

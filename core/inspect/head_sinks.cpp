@@ -2,11 +2,10 @@
 
 #include <algorithm>
 #include <cmath>
-#include <numbers>
-#include <set>
 
 #include "core/body/body_model.h"
 #include "core/inspect/limb_names.h"
+#include "core/math/outermost.h"
 #include "core/repair/clearance.h"
 #include "core/repair/poser.h"
 
@@ -29,18 +28,7 @@ HeadPoints headPoints(const RepairContext& context) {
   for (std::size_t v = 0; v < model->surface.parts.size(); ++v)
     if (model->surface.parts[v] == BodyPart::head) skin.push_back(rotate(conjugate(model->rotation[head]), model->surface.positions[v] - model->position[head]));
   if (skin.empty()) return out;
-  // Those farthest along directions that are spread evenly (a golden spiral).
-  constexpr int directions = 400;
-  std::set<std::size_t> chosen;
-  for (int k = 0; k < directions; ++k) {
-    const double y = 1 - (2 * k + 1.0) / directions, round = k * std::numbers::pi * (3 - std::sqrt(5.0)), r = std::sqrt(1 - y * y);
-    const Vec3d way{r * std::cos(round), y, r * std::sin(round)};
-    std::size_t best = 0;
-    for (std::size_t i = 1; i < skin.size(); ++i)
-      if (dot(skin[i], way) > dot(skin[best], way)) best = i;
-    chosen.insert(best);
-  }
-  for (const std::size_t i : chosen) {
+  for (const std::size_t i : outermost(skin, 400)) {
     out.points.push_back(skin[i]);
     out.radius = std::max(out.radius, length(skin[i]));
   }

@@ -102,13 +102,12 @@ class Inspector {
 
   void head() {
     for (Finding& finding : headSinks(context_, seen_.untrimmed, limits_.head)) {
-      if (already(finding.proposal.front())) {
+      tellMuted(finding);
+      if (!finding.proposal.empty() && already(finding.proposal.front())) {
         const std::string bends = subjectOf(finding.proposal.front());
         for (const Repair& offset : existing<OffsetRepair>())
           if (subjectOf(offset) == bends) finding.cause = describe(offset) + " leaves " + spokenFigure(finding.measure, "mm") + ": the back straightens no further";
         finding.proposal.clear();
-      } else {
-        tellMuted(finding);
       }
       for (Repair& repair : finding.proposal) repair.proposed = true;
       add(std::move(finding));

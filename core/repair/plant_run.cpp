@@ -71,7 +71,7 @@ FrameSpan PlantRun::writtenIn(FrameSpan frames) const {
 // again around, which roll as the pelvis goes and as the legs before and after them do; and its way on all stays around.
 void PlantRun::load() {
   const int r = plan_.reach;
-  const int swing = 2 * plan_.longestEase + 4 * r;  // the whole way of a foot from stay to stay, and what levels it
+  const int swing = 2 * plan_.longestEase + 4;  // the whole way of a foot from stay to stay
   swings_ = common(widened(frames_, swing, swing), clip_);
   moves_ = common(widened(swings_, plan_.longestEase + 2, plan_.longestEase + 2), clip_);
   for (const Stay& s : plan_.stays)
