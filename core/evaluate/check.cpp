@@ -147,6 +147,10 @@ struct Checker {
     oneOf(clearance.bodies, {"torso", "head", "thighs", "floor"}, "part of the body");
     bones(clearance.limbs);
   }
+  void operator()(const GroundRepair& ground) {
+    oneOf(ground.bodies, {"torso", "thighs", "shanks"}, "part of the body");
+    if (context.joint(Role::hips) < 0) wrong("The character has no hips to raise", "Map them");
+  }
   void operator()(const HandShapeRepair& hand) {
     oneOf({hand.shape}, {"relaxed", "flat", "fist", "point", "grip"}, "shape of a hand");
     against<HandShapeRepair>([&](const HandShapeRepair& other) { return other.left == hand.left && other.shape != hand.shape ? std::string("The same hand has another shape") : std::string(); });

@@ -3,6 +3,7 @@
 #include <algorithm>
 
 #include "core/base/parallel.h"
+#include "core/inspect/body_sinks.h"
 #include "core/inspect/causes.h"
 #include "core/inspect/depth.h"
 #include "core/inspect/feet.h"
@@ -100,7 +101,22 @@ class Inspector {
             [&](const TiledMotion& motion, const std::vector<Repair>& plants) { return feetFindings(context_, motion, plants, limits_.feet); });
   }
 
-  void head() {
+  void body() {
+    std::vector<const Repair*> repairs;
+    for (const Node<Repair>& repair : *take_.repairs) repairs.push_back(&*repair);
+    std::vector<FrameSpan> rises;
+    for (Finding& finding : bodySinks(context_, seen_.untrimmed, repairs, limits_.body)) {
+      tellMuted(finding);
+      if (!finding.proposal.empty() && already(finding.proposal.front())) {
+        for (const Repair& ground : existing<GroundRepair>())
+          if (const Miss miss = causes_.worstMiss(ground, finding.span); miss.metres > 0)
+            finding.cause = describe(ground) + " leaves " + spokenFigure(std::min(finding.measure, 1000.0 * static_cast<double>(miss.metres)), "mm") + ": feet that stand keep it there";
+        finding.proposal.clear();
+      }
+      if (!finding.proposal.empty()) rises.push_back(finding.span);
+      for (Repair& repair : finding.proposal) repair.proposed = true;
+      add(std::move(finding));
+    }
     for (Finding& finding : headSinks(context_, seen_.untrimmed, limits_.head)) {
       tellMuted(finding);
       if (!finding.proposal.empty() && already(finding.proposal.front())) {
@@ -109,6 +125,8 @@ class Inspector {
           if (subjectOf(offset) == bends) finding.cause = describe(offset) + " leaves " + spokenFigure(finding.measure, "mm") + ": the back straightens no further";
         finding.proposal.clear();
       }
+      // Once the body is raised there is less of the head to raise.
+      if (std::any_of(rises.begin(), rises.end(), [&](const FrameSpan& rise) { return !common(rise, finding.span).empty(); })) finding.proposal.clear();
       for (Repair& repair : finding.proposal) repair.proposed = true;
       add(std::move(finding));
     }
@@ -428,7 +446,7 @@ Result<Inspection> inspectTake(const Take& take, const Evaluated& evaluated, con
   const auto wants = [&](InspectPart part) { return settings.parts[static_cast<std::size_t>(part)] && !control.stopped(); };
   if (wants(InspectPart::jumps)) inspector.jumps();
   if (wants(InspectPart::feet)) inspector.feet();
-  if (wants(InspectPart::head)) inspector.head();
+  if (wants(InspectPart::body)) inspector.body();
   if (wants(InspectPart::touches)) inspector.touches();
   if (wants(InspectPart::grips)) inspector.grips();
   if (wants(InspectPart::depth)) inspector.depth();

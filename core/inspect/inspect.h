@@ -9,7 +9,7 @@
 namespace understudy {
 
 /// In the order in which their repairs are applied; hints propose none.
-enum class InspectPart : unsigned char { jumps, feet, head, touches, grips, depth, hints };
+enum class InspectPart : unsigned char { jumps, feet, body, touches, grips, depth, hints };
 inline constexpr int inspectParts = 7;
 
 struct InspectSettings {

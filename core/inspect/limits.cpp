@@ -12,6 +12,7 @@ constexpr double millimetre = 0.001, degree = 0.017453292519943295;
 const LimitField fields[] = {
     {"slide", "mm", "a planted foot may wander", millimetre, [](FindingLimits& l) -> double& { return l.feet.slide; }},
     {"ground", "mm", "a planted foot may stand above or below the ground", millimetre, [](FindingLimits& l) -> double& { return l.feet.height; }},
+    {"body", "mm", "trunk, thighs and shanks may lie in the ground", millimetre, [](FindingLimits& l) -> double& { return l.body.least; }},
     {"head", "mm", "the head may lie in the ground", millimetre, [](FindingLimits& l) -> double& { return l.head.least; }},
     {"jump", "°", "a bone may turn in one frame more than around it", 1, [](FindingLimits& l) -> double& { return l.jumps.least; }},
     {"jumpRatio", "×", "a jump against the median step around it", 1, [](FindingLimits& l) -> double& { return l.jumps.ratio; }},

@@ -6,6 +6,7 @@
 #include <string>
 
 #include "core/inspect/balance.h"
+#include "core/inspect/body_sinks.h"
 #include "core/inspect/cloth.h"
 #include "core/inspect/depth.h"
 #include "core/inspect/events.h"
@@ -29,6 +30,7 @@ struct GripLimits {
 struct FindingLimits {
   FeetLimits feet;
   HeadSinkLimits head;
+  BodySinkLimits body;
   JumpLimits jumps;
   RestlessLimits restless;
   TwistLimits twist;

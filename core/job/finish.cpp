@@ -24,7 +24,7 @@ constexpr int mostRounds = 3;
 constexpr auto hintPart = static_cast<std::size_t>(InspectPart::hints);
 
 /// Arms are out of the body before it is settled how hands that hold something lie to each other: on a wide body they lie farther apart.
-constexpr InspectPart order[inspectParts] = {InspectPart::jumps, InspectPart::feet, InspectPart::head, InspectPart::touches, InspectPart::depth, InspectPart::grips, InspectPart::hints};
+constexpr InspectPart order[inspectParts] = {InspectPart::jumps, InspectPart::feet, InspectPart::body, InspectPart::touches, InspectPart::depth, InspectPart::grips, InspectPart::hints};
 
 class Finisher {
  public:

@@ -157,6 +157,10 @@ template <class V, Described<HandShapeRepair> T> void fields(V&& visit, T& v) {
   visit(FieldInfo{"shape", "relaxed, flat, fist, point, grip or own"}, v.shape);
   visit(FieldInfo{"amount", "Part of the way from the hand's own shape", "", 0, 1}, v.amount);
 }
+template <class V, Described<GroundRepair> T> void fields(V&& visit, T& v) {
+  visit(FieldInfo{"bodies", "torso, thighs, shanks; none: all"}, v.bodies);
+  visit(FieldInfo{"margin", "Height kept above the ground, of a character 1.7 m tall", "m", 0, 0.5}, v.margin);
+}
 /// The part all repairs have; `kind`, `action` and `unknown` are left to the caller.
 template <class V, Described<Repair> T> void fields(V&& visit, T& v) {
   visit(FieldInfo{"id", "Number of the repair in its take"}, v.id);

@@ -15,7 +15,7 @@ struct PlantSettings {
 };
 [[nodiscard]] const PlantSettings& plantSettings();
 
-/// All plants of a take in one layer. A planted foot rolls over its sole without slipping: the lowest point stays where it is
+/// All plants of a take, and what keeps trunk and legs above the ground, in one layer. A planted foot rolls over its sole without slipping: the lowest point stays where it is
 /// until the next one has come down too; its pitch follows the motion, level in flat phases, toes up in heel phases, heel up in
 /// the others, where toes stay flat until their own phase; in spin phases it turns about what is down of the ball, or of the heel after a
 /// heel phase. From the release on it turns
@@ -24,7 +24,9 @@ struct PlantSettings {
 /// a leg would be straighter than it was or may be, or its knee would give way at a stroke; what of its way would jerk knees that stand is
 /// taken out of it, and out of knees what twists them by jerks. A foot between its plants goes with it
 /// near them and is kept off the ground, and far from them with what raises the others; one without plants stays where it was. Before and after a plant the change fades along the foot's own way, value and speed matched. Plants that
-/// cannot be kept are told in `issues`.
+/// cannot be kept are told in `issues`. A ground repair raises the pelvis, over its span and eases, by the gentlest way that keeps trunk and thighs
+/// out of the ground (y = 0, or lower where feet stand lower), as far as feet that stand let it; feet that do not, and their shanks, come out too.
+/// Its residual is what still lies in the ground, metres.
 [[nodiscard]] RepairLayerPtr makePlantLayer(std::shared_ptr<const RepairContext> context, std::vector<const Repair*> repairs, Issues& issues);
 
 /// The repair with its anchor read off the motion, as evaluated up to the plants: where the part stands with the least change

@@ -33,6 +33,7 @@ class PlantLayer : public RepairLayer {
       stays.push_back(std::move(*stay));
     }
     parts_ = std::make_unique<PartPlants>(*this, issues);
+    keepAbove(issues);
     std::sort(stays.begin(), stays.end(), [](const Stay& a, const Stay& b) { return a.span.first < b.span.first; });
     for (std::size_t i = 0; i < stays.size(); ++i) plan_.order[static_cast<std::size_t>(stays[i].side)].push_back(static_cast<int>(i));
   }
@@ -40,6 +41,8 @@ class PlantLayer : public RepairLayer {
   [[nodiscard]] FrameSpan extent(std::size_t repair) const override {
     for (const Stay& s : plan_.stays)
       if (s.repair == repair) return common(plan_.written(s), {0, context_->frames - 1});
+    for (const GroundTask& task : plan_.grounds)
+      if (task.repair == repair) return task.extent;
     return parts_->extent(repair).value_or(FrameSpan{});
   }
   [[nodiscard]] FrameSpan affected(FrameSpan span) const override {
@@ -49,7 +52,7 @@ class PlantLayer : public RepairLayer {
     return common(out, {0, context_->frames - 1});
   }
   [[nodiscard]] std::vector<int> movedJoints() const override {
-    if (plan_.stays.empty() && parts_->empty()) return {};
+    if (plan_.stays.empty() && plan_.grounds.empty() && parts_->empty()) return {};
     std::vector<int> out{context_->joint(Role::hips)};
     for (const PlantLeg& leg : plan_.legs) {
       if (!leg.limb.complete()) continue;
@@ -62,11 +65,27 @@ class PlantLayer : public RepairLayer {
   }
   void apply(const TiledMotion& in, FrameSpan frames, TiledMotion& out, std::vector<Residual>& residuals) const override {
     frames = common(frames, {0, in.frames() - 1});
-    if (!plan_.stays.empty() || parts_->hasSeat()) applyPlants(plan_, *parts_, in, frames, out, residuals);
+    if (!plan_.stays.empty() || !plan_.grounds.empty() || parts_->hasSeat()) applyPlants(plan_, *parts_, in, frames, out, residuals);
     parts_->apply(in, frames, out, residuals);
   }
 
  private:
+  void keepAbove(Issues& issues) {
+    const RepairContext& context = *context_;
+    for (std::size_t i = 0; i < repairs_.size(); ++i) {
+      const auto* ground = std::get_if<GroundRepair>(&repairs_[i]->action);
+      if (!ground || frames_[i].span.empty()) continue;
+      if (context.joint(Role::hips) < 0 || GroundBody(context).empty()) {
+        issues.push_back(makeWarning("The character has no hips or no skin to keep above the ground; it is left out", describe(*repairs_[i]), "Map its hips"));
+        continue;
+      }
+      const auto has = [&](const char* name) { return ground->bodies.empty() || std::find(ground->bodies.begin(), ground->bodies.end(), name) != ground->bodies.end(); };
+      plan_.grounds.push_back({i, frames_[i], common(frames_[i].acting(), {0, context.frames - 1}), {has("torso"), has("thighs"), has("shanks"), has("shanks")}, context.scaled(ground->margin),
+                               std::clamp(repairs_[i]->weight, 0.0, 1.0)});
+    }
+    if (!plan_.grounds.empty()) plan_.lowest = lowestGround(context, repairs_);
+  }
+
   PlantPlan plan_;
   std::unique_ptr<const PartPlants> parts_;
 };

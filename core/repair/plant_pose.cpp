@@ -259,6 +259,14 @@ void LegsPose::set(int side, const LegFrame& leg) {
   }
 }
 
+// From the hips down: a joint that is moved or turned takes along what hangs on it.
+void LegsPose::carryTo(Poser& pose) const {
+  for (std::size_t s = 0; s < joints_.size(); ++s) {
+    if (moved_[s]) pose.moveBy(joints_[s], position_[s] - pose.position(joints_[s]));
+    if (turned_[s]) pose.setRotation(joints_[s], rotation_[s]);
+  }
+}
+
 void LegsPose::store(TiledMotion& motion, int frame) const {
   const auto rotations = motion.rotationsToWrite(frame);
   const auto translations = motion.translationsToWrite(frame);

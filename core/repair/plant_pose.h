@@ -6,6 +6,7 @@
 
 #include "core/motion/tiled_motion.h"
 #include "core/repair/plant_leg.h"
+#include "core/repair/poser.h"
 
 namespace understudy {
 
@@ -53,6 +54,8 @@ class LegsPose {
   void move(const Vec3d& by, const Vec3d& turn = {});
   /// Turns a leg, its hip where it is already.
   void set(int side, const LegFrame& leg);
+  /// Changes a poser of the same frame in the same way.
+  void carryTo(Poser& pose) const;
   /// Writes what was changed since load().
   void store(TiledMotion& motion, int frame) const;
 

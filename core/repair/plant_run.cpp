@@ -48,6 +48,7 @@ void PlantRun::run(TiledMotion& out, std::vector<Residual>& residuals) {
   lowerPelvis(steadies_);
   steady(widened(moves_, 3 * plan_.reach, 3 * plan_.reach));
   lowerFurther(moves_);
+  ground();
   stick();
   for (int side = 0; side < 2; ++side) swing(side);
   for (int side = 0; side < 2; ++side) clear(side);
@@ -61,6 +62,8 @@ FrameSpan PlantRun::writtenIn(FrameSpan frames) const {
     if (w.empty()) continue;
     out = out.empty() ? w : FrameSpan{std::min(out.first, w.first), std::max(out.last, w.last)};
   }
+  for (const GroundTask& task : plan_.grounds)
+    if (const FrameSpan w = common(task.extent, frames); !w.empty()) out = out.empty() ? w : FrameSpan{std::min(out.first, w.first), std::max(out.last, w.last)};
   if (parts_.hasSeat())
     for (const FrameSpan& e : parts_.extents())
       if (const FrameSpan w = common(e, frames); !w.empty()) out = out.empty() ? w : FrameSpan{std::min(out.first, w.first), std::max(out.last, w.last)};
@@ -74,8 +77,17 @@ void PlantRun::load() {
   const int swing = 2 * plan_.longestEase + 4;  // the whole way of a foot from stay to stay
   swings_ = common(widened(frames_, swing, swing), clip_);
   moves_ = common(widened(swings_, plan_.longestEase + 2, plan_.longestEase + 2), clip_);
-  for (const Stay& s : plan_.stays)
-    if (leg(s.side).soft && !common(s.span, moves_).empty()) moves_ = {std::min(moves_.first, s.span.first), std::max(moves_.last, s.span.last)};
+  const auto whole = [&](FrameSpan span) {
+    if (common(span, moves_).empty() || common(span, moves_) == span) return false;
+    moves_ = {std::min(moves_.first, span.first), std::max(moves_.last, span.last)};
+    return true;
+  };
+  for (bool again = true; again;) {
+    for (const Stay& s : plan_.stays)
+      if (leg(s.side).soft) whole(s.span);
+    again = false;
+    for (const GroundTask& task : plan_.grounds) again = whole(task.extent) || again;
+  }
   const int steady = 3 * r + steadyReach(plan_.context.rate.hertz());
   steadies_ = common(widened(moves_, steady, steady), clip_);
   drops_ = common(widened(steadies_, 3 * r, 3 * r), clip_);
@@ -268,7 +280,7 @@ void PlantRun::fillGoals(int side) {
 PelvisMove PlantRun::pelvis(int frame) const {
   PelvisMove move = way(frame);
   move.by.y = std::max(move.by.y - drop_.at(frame), std::min(move.by.y, lift_[static_cast<std::size_t>(frame - ways_.first)] - plantSettings().pelvisLimit * plan_.context.leg));
-  move.by.y += rise_.at(frame);
+  move.by.y += rise_.at(frame) + above_.at(frame);
   move = move + steady_.at(frame);
   if (!parts_.hasSeat()) return move;
   const PartPlants::Hold seat = parts_.seatAt(in_, frame);
@@ -383,6 +395,8 @@ void PlantRun::solve(int frame, TiledMotion& out, std::vector<Residual>& residua
     const double miss = place(side, frame);
     if (g.stay >= 0 && frame < stay(g.stay).release) residuals[plan_.stays[static_cast<std::size_t>(g.stay)].repair].note(frame, miss);
   }
+  for (const GroundTask& task : plan_.grounds)
+    if (task.frames.span.holds(frame)) residuals[task.repair].note(frame, std::max(0.0, inGround(frame, task.parts)));
   pose_.store(out, frame);
 }
 

@@ -44,7 +44,9 @@ struct FootGoal {
 class PlantRun {
  public:
   PlantRun(const PlantPlan& plan, const PartPlants& parts, const TiledMotion& in, FrameSpan frames)
-      : plan_(plan), parts_(parts), in_(in), frames_(frames), clip_{0, in.frames() - 1}, pose_(plan.context, plan.legs), drop_({0, -1}), rise_({0, -1}), steady_({0, -1}) {}
+      : plan_(plan), parts_(parts), in_(in), frames_(frames), clip_{0, in.frames() - 1}, pose_(plan.context, plan.legs), drop_({0, -1}), rise_({0, -1}), above_({0, -1}), feetAbove_{Strip({0, -1}), Strip({0, -1})}, steady_({0, -1}) {
+    if (!plan.grounds.empty()) body_.emplace(Body{Poser(plan.context), GroundBody(plan.context)});
+  }
 
   void run(TiledMotion& out, std::vector<Residual>& residuals);
 
@@ -74,6 +76,8 @@ class PlantRun {
   [[nodiscard]] Roll evened(int index, int before, int after, const std::vector<Vec3d>& by) const;
   void stick();
   void steady(FrameSpan span);
+  void ground();
+  [[nodiscard]] double inGround(int frame, const GroundParts& parts);
   void swing(int side);
   [[nodiscard]] std::vector<LegTurn> cameHome(int side, FrameSpan gap, const GapEnds& ends, const std::vector<LegTurn>& jerks) const;
   void lead(int side, const Stay* a, const Stay* b, FrameSpan gap);
@@ -128,6 +132,13 @@ class PlantRun {
   std::vector<PelvisMove> way_;                  // of the pelvis, over ways_
   std::vector<double> lift_;                     // what of it the anchors say
   Strip drop_, rise_;                            // by which the pelvis sinks and rises
+  Strip above_;                                  // by which it rises so that the body is above the ground,
+  std::array<Strip, 2> feetAbove_;               // and feet that do not stand
+  struct Body {
+    Poser pose;
+    GroundBody skin;
+  };
+  std::optional<Body> body_;                     // where there is a ground to keep above
   StripOf<PelvisMove> steady_;                   // by which it moves so that knees of legs that stand are steady
 };
 

@@ -70,6 +70,7 @@ LegTurn PlantRun::turnAt(int side, int frame) const {
 // above the ground, as its leg would have to fold otherwise, or to be stretched. One without any stays where it is.
 FootPose PlantRun::loose(int side, int frame) const {
   FootPose pose = own(side, frame).foot;
+  pose.at.y += feetAbove_[static_cast<std::size_t>(side)].at(frame);
   if (plan_.order[static_cast<std::size_t>(side)].empty()) return pose;
   const double lift = lift_[static_cast<std::size_t>(frame - ways_.first)];
   if (lift >= 0) {

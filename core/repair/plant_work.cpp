@@ -13,7 +13,21 @@ namespace understudy {
 PlantPlan::PlantPlan(const RepairContext& c)
     : context(c), legs(c.standing->legs), reach(std::max(1, static_cast<int>(std::lround(plantSettings().pelvisTime * c.rate.hertz())))), kernel(bump(reach)) {}
 
+// What keeps the body above the ground reads all of its time, and changes the pelvis' way in all of it.
 FrameSpan PlantPlan::affected(FrameSpan changed) const {
+  FrameSpan out = affectedByFeet(changed);
+  std::vector<char> done(grounds.size(), 0);
+  for (std::size_t i = 0; i < grounds.size(); ++i) {
+    if (done[i] || common(grounds[i].extent, out).empty()) continue;
+    done[i] = 1;
+    const FrameSpan more = affectedByFeet(grounds[i].extent);
+    out = {std::min(out.first, more.first), std::max(out.last, more.last)};
+    i = static_cast<std::size_t>(-1);
+  }
+  return out;
+}
+
+FrameSpan PlantPlan::affectedByFeet(FrameSpan changed) const {
   FrameSpan out = changed;
   const int calms = calmReach(context.rate.hertz()) + std::max(twistReach(context.rate.hertz()), toesReach(context.rate.hertz()));
   const FrameSpan span = widened(changed, calms, calms);

@@ -6,7 +6,7 @@
 namespace understudy {
 
 const std::vector<std::string>& repairKinds() {
-  static const std::vector<std::string> kinds{"offset", "bridge", "still", "restore", "untwist", "smooth", "plant", "touch", "grip", "clearance", "hand shape"};
+  static const std::vector<std::string> kinds{"offset", "bridge", "still", "restore", "untwist", "smooth", "plant", "touch", "grip", "clearance", "hand shape", "ground"};
   return kinds;
 }
 

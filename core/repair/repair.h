@@ -164,8 +164,15 @@ struct HandShapeRepair {
   friend bool operator==(const HandShapeRepair&, const HandShapeRepair&) = default;
 };
 
+/// Trunk and legs kept above the ground where the character sits, kneels or lies.
+struct GroundRepair {
+  std::vector<std::string> bodies;  ///< "torso", "thighs", "shanks"; empty: all
+  double margin = 0;                ///< metres kept above the ground, of a character 1.7 m tall
+  friend bool operator==(const GroundRepair&, const GroundRepair&) = default;
+};
+
 using RepairAction = std::variant<OffsetRepair, BridgeRepair, StillRepair, RestoreRepair, UntwistRepair, SmoothRepair, PlantRepair, TouchRepair,
-                                  GripRepair, ClearanceRepair, HandShapeRepair>;
+                                  GripRepair, ClearanceRepair, HandShapeRepair, GroundRepair>;
 
 /// Spelling of the kinds in files and on the command line, in the variant's order.
 [[nodiscard]] const std::vector<std::string>& repairKinds();

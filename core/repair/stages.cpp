@@ -20,7 +20,7 @@ bool concerns(RepairStage stage, const Repair& repair) {
     case RepairStage::smooth: return is.operator()<SmoothRepair>();
     case RepairStage::hold: return is.operator()<BridgeRepair, StillRepair>();
     case RepairStage::offset: return is.operator()<OffsetRepair, RestoreRepair>();
-    case RepairStage::plant: return is.operator()<PlantRepair>();
+    case RepairStage::plant: return is.operator()<PlantRepair, GroundRepair>();
     case RepairStage::freeClearance:
     case RepairStage::gripClearance: return is.operator()<ClearanceRepair, TouchRepair, GripRepair>();
     case RepairStage::headClearance: return is.operator()<ClearanceRepair, TouchRepair>();

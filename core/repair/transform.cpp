@@ -146,6 +146,7 @@ Repair mirrored(const Repair& repair, const RepairContext& context, const Sagitt
                  [&](GripRepair& r) { mirror.grip(r); },
                  [&](ClearanceRepair& r) { mirror.bones(r.limbs); },
                  [&](HandShapeRepair& r) { r.left = !r.left; },
+                 [](GroundRepair&) {},
              },
              out.action);
   return out;

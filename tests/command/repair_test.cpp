@@ -72,7 +72,7 @@ TEST_F(RepairCommand, EveryActionHasItsHelp) {
     EXPECT_NE(help.find("\n  --" + option + " "), std::string::npos) << option;
   };
   const auto check = [&]<class... T>(const T&... values) { (fields(known, values), ...); };
-  check(PlantRepair{}, TouchRepair{}, GripRepair{}, ClearanceRepair{}, UntwistRepair{}, HandShapeRepair{}, PropItem{}, Lock{}, Repair{});
+  check(PlantRepair{}, TouchRepair{}, GripRepair{}, ClearanceRepair{}, UntwistRepair{}, HandShapeRepair{}, GroundRepair{}, PropItem{}, Lock{}, Repair{});
   EXPECT_EQ(repair({}).exitCode, 2);
   EXPECT_NE(repair({"ad", reel()}).err.find("Did you mean 'add'?"), std::string::npos);
 }

@@ -126,6 +126,7 @@ TEST(ReelFile, RepairsOfEveryKindComeBackAsTheyWere) {
   add(grip);
   add(ClearanceRepair{{"@leftUpperArm"}, {"torso"}, 0.004, true});
   add(HandShapeRepair{false, "fist", 0.5});
+  add(GroundRepair{{"torso"}, 0.01});
   ASSERT_EQ(id, repairKinds().size());
   PropItem prop;
   prop.id = 1;

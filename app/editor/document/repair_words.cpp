@@ -53,6 +53,12 @@ struct Words {
     return (r.leadLeft ? say("left hand leads") : say("right hand leads")) + (r.support ? say(", both hold") : QString());
   }
   QString operator()(const ClearanceRepair& r) const { return bonesText(r.limbs, say("both arms")); }
+  QString operator()(const GroundRepair& r) const {
+    if (r.bodies.empty()) return say("trunk and legs");
+    QStringList parts;
+    for (const std::string& body : r.bodies) parts << plainText(body);
+    return parts.join(QStringLiteral(", "));
+  }
   QString operator()(const HandShapeRepair& r) const { return (r.left ? say("left hand ") : say("right hand ")) + plainText(r.shape); }
 };
 

@@ -15,10 +15,10 @@ QString say(const char* text) { return Document::tr(text); }
 
 /// Place of a kind in the fixed order; nudges come after offsets, late ones at the end.
 int stageOf(const Repair& repair) {
-  constexpr int stages[] = {3, 2, 2, 5, 0, 1, 6, 8, 9, 7, 10};  // by repairKinds()
+  constexpr int stages[] = {3, 2, 2, 5, 0, 1, 6, 9, 10, 8, 11, 7};  // by repairKinds()
   return stages[repair.action.index()];
 }
-int stageOf(const Nudge& nudge) { return nudge.late ? 11 : 4; }
+int stageOf(const Nudge& nudge) { return nudge.late ? 12 : 4; }
 
 std::string roleBone(Role role) { return "@" + std::string(understudy::roleName(role)); }
 
@@ -69,6 +69,8 @@ std::vector<std::string> bonesOf(const Repair& repair) {
           return {action.leadLeft ? "@leftHand" : "@rightHand"};
         } else if constexpr (std::same_as<T, ClearanceRepair>) {
           return action.limbs;
+        } else if constexpr (std::same_as<T, GroundRepair>) {
+          return {"@hips"};
         } else {
           return {action.left ? "@leftHand" : "@rightHand"};
         }
@@ -154,6 +156,7 @@ std::optional<Repair> defaultRepair(const Document& document, const Session& ses
       rangeOnly();
       break;
     }
+    case 11: repair.action = GroundRepair{}; rangeOnly(); break;
     default: return {};
   }
   return repair;

@@ -25,10 +25,11 @@ QString stageHead(int stage) {
     case 4: return RepairsModel::tr("nudge");
     case 5: return RepairsModel::tr("restore");
     case 6: return RepairsModel::tr("plant");
-    case 7: return RepairsModel::tr("clearance");
-    case 8: return RepairsModel::tr("touch");
-    case 9: return RepairsModel::tr("grip");
-    case 10: return RepairsModel::tr("hand shape");
+    case 7: return RepairsModel::tr("ground");
+    case 8: return RepairsModel::tr("clearance");
+    case 9: return RepairsModel::tr("touch");
+    case 10: return RepairsModel::tr("grip");
+    case 11: return RepairsModel::tr("hand shape");
     default: return RepairsModel::tr("late nudge");
   }
 }
