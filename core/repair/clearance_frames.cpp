@@ -25,9 +25,11 @@ constexpr double wholeSeconds = 0.08, goneSeconds = 0.3;
 /// which on it is haste.
 constexpr double calmUpTo = 0.5, hastyFrom = 1.0;
 /// Metres (at a height of 1.7) in the body up to which an arm may come for calm.
-constexpr double calmDepth = 0.002;
+constexpr double calmDepth = 0.0005;
 /// Metres (at a height of 1.7) in the head from which on that is taken to be in the way.
 constexpr double inTheWay = 0.01;
+/// How much deeper an arm may come for calm then.
+constexpr double headGives = 1.1;
 /// Metres (at a height of 1.7) of an arm that count as little in the end.
 constexpr double littleEnough = 0.06;
 
@@ -58,7 +60,7 @@ void ClearanceRun::Impl::each(FrameSpan frames) {
   fade();
   const std::vector<ArmChanges> before = found_;
   again();
-  give(before, giveWindow);
+  give(before, giveWindow, [&](int k, const ArmChanges& x) { return leftOf(from_ + k, x); });
   calmHaste();
   touchUp();
 }
@@ -170,10 +172,10 @@ void ClearanceRun::Impl::touchUp() {
     if (!any) break;
     addAround(found_, lacks, size, reach, count_);
   }
-  give(before, lastWindow);
+  give(before, lastWindow, [&](int k, const ArmChanges& x) { return leftOf(from_ + k, x); });
 }
 
-void ClearanceRun::Impl::give(const std::vector<ArmChanges>& before, const PartWindow& window) {
+void ClearanceRun::Impl::give(const std::vector<ArmChanges>& before, const PartWindow& window, const std::function<double(int, const ArmChanges&)>& left) {
   const int first = (from_ + stride_ - 1) / stride_, count = std::max(0, (from_ + static_cast<int>(found_.size()) - 1) / stride_ - first + 1);
   const auto even = [&](const std::vector<ArmChanges>& series, int k) { return mixed(series, k, stride_, count_); };
   // What happens between nodes counts as well.
@@ -192,7 +194,7 @@ void ClearanceRun::Impl::give(const std::vector<ArmChanges>& before, const PartW
       ArmChanges x = a;
       for (std::size_t arm = 0; arm < count_; ++arm)
         for (std::size_t i = 0; i < ArmChange::size; ++i) x[arm].x[i] += part * (b[arm].x[i] - a[arm].x[i]);
-      worst = std::max(worst, leftOf(from_ + k, x));
+      worst = std::max(worst, left(k, x));
     }
     return worst;
   });
@@ -227,7 +229,7 @@ double ClearanceRun::Impl::leftOf(int f, const ArmChanges& x) {
 }
 
 void ClearanceRun::Impl::calmHaste() {
-  if (work_.hands != ClearedHands::free || shared()) return;
+  if (shared()) return;
   const int first = (from_ + stride_ - 1) / stride_, count = std::max(0, (from_ + static_cast<int>(found_.size()) - 1) / stride_ - first + 1);
   const double metre = work_.context.height / 1.7, seconds = stride_ / work_.context.rate.hertz();
   std::vector<double> haste(static_cast<std::size_t>(count), 0);
@@ -277,17 +279,45 @@ void ClearanceRun::Impl::calmHaste() {
       if (!there) there = deep(at, mixed(hasty, at, stride_, count_), false, clear, metre);
       most = std::max(most, *there);
     }
-    return most;
+    return headGives * most;
   };
-  calm(found_, first * stride_ - from_, stride_, count_, haste, [&](int k, const ArmChanges& x) {
+  CalmAsks asks;
+  // Metres beyond that; where there are more than `enough`, it may be said that there are so many.
+  const auto beyond = [&](int k, const ArmChanges& x, double enough) {
+    double out = 0;
     for (const bool headLast : {false, true}) {
       std::optional<double>& most = bounds[headLast][static_cast<std::size_t>(k)];
       if (!most) most = mayBe(k, headLast);
-      if (stopAsked() || deep(k, x, headLast, *most, *most + 0.001 * metre) > *most) return false;
+      out = std::max(out, stopAsked() ? enough : deep(k, x, headLast, *most, *most + enough) - *most);
+      if (out > 0 && out >= enough) break;
       if (*most <= clear) break;  // nor is it in anything but the head
     }
-    return true;
-  });
+    return out;
+  };
+  asks.fits = [&](int k, const ArmChanges& x) { return beyond(k, x, 0.001 * metre) <= 0; };
+  // Out of the head only where it is not in the way.
+  asks.push = [&](int k, const ArmChanges& x) {
+    const bool headLast = deep(k, x, true, clear, clear + 0.001 * metre) > clear;
+    const std::optional<double>& most = bounds[0][static_cast<std::size_t>(k)];
+    if (stopAsked() || (!headLast && most && *most > inTheWay * metre)) return x;
+    Moment& moment = momentAt(from_ + k);
+    Digest of = moment.digest;
+    (of.add(tagPush).add(std::uint64_t{headLast}) << x).add(digestOf(watchAt(from_ + k)));
+    std::optional<ClearanceMemo::Solution> known = memo_->find(of);
+    load(moment);
+    if (!known) {
+      known = clearedAgain(from_ + k, x, headLast);
+      setHeadLast(false);
+      memo_->keep(of, *known);
+    }
+    return known->lack > 0 ? known->x : x;
+  };
+  asks.far = [&](const ArmChanges& a, const ArmChanges& b) { return group_->cost(a, b); };
+  // A hand stays on what it touches.
+  if (work_.hands == ClearedHands::stay) asks.loose = [&](int k) { return times_.giveOf(from_ + k) * (1 - times_.holdOf(from_ + k)); };
+  calm(found_, first * stride_ - from_, stride_, count_, haste, asks);
+  // Between a change and one that goes round what is in the way, that may be in the way.
+  give(hasty, lastWindow, [&](int k, const ArmChanges& x) { return beyond(k, x, metre); });
 }
 
 ClearanceMemo::Solution ClearanceRun::Impl::clearedAgain(int f, const ArmChanges& now, bool headLast) {

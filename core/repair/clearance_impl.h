@@ -3,6 +3,7 @@
 #pragma once
 
 #include <algorithm>
+#include <functional>
 #include <optional>
 
 #include "core/repair/arm_around.h"
@@ -38,7 +39,7 @@ class ClearanceRun::Impl {
   Impl(const ClearanceWork& work, const ClearanceTask& task, const TiledMotion& in, Poser& poser);
 
   /// Frames on both sides of one whose own solutions it is made of.
-  [[nodiscard]] static int around(int stride) { return stride + ((againRounds + lastTouches) * (againWide + 1) + giveWindow.support() + 2 + CalmPasses::support() + CalmPasses::near + lastWindow.support() + 3) * stride + ArmAround::support(stride) + HandWays::support(stride); }
+  [[nodiscard]] static int around(int stride) { return stride + ((againRounds + lastTouches) * (againWide + 1) + giveWindow.support() + 2 + CalmPasses::support() + CalmPasses::near + 2 * (lastWindow.support() + 3)) * stride + ArmAround::support(stride) + HandWays::support(stride); }
 
   void solve(FrameSpan frames);
 
@@ -79,7 +80,7 @@ class ClearanceRun::Impl {
   void loadFrom(Poser& poser, int f);
 
   /// What solutions are for: the same start means something else in each.
-  static constexpr std::uint64_t tagHome = 1, tagFrom = 2, tagNear = 3, tagEach = 4, tagAgain = 5, tagNeed = 6, tagTouch = 7, tagGive = 8, tagCalm = 9, tagLast = 10;
+  static constexpr std::uint64_t tagHome = 1, tagFrom = 2, tagNear = 3, tagEach = 4, tagAgain = 5, tagNeed = 6, tagTouch = 7, tagGive = 8, tagCalm = 9, tagLast = 10, tagPush = 11;
   /// The solution of that name, which `work` finds where it is not known; it may change what is seen.
   template <class Work>
   [[nodiscard]] ArmChanges solved(const Digest& of, ArmGroup::Seen& seen, Work work) {
@@ -128,8 +129,9 @@ class ClearanceRun::Impl {
   /// Evening out takes away again much of what is needed for a moment only: frames that are in the body after it are given what they lack in
   /// addition, and frames around them part of it.
   void again();
-  /// Where there is no room, what is given again and again leads away and wins nothing: only so much of it is taken as does good.
-  void give(const std::vector<ArmChanges>& before, const PartWindow& window);
+  /// Where there is no room, what is given again and again leads away and wins nothing: only so much of it is taken as does good. `left`: metres in the
+  /// body that a change leaves at a place among the frames.
+  void give(const std::vector<ArmChanges>& before, const PartWindow& window, const std::function<double(int, const ArmChanges&)>& left);
   /// Metres that a change leaves of a frame's arms in the body; of what lies in the head, which can turn away, only a part counts.
   [[nodiscard]] double leftOf(int f, const ArmChanges& x);
   /// Where an arm's change makes haste, it is spread over what time there is room for.
