@@ -229,22 +229,24 @@ double ClearanceRun::Impl::leftOf(int f, const ArmChanges& x) {
 }
 
 void ClearanceRun::Impl::calmHaste() {
-  if (shared()) return;
   const int first = (from_ + stride_ - 1) / stride_, count = std::max(0, (from_ + static_cast<int>(found_.size()) - 1) / stride_ - first + 1);
   const double metre = work_.context.height / 1.7, seconds = stride_ / work_.context.rate.hertz();
   std::vector<double> haste(static_cast<std::size_t>(count), 0);
   std::vector<char> acts(haste.size());
   for (int k = 0; k < count; ++k) acts[static_cast<std::size_t>(k)] = !nothing(evened((first + k) * stride_));
-  std::array<Vec3d, 2> was{}, wasFree{};
+  std::array<std::array<Vec3d, 2>, 2> was{}, wasFree{};
   for (int k = 0; k < count && !stopAsked(); ++k) {
     const auto acting = [&](int n) { return n >= 0 && n < count && acts[static_cast<std::size_t>(n)]; };
     if (!acting(k - 1) && !acting(k) && !acting(k + 1)) continue;
     const int f = (first + k) * stride_;
     load(momentAt(f));
-    const std::array<Vec3d, 2> now = arms_[0].lies(evened(f)[0]), nowFree = arms_[0].lies({});
+    const ArmChanges change = evened(f);
     double fast = 0;
-    for (std::size_t i = 0; i < 2 && (acting(k - 1) || acting(k)); ++i) fast = std::max(fast, distance(now[i], was[i]) - distance(nowFree[i], wasFree[i]));
-    was = now, wasFree = nowFree;
+    for (std::size_t a = 0; a < count_; ++a) {
+      const std::array<Vec3d, 2> now = arms_[a].lies(change[a]), nowFree = arms_[a].lies({});
+      for (std::size_t i = 0; i < 2 && (acting(k - 1) || acting(k)); ++i) fast = std::max(fast, distance(now[i], was[a][i]) - distance(nowFree[i], wasFree[a][i]));
+      was[a] = now, wasFree[a] = nowFree;
+    }
     const double h = smoothStep((fast / seconds / metre - calmUpTo) / (hastyFrom - calmUpTo));
     for (const int n : {std::max(k - 1, 0), k}) haste[static_cast<std::size_t>(n)] = std::max(haste[static_cast<std::size_t>(n)], h);
   }
@@ -314,7 +316,7 @@ void ClearanceRun::Impl::calmHaste() {
   };
   asks.far = [&](const ArmChanges& a, const ArmChanges& b) { return group_->cost(a, b); };
   // A hand stays on what it touches.
-  if (work_.hands == ClearedHands::stay) asks.loose = [&](int k) { return times_.giveOf(from_ + k) * (1 - times_.holdOf(from_ + k)); };
+  if (work_.hands == ClearedHands::stay) asks.loose = [&](int k) { return shared() ? times_.shiftOf(from_ + k) : times_.giveOf(from_ + k) * (1 - times_.holdOf(from_ + k)); };
   calm(found_, first * stride_ - from_, stride_, count_, haste, asks);
   // Between a change and one that goes round what is in the way, that may be in the way.
   give(hasty, lastWindow, [&](int k, const ArmChanges& x) { return beyond(k, x, metre); });
