@@ -15,9 +15,10 @@ namespace {
 constexpr double aboutToLand = 0.7;  // how much one that comes down counts: the pelvis is there when it lands
 constexpr double onTheBall = 0.2;    // how much a foot counts that can rise further
 constexpr double onTheWay = 0.2;     // how much a foot counts that is on its way to or from the ground
-constexpr double leastTurn = 0.035;  // radians by which the pelvis needs to turn before it does: trunk bones that turn are seen
+constexpr double leastTurn = 0.02;   // radians by which the pelvis needs to turn before it does: trunk bones that turn are seen
 constexpr double gentleKnee = 3.5;   // radians a second by which a knee may bend or stretch near straight, where it did not faster by itself,
 constexpr double gentleSink = 0.015;  // and by what part of the leg the pelvis may sink for it
+constexpr double easyFold = 0.003, softFold = 0.015;  // parts of its length that the pelvis leaves a leg to be folded further, one with a sole that gives
 constexpr double releaseLoss = 0.6;  // part of its hold that a foot loses over its release
 
 /// How much a foot counts for the pelvis: flat and on its heel it stands; on its ball it can make up for the leg's length.
@@ -251,7 +252,7 @@ PelvisWay PlantRun::rawWay(int frame) const {
   }
   std::vector<PelvisLeg> asked;
   for (std::size_t k = 0; k < feet.size(); ++k)
-    asked.push_back({legs[k], leg(feet[k].side).limb.hinge, feet[k].at, mayReach(own(feet[k].side, here)) - easyReach, mayFold(own(feet[k].side, here)), feet[k].weight / most});
+    asked.push_back({legs[k], leg(feet[k].side).limb.hinge, feet[k].at, mayReach(own(feet[k].side, here)) - inHand(leg(feet[k].side)), mayFold(own(feet[k].side, here)), feet[k].weight / most});
   const PelvisSettings settings;
   const Vec3d about = pivot(here) + Vec3d{0, lift, 0};
   const auto limited = [](const Vec3d& v, double limit) {
@@ -300,7 +301,7 @@ Strip PlantRun::gentleReach(int side) const {
     const FootGoal& g = goal(side, f);
     if (!g.active) continue;
     const LegFrame& o = own(side, f);
-    bends[f] = bendOfReach(std::min(length(gapAt(side, f)) / (distance(o.hip, o.knee) + distance(o.knee, o.foot.at)), mayReach(o) - easyReach));
+    bends[f] = bendOfReach(std::min(length(gapAt(side, f)) / (distance(o.hip, o.knee) + distance(o.knee, o.foot.at)), mayReach(o) - inHand(leg(side))));
   }
   const double step = gentleKnee / plan_.context.rate.hertz();
   for (int f = stands_.first; f <= stands_.last; ++f) {
@@ -338,11 +339,11 @@ void PlantRun::lowerFurther(FrameSpan span) {
       const LegFrame& o = own(side, f);
       const double full = distance(o.hip, o.knee) + distance(o.knee, o.foot.at), flat = square(gapAt(side, f).x) + square(gapAt(side, f).z), up = gapAt(side, f).y;
       const auto sinkFor = [&](double reach) { return flat >= square(reach * full) ? limit : std::clamp(up - std::sqrt(square(reach * full) - flat), 0.0, limit); };
-      const double sinks = sinkFor(mayReach(o) - easyReach);
+      const double sinks = sinkFor(mayReach(o) - inHand(leg(side)));
       const double straight = smoothStep((std::sqrt(flat + up * up) / full - 0.75) / 0.15);  // a folded leg gives way as it is
       const double gently = std::clamp(sinkFor(reaches[static_cast<std::size_t>(side)].at(f)) - sinks, 0.0, gentleSink * plan_.context.leg);
       need[f] = std::max(need[f], (sinks + gently * straight) * g.firm);
-      const double least = (mayFold(o) + (leg(side).soft ? 5 : 1) * easyReach) * full;
+      const double least = (mayFold(o) + (leg(side).soft ? softFold : easyFold)) * full;
       if (flat < least * least) tooNear[f] = std::max(tooNear[f], std::clamp(std::sqrt(least * least - flat) - up, 0.0, settings.raiseLimit * plan_.context.leg) * g.firm);
     }
   Strip drop = closelyCovering(need, span, plan_.reach), rise = closelyCovering(tooNear, span, plan_.reach);

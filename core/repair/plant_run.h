@@ -7,13 +7,14 @@
 
 namespace understudy {
 
-constexpr double easyReach = 0.003;  ///< part of its length that the pelvis leaves a leg in hand
 constexpr double blendTime = 0.15;   ///< seconds around where a foot lands or leaves, in which its leg's own jerks are taken out
 
 /// True where a leg goes from one stay to the next without coming back to its own motion.
 [[nodiscard]] bool meets(const Stay& a, const Stay& b);
 /// What part of its length a leg may reach over: no knee is made straighter than it was, unless that is bent enough anyway.
 [[nodiscard]] double mayReach(const LegFrame& own);
+/// What part of its length the pelvis leaves a leg in hand: more where the foot has to make up for a sole that gives.
+[[nodiscard]] inline double inHand(const PlantLeg& leg) { return leg.soft ? 0.002 : 0.001; }
 /// The part of its length over which a leg reaches whose knee is bent by `bend`, and back; beyond 1 for a knee bent backwards.
 [[nodiscard]] double reachOf(double bend);
 [[nodiscard]] double bendOfReach(double reach);

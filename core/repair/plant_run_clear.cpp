@@ -9,9 +9,9 @@
 namespace understudy {
 namespace {
 
-constexpr double byAnkle = 0.8;       // part of what keeps a foot off the ground that its ankle does
+constexpr double byAnkle = 0.9;       // part of what keeps a foot off the ground that its ankle does
 constexpr double unseen = 0.002;      // metres of a character 1.7 m tall: so deep a foot on its way is left
-constexpr double pitchFading = 0.045, riseFading = 0.1;  // seconds over which either goes once nothing asks for it
+constexpr double pitchFading = 0.045, riseFading = 0.06;  // seconds over which either goes once nothing asks for it
 constexpr double stepTime = 0.2;     // seconds from a stay in which its higher ground counts too
 
 }  // namespace

@@ -32,10 +32,10 @@ double keptBent(double bend, double least, double zone) {
 }
 
 /// The reach a leg is given that is asked for `wanted`: a planted one as far as it may, one that is on its way a little more than
-/// it had, without snapping straight.
-double softReach(const LegFrame& o, double wanted, double firm) {
+/// it had, without snapping straight. `hand`: see inHand().
+double softReach(const LegFrame& o, double wanted, double firm, double hand) {
   const double may = mayReach(o), own_ = std::min(o.straight, may);
-  const double planted = bounded(wanted, may - easyReach / 2, easyReach / 2), loose = bounded(wanted, own_, std::max(std::clamp(straightestEver - own_, 0.0005, slackReach), bentSlack * (straightestEver - own_)));
+  const double planted = bounded(wanted, may - hand / 2, hand / 2), loose = bounded(wanted, own_, std::max(std::clamp(straightestEver - own_, 0.0005, slackReach), bentSlack * (straightestEver - own_)));
   return loose + (planted - loose) * firm;
 }
 
@@ -144,7 +144,7 @@ Roll PlantRun::evened(int index, int before, int after, const std::vector<Vec3d>
     const double full = distance(was.hip, was.knee) + distance(was.knee, was.foot.at), asked = distance(was.hip + moved, pose.at) / full;
     const double firm = firmness(s, f);
     const Bent bent = bend(side, f, pose, f >= s.release, firm, index, moved);
-    return RolledLeg{turnOf(was, bent.leg), std::max({bent.miss / full, asked - softReach(was, asked, firm), firm * (asked - mayReach(was) + easyReach)})};
+    return RolledLeg{turnOf(was, bent.leg), std::max({bent.miss / full, asked - softReach(was, asked, firm, inHand(leg(side))), firm * (asked - mayReach(was) + inHand(leg(side)))})};
   };
   const double rate = plan_.context.rate.hertz();
   RollTask task{s, leg(side), ownFrames, by, legAt, pullOf(rolling * rate), pullOf(legHoming * rate), static_cast<int>(blendTime * rate), bends(side, s.span), {}, {}};
@@ -294,7 +294,7 @@ PlantRun::Bent PlantRun::bend(int side, int frame, const FootPose& pose, bool le
       if (across > 0) wanted.at = Vec3d{moved.hip.x, wanted.at.y, moved.hip.z} + normalised(away, Vec3d{0, 0, 1}) * std::sqrt(across);
       return wanted;
     }
-    const double reach = softReach(was, asked, firm);
+    const double reach = softReach(was, asked, firm, inHand(leg(side)));
     if (reach >= asked) return wanted;
     wanted.at = broughtWithin(moved.hip, wanted.at, full * reach, leaves);  // one that lets go is raised, so that it does not slip
     return wanted;

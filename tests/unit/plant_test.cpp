@@ -267,6 +267,32 @@ TEST(Plant, AFootOnItsWayIsKeptOffTheGround) {
   EXPECT_GT(turned, 0.1) << "its ankle does its part";
 }
 
+TEST(Plant, ALegThatWasStraightStandsAlmostStraight) {
+  Walk walk;
+  Motion still = walk.motion.flat();
+  for (int f = 0; f < still.frames; ++f) {
+    std::ranges::copy(walk.motion.translationsAt(0), still.translationsAt(f).begin());
+    for (std::size_t j = 0; j < still.rotationsAt(f).size(); ++j) still.rotationsAt(f)[j] = Quatf(walk.character->skeleton.rest[j].rotation);
+  }
+  walk.motion = TiledMotion(std::make_shared<const Motion>(std::move(still)));
+  std::vector<Repair> repairs{step(0, 40), step(1, 40)};
+  for (Repair& r : repairs) {
+    plantOf(r).marks = {{40 / 60.0, PlantPhase::flat}};
+    r = anchoredPlant(std::move(r), *walk.context, walk.motion);
+  }
+  const Planted result = run(walk, repairs);
+  const auto bend = [&](const TiledMotion& motion, int f) {
+    const auto pose = worldAt(walk.character->skeleton, motion, f);
+    const auto at = [&](Role role) { return pose[static_cast<std::size_t>(walk.context->joint(role))].translation; };
+    return angleBetween(at(Role::leftLowerLeg) - at(Role::leftUpperLeg), at(Role::leftFoot) - at(Role::leftLowerLeg)) * 180 / std::numbers::pi;
+  };
+  ASSERT_LT(bend(walk.motion, 50), 4);
+  for (int f = 42; f < 68; ++f) {
+    EXPECT_LT(bend(result.motion, f), 10) << "frame " << f + 1;
+    EXPECT_LT(result.miss(f), 1e-4) << "frame " << f + 1;
+  }
+}
+
 TEST(Plant, ThePelvisSinksNoFurtherThanItMayAndTheRestIsTold) {
   const Walk walk;
   Repair repair = anchoredPlant(step(0, 40), *walk.context, walk.motion);
