@@ -59,6 +59,8 @@ std::vector<BodyPart> partsOfJoints(const Skeleton& skeleton, const SkeletonMap&
   for (int r = roleCount; r-- > 0;)
     for (const int j : map.at(roleAt(r)).joints)
       if (j >= 0 && j < skeleton.size()) own[static_cast<std::size_t>(j)] = partOfRole(roleAt(r));
+  for (const bool left : {true, false})
+    for (const int j : besideHand(skeleton, map, left)) own[static_cast<std::size_t>(j)] = left ? BodyPart::leftHand : BodyPart::rightHand;
   for (std::size_t j = 0; j < out.size(); ++j) {
     const int parent = skeleton.parents[j];
     out[j] = own[j] != BodyPart::none ? own[j] : parent >= 0 ? out[static_cast<std::size_t>(parent)] : BodyPart::none;

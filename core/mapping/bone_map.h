@@ -39,6 +39,9 @@ struct SkeletonMap {
 /// What the body hangs between on its legs: the upper legs' joints, as far as there are any, else the hips'.
 [[nodiscard]] std::vector<int> hipJoints(const SkeletonMap& map);
 
+/// Some rigs hang what carries fingers beside the hand, on the forearm: the topmost joints on one side that do so, ascending.
+[[nodiscard]] std::vector<int> besideHand(const Skeleton& skeleton, const SkeletonMap& map, bool left);
+
 /// The bone map of a take: role → performer joints, role → character bones.
 struct BoneMap {
   SkeletonMap performer, character;

@@ -316,6 +316,23 @@ SkeletonMap mapRoles(const Figure& figure, const MapSettings& settings) {
   return std::move(m.map);
 }
 
+std::vector<int> besideHand(const Skeleton& skeleton, const SkeletonMap& map, bool left) {
+  const int hand = map.joint(left ? Role::leftHand : Role::rightHand), forearm = map.joint(left ? Role::leftLowerArm : Role::rightLowerArm);
+  std::vector<int> out;
+  if (hand < 0 || forearm < 0 || !isAncestor(skeleton, forearm, hand)) return out;
+  for (int r = 0; r < roleCount; ++r) {
+    const Role role = roleAt(r);
+    int j = map.joint(role);
+    if (!isFinger(role) || (sideOf(role) == Side::left) != left || j < 0 || !isAncestor(skeleton, forearm, j) || j == hand || isAncestor(skeleton, hand, j) || isAncestor(skeleton, j, hand)) continue;
+    const auto above = [&] { return skeleton.parents[static_cast<std::size_t>(j)]; };
+    while (above() != forearm && !isAncestor(skeleton, above(), hand)) j = above();
+    out.push_back(j);
+  }
+  std::sort(out.begin(), out.end());
+  out.erase(std::unique(out.begin(), out.end()), out.end());
+  return out;
+}
+
 std::vector<int> hipJoints(const SkeletonMap& map) {
   std::vector<int> out;
   for (const Role role : {Role::leftUpperLeg, Role::rightUpperLeg})

@@ -68,6 +68,11 @@ ArmClearer::ArmClearer(const RepairContext& context, std::shared_ptr<const BodyM
   group(limb_.root, 2);
   group(limb_.mid, 3);
   group(limb_.end, 4);
+  for (const int joint : limb_.beside) {
+    const bool atWrist = distance(model_->position[static_cast<std::size_t>(joint)], model_->position[static_cast<std::size_t>(limb_.end)]) < 1e-3 * context.height;
+    group(joint, atWrist ? 4 : 5);
+    if (!atWrist) beside_.push_back(joint);
+  }
 
   for (const ArmPoint& p : skin.points) {
     Point point;
@@ -105,6 +110,7 @@ ArmClearer::ArmClearer(const RepairContext& context, std::shared_ptr<const BodyM
 
   std::vector<char> needed(n, 0);
   needed[static_cast<std::size_t>(limb_.end)] = 1;
+  for (const int joint : beside_) needed[static_cast<std::size_t>(joint)] = 1;
   for (const Influence& i : influences_) needed[static_cast<std::size_t>(i.joint)] = 1;
   for (const BodySolid& solid : model_->solids) {
     const bool wanted = solid.part == BodyPart::torso ? settings.torso : solid.part == BodyPart::head ? settings.head : settings.thighs;
@@ -195,6 +201,9 @@ void ArmClearer::load(const Pose& pose) {
   root_ = pose.root;
   mid_ = pose.mid;
   end_ = pose.end;
+  besidePlace_ = {};
+  for (const int joint : beside_)
+    besidePlace_ += understudy::apply(turned_[static_cast<std::size_t>(joint)], model_->position[static_cast<std::size_t>(joint)]) / static_cast<double>(beside_.size());
   floor_ = pose.floor;
   pivot_ = understudy::apply(turned_[static_cast<std::size_t>(limb_.end)], palm_);
   hold_ = 0;
@@ -246,6 +255,7 @@ ArmClearer::Carry ArmClearer::carryFree(const ArmChange& change) const {
   if (const double share = handShare(angleBetween(second_, rotate(out.turn[2], second_))); share > 0)
     out.turn[3] = expOf(rotate(frame_, Vec3d{x[3], x[4], x[5]} * share)) * fromAxisAngle(hinge_, x[0] * share);
   out.by[4] = about(end_, understudy::apply(out.by[3], end_), out.turn[3]);
+  out.by[5] = about(besidePlace_, understudy::apply(out.by[3], besidePlace_), out.turn[3]);
   return out;
 }
 
@@ -285,6 +295,7 @@ ArmClearer::Carry ArmClearer::carry(const ArmChange& change) const {
   out.by[2] = about(root_, root, out.turn[1]);
   out.by[3] = about(mid_, newElbow, out.turn[2]);
   out.by[4] = about(end_, end, out.turn[3]);
+  out.by[5] = about(besidePlace_, understudy::apply(out.by[3], besidePlace_), out.turn[3]);
   return out;
 }
 
@@ -357,7 +368,7 @@ void ArmClearer::write(Poser& poser, const ArmChange& change) const {
   poser.setRotation(limb_.root, root);
   poser.setRotation(limb_.mid, mid);
   if (limb_.detached) poser.moveBy(limb_.end, understudy::apply(c.by[4], end_) - poser.position(limb_.end));
-  poser.setRotation(limb_.end, end);
+  poser.setEnd(limb_, end);
 }
 
 }  // namespace understudy

@@ -132,7 +132,7 @@ class ArmClearer {
   /// How the arm lies after a change.
   static constexpr std::size_t measures = 16;
   using Likeness = std::array<double, measures>;
-  static constexpr int groups = 5;  // stays, clavicle, upper arm, forearm, hand
+  static constexpr int groups = 6;  // stays, clavicle, upper arm, forearm, hand, what hangs beside the hand
   struct Carry {
     std::array<Affined, groups> by;
     std::array<Quatd, 4> turn;  // of clavicle, upper arm, forearm, hand
@@ -214,6 +214,8 @@ class ArmClearer {
   double ankle_ = 0;                     // metres over the soles, reference pose
   std::vector<signed char> groupOfJoint_;
   Vec3d palm_;                           // middle of the hand's skin, reference pose
+  std::vector<int> beside_;              // what hangs beside the hand off the wrist: it turns with the hand about where the forearm takes it
+  Vec3d besidePlace_;                    // where that is, loaded pose
   std::vector<int> armJoints_;           // joints that carry points of the arm or of the solids
   std::vector<const BodySolid*> solids_;
   static constexpr std::uint16_t floorIndex = 0xffff;  ///< among solids

@@ -80,7 +80,7 @@ Result<Dragged> dragged(const RepairContext& context, const TiledMotion& motion,
   const int parent = skeleton.parents[static_cast<std::size_t>(joint)];
   if (bent) {
     out.miss = bend(after, *bent, target, after.rotation(bent->end), settings.soft);
-    if (!settings.endKeepsRotation) after.setRotation(bent->end, after.rotation(bent->mid) * conjugate(before.rotation(bent->mid)) * before.rotation(bent->end));
+    if (!settings.endKeepsRotation) after.setEnd(*bent, after.rotation(bent->mid) * conjugate(before.rotation(bent->mid)) * before.rotation(bent->end));
   } else if (swung && settings.endStays) {
     const Result<double> miss = swing(after, *swung, target);
     if (!miss) return miss.error();

@@ -47,19 +47,12 @@ class HandFinder {
       if (const int j = fingerJoint(finger, bone); j >= 0) return j;
     return -1;
   }
-  /// Some rigs hang fingers beside the hand, on the forearm: the topmost joint that carries a finger and not the hand.
-  [[nodiscard]] int carrierOf(int finger) const {
-    int j = fingerRoot(finger);
-    while (j >= 0 && skeleton_.parents[j] >= 0 && skeleton_.parents[j] != joint_ && !isAncestor(skeleton_, skeleton_.parents[j], joint_)) j = skeleton_.parents[j];
-    return j;
-  }
 
   void readSkin() {
     const Figure& figure = *body_.figure;
     std::vector<char> below(skeleton_.parents.size(), 0);
     below[joint_] = 1;
-    for (int finger = 0; finger < 5; ++finger)
-      if (const int j = carrierOf(finger); j >= 0) below[j] = 1;
+    for (const int j : besideHand(skeleton_, *body_.map, left_)) below[j] = 1;
     for (int j = 0; j < skeleton_.size(); ++j) below[j] = below[j] || (skeleton_.parents[j] >= 0 && below[skeleton_.parents[j]]);
     const Affined toWorld = worldFromFile(figure, body_.pose);
     for (const bool rigid : {false, true}) {

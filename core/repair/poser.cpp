@@ -147,7 +147,7 @@ double Poser::solveLimb(const LimbRig& limb, const LimbGoal& goal) {
   turn(limb.root, root);
   setRotation(limb.mid, mid);
   if (limb.detached) moveBy(limb.end, toWorld(limb.mid, gap) - position(limb.end));
-  setRotation(limb.end, endRotation);
+  setEnd(limb, endRotation);
   return distance(position(limb.end), goal.target);
 }
 
@@ -160,7 +160,13 @@ void Poser::swivel(const LimbRig& limb, double angle) {
   const Vec3d place = position(limb.end);
   turn(limb.root, about);
   if (limb.detached) moveBy(limb.end, place - position(limb.end));
-  setRotation(limb.end, end);
+  setEnd(limb, end);
+}
+
+void Poser::setEnd(const LimbRig& limb, const Quatd& world) {
+  const Quatd turned = world * conjugate(rotation(limb.end));
+  setRotation(limb.end, world);
+  for (const int joint : limb.beside) setRotation(joint, turned * rotation(joint));
 }
 
 }  // namespace understudy

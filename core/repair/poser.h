@@ -43,6 +43,8 @@ class Poser {
   /// Turns a joint and all below it about the joint's place by a rotation of the stage.
   void turn(int joint, const Quatd& worldTurn);
   void setRotation(int joint, const Quatd& world);
+  /// Of a limb's end, and with it of what hangs beside it.
+  void setEnd(const LimbRig& limb, const Quatd& world);
   void setLocal(int joint, const Quatd& local);
   /// Moves a joint and all below it.
   void moveBy(int joint, const Vec3d& worldShift);

@@ -20,6 +20,7 @@ LimbRig limbOf(const PosedBody& body, Role root, Role mid, Role end, Role girdle
   if (limb.girdle >= 0 && !isAncestor(skeleton, limb.girdle, limb.root)) limb.girdle = -1;
   if (limb.tip >= 0 && !isAncestor(skeleton, limb.end, limb.tip)) limb.tip = -1;
   limb.detached = !isAncestor(skeleton, limb.mid, limb.end);
+  if (arm && !limb.detached) limb.beside = besideHand(skeleton, *body.map, sideOf(end) == Side::left);
   const auto at = [&](int j) { return body.position[static_cast<std::size_t>(j)]; };
   const auto turn = [&](int j) { return body.rotation[static_cast<std::size_t>(j)]; };
   limb.upper = distance(at(limb.root), at(limb.mid));

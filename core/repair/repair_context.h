@@ -19,6 +19,7 @@ struct LimbRig {
   int girdle = -1;            ///< clavicle of an arm
   int tip = -1;               ///< toes of a leg
   double upper = 0, lower = 0;  ///< lengths in the reference pose, metres
+  std::vector<int> beside;    ///< of an arm: joints that carry fingers beside the hand, and go along with it
   bool detached = false;      ///< the end hangs elsewhere in the tree and follows by translation
   Quatd midFromRoot;          ///< rotation of the middle joint in the root joint's frame, reference pose
   Vec3d hinge;                ///< unit axis in the root joint's frame about which a positive turn opens the middle joint

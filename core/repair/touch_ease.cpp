@@ -136,7 +136,7 @@ void TouchLayer::fade(Poser& poser, const std::vector<Pull>& pulls, int frame) c
     const double least = std::min({ownInner, f.inner, mostClosed}), most = std::max({ownInner, f.inner, mostOpen});
     turn(p, rig.mid, f.bend.mid + rotate(conjugate(p.above(rig.mid)), hinge) * (std::clamp(wanted, least, most) - wanted));
     if (rig.detached) p.moveBy(rig.end, p.toWorld(rig.mid, gap) - p.position(rig.end));
-    p.setRotation(rig.end, was[static_cast<std::size_t>(limb)].rotation * expOf(f.bend.end));
+    p.setEnd(rig, was[static_cast<std::size_t>(limb)].rotation * expOf(f.bend.end));
   };
   std::array<double, 4> inner{};
   for (int limb = 0; limb < 4; ++limb)

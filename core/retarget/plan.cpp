@@ -39,6 +39,7 @@ class Planner {
     trunk();
     neck();
     twists();
+    besideHands();
     if (!plan_.sameBody) aims(clip);
     holdBetween();
     movers();
@@ -120,6 +121,16 @@ class Planner {
     }
     shareTwist(mt().at(Role::leftLowerArm).joints, mt().joint(Role::leftHand));
     shareTwist(mt().at(Role::rightLowerArm).joints, mt().joint(Role::rightHand));
+  }
+
+  /// What carries fingers beside the hand is hand as well, and goes along with it.
+  void besideHands() {
+    for (const Role hand : {Role::leftHand, Role::rightHand}) {
+      const int a = ms().joint(hand);
+      if (a < 0 || mt().joint(hand) < 0) continue;
+      for (const int j : besideHand(plan_.character.figure->skeleton, mt(), hand == Role::leftHand))
+        if (plan_.drivers[j].kind == Driver::Kind::hold) follow(j, a, hand);
+    }
   }
 
   void shareTwist(const std::vector<int>& chainJoints, int end) {

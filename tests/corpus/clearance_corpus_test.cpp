@@ -134,6 +134,50 @@ TEST_P(ClearedPair, ArmsEndOutsideAndSteady) {
   EXPECT_GE(done, 0.95 * possible);
 }
 
+TEST(ClearedHand, WhatHangsBesideTheHandIsWhereItIsForeseen) {
+  if (!std::filesystem::exists(corpus)) GTEST_SKIP() << "no open corpus beside the project";
+  const std::string performerName = "cmu_02_10_wash_self.bvh", characterName = "RobotExpressive.glb";
+  const Figure performer = readCorpus("motion/" + performerName);
+  const auto character = std::make_shared<const Figure>(readCorpus("characters/" + characterName));
+  const auto map = std::make_shared<BoneMap>(BoneMap{truthMap(corpus, performerName, performer), truthMap(corpus, characterName, *character)});
+  const Result<Motion> clip = sample(performer.clips[0], performer.skeleton);
+  ASSERT_TRUE(clip.ok());
+  const Result<Retargeted> plain = retarget(performer, *clip, *character, *map);
+  ASSERT_TRUE(plain.ok());
+  const auto context = *repairContext(character, map, {}, plain->motion.rate, plain->motion.frames);
+  const TiledMotion in(std::make_shared<Motion>(plain->motion));
+  const auto model = bodyModelOf(*context);
+  const double mm = context->height / 1700;
+  ASSERT_FALSE(context->arms[0].beside.empty());
+  Poser poser(*context), changed(*context);
+  std::mt19937 random(11);
+  std::uniform_real_distribution<double> any(-1, 1);
+  int compared = 0;
+  for (const bool stays : {false, true})
+    for (int side = 0; side < 2; ++side) {
+      ArmClearanceSettings settings;
+      settings.handStays = stays;
+      ArmClearer arm(*context, model, side, settings);
+      for (int f = 100 * side; f < in.frames(); f += 60) {
+        poser.load(in, f);
+        arm.load(poser);
+        ArmChange change;
+        if (stays) change.x = {0.6 * any(random), 0, 0, 0.05 * any(random), 0.05 * any(random), 0.05 * any(random)};
+        else change.x = {0.5 * any(random), 0, 0, 0.7 * any(random), 0.7 * any(random), 0.7 * any(random)};
+        arm.clamp(change);
+        const double foreseen = arm.depth(change);
+        changed.load(in, f);
+        arm.write(changed, change);
+        arm.load(changed);
+        const double is = arm.depth({});
+        if (foreseen < 5 * mm && is < 5 * mm) continue;
+        ++compared;
+        EXPECT_NEAR(foreseen, is, 1.5 * mm) << "frame " << f << " side " << side << (stays ? ", hand stays" : "");
+      }
+    }
+  EXPECT_GT(compared, 20);
+}
+
 INSTANTIATE_TEST_SUITE_P(Corpus, ClearedPair,
                          testing::Values(std::pair{"cmu_02_07_swordplay.bvh", "Quaternius_Alien.fbx"}, std::pair{"cmu_02_07_swordplay.bvh", "RobotExpressive.glb"},
                                          std::pair{"cmu_12_01_walk_tpose_first.bvh", "KayKit_Knight.glb"},

@@ -67,6 +67,37 @@ TEST_P(HandTwist, HandsAreNotWrung) {
   }
 }
 
+TEST(HandsBeside, WhatCarriesFingersBesideTheHandGoesAlongWithIt) {
+  if (!std::filesystem::exists(corpus)) GTEST_SKIP() << "no open corpus beside the project";
+  const std::string performerName = "boxing_toes.bvh", characterName = "RobotExpressive.glb";
+  const Figure performer = readCorpus("motion/" + performerName), character = readCorpus("characters/" + characterName);
+  const BoneMap map{truthMap(corpus, performerName, performer), truthMap(corpus, characterName, character)};
+  const Result<Motion> clip = sample(performer.clips[0], performer.skeleton);
+  ASSERT_TRUE(clip.ok());
+  const Result<Retargeted> result = retarget(performer, *clip, character, map);
+  ASSERT_TRUE(result.ok()) << result.error().text();
+  int seen = 0;
+  for (const bool left : {true, false}) {
+    const auto hand = static_cast<std::size_t>(map.character.joint(left ? Role::leftHand : Role::rightHand));
+    double bends = 0;
+    for (const int joint : besideHand(character.skeleton, map.character, left)) {
+      const auto j = static_cast<std::size_t>(joint);
+      bool mapped = false;
+      for (const RoleJoints& role : map.character.roles) mapped = mapped || role.first() == joint;
+      // Both hang on the forearm.
+      if (mapped || character.skeleton.parents[j] != character.skeleton.parents[hand]) continue;
+      ++seen;
+      const auto between = [&](int f) { return conjugate(Quatd(result->motion.rotationsAt(f)[hand])) * Quatd(result->motion.rotationsAt(f)[j]); };
+      for (int f = 1; f < result->motion.frames; f += 10) {
+        EXPECT_LT(angleBetween(between(0), between(f)), 0.5 * degree) << f;
+        bends = std::max(bends, angleBetween(Quatd(result->motion.rotationsAt(0)[hand]), Quatd(result->motion.rotationsAt(f)[hand])));
+      }
+    }
+    EXPECT_GT(bends, 10 * degree) << "the wrist keeps still";
+  }
+  EXPECT_EQ(seen, 4);
+}
+
 INSTANTIATE_TEST_SUITE_P(Corpus, HandTwist,
                          testing::Combine(testing::Values("child_zombie_walk_zup.bvh", "child_dab_zup.bvh", "boxing_toes.bvh", "cmu_02_07_swordplay.bvh",
                                                           "gait_fullbody_walk.bvh", "walk_figure8.bvh"),
