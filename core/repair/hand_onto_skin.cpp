@@ -10,7 +10,7 @@ namespace {
 
 /// Metres (at a height of 1.7) between the skins at which a hand touches, and up to which it is brought back to them while the arm is no
 /// deeper in the body.
-constexpr double touchesFrom = 0.0005, touchesTo = 0.004, mostBack = 0.012, mostLeft = 0.004;
+constexpr double touchesFrom = 0.0005, touchesTo = 0.002, mostBack = 0.012, mostLeft = 0.004;
 /// Metres (at a height of 1.7) by which the arm may come to lie in the body for that.
 constexpr double mostPressed = 0.002;
 
