@@ -48,7 +48,7 @@ void PlantRun::ground() {
         if (!g.active) continue;
         const LegFrame& o = own(side, frameOf(k));
         const Vec3d gap = o.hip + moves(side, frameOf(k)) - Vec3d{0, above_.at(frameOf(k)), 0} - g.pose.at;
-        const double reach = std::max((mayReach(o) - easyReach) * (distance(o.hip, o.knee) + distance(o.knee, o.foot.at)), length(gap));
+        const double reach = std::max((mayReach(o) - inHand(leg(side))) * (distance(o.hip, o.knee) + distance(o.knee, o.foot.at)), length(gap));
         least = std::min(least, std::sqrt(std::max(0.0, square(reach) - square(gap.x) - square(gap.z))) - gap.y);
       }
       return least;
