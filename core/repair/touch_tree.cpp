@@ -144,7 +144,7 @@ PosedSkin::Triangle PosedSkin::triangle(const Vec3d& a, const Vec3d& b, const Ve
 }
 
 void PosedSkin::pose() const {
-  known_.resize(tree_.nodes_.size());
+  if (!tree_.empty()) addBall(0);
   std::vector<std::vector<Vec3d>> rims;
   std::vector<Vec3d> means;
   for (const std::vector<int>& rim : tree_.rims_) {
@@ -166,13 +166,11 @@ void PosedSkin::pose() const {
   }
 }
 
-std::uint32_t PosedSkin::ball(int node) const {
-  std::uint32_t& known = known_[static_cast<std::size_t>(node)];
-  if (known > 0) return known - 1;
+std::uint32_t PosedSkin::addBall(int node) const {
   const SkinTree::Node& n = tree_.nodes_[static_cast<std::size_t>(node)];
   Ball out;
   out.node = node;
-  out.right = n.right;
+  out.leaf = n.right < 0;
   if (n.shares.empty()) {
     out.radius = 1e150;
   } else {
@@ -186,8 +184,14 @@ std::uint32_t PosedSkin::ball(int node) const {
     out.radius = n.radius + off + slack;
   }
   balls_.push_back(out);
-  known = static_cast<std::uint32_t>(balls_.size());
-  return known - 1;
+  return static_cast<std::uint32_t>(balls_.size() - 1);
+}
+
+inline std::uint32_t PosedSkin::partOf(std::uint32_t ball, std::size_t half) const {
+  if (const std::uint32_t known = balls_[ball].parts[half]; known > 0) return known;
+  const int node = balls_[ball].node;
+  const std::uint32_t added = addBall(half == 0 ? node + 1 : tree_.nodes_[static_cast<std::size_t>(node)].right);
+  return balls_[ball].parts[half] = added;
 }
 
 void PosedSkin::look(std::uint32_t leaf, const Vec3d& point, Best& all, Best& skin) const {
@@ -217,23 +221,23 @@ PosedSkin::Answer PosedSkin::nearest(const Vec3d& point, double within, double e
   // The side is told by all faces, those that fill holes as well; the distance by the skin alone.
   Best all, skin;
   all.least = skin.least = within;
-  if (known_.empty()) pose();
-  if (known_.empty()) return {within, false, {}, {}};
+  if (balls_.empty()) pose();
+  if (balls_.empty()) return {within, false, {}, {}};
   const std::optional<std::uint32_t> first = last_;
   if (first) look(*first, point, all, skin);
   struct Open {
     std::uint32_t ball;
-    double square;
+    double radius, square;
   };
   std::array<Open, 64> later;
   std::size_t open = 0;
-  const auto reached = [&](int node) {
-    const std::uint32_t at = ball(node);
-    const Vec3d off = point - balls_[at].middle;
-    return Open{at, dot(off, off)};
+  const auto reached = [&](std::uint32_t at) {
+    const Ball& ball = balls_[at];
+    const Vec3d off = point - ball.middle;
+    return Open{at, ball.radius, dot(off, off)};
   };
   const auto mayHold = [&](const Open& what) {
-    const double far = balls_[what.ball].radius + skin.least + 1e-9;
+    const double far = what.radius + skin.least + 1e-9;
     return what.square <= far * far;
   };
   Open at = reached(0);
@@ -244,14 +248,13 @@ PosedSkin::Answer PosedSkin::nearest(const Vec3d& point, double within, double e
       at = later[--open];
       if (!mayHold(at)) continue;
     }
-    const int node = balls_[at.ball].node, right = balls_[at.ball].right;
-    if (right < 0) {
+    if (balls_[at.ball].leaf) {
       if (at.ball != first) look(at.ball, point, all, skin);
       here = false;
       continue;
     }
     // The nearer one is looked at first.
-    Open near = reached(node + 1), other = reached(right);
+    Open near = reached(partOf(at.ball, 0)), other = reached(partOf(at.ball, 1));
     if (other.square < near.square) std::swap(near, other);
     if (mayHold(other)) later[open++] = other;
     at = near;

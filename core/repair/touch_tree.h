@@ -65,8 +65,10 @@ class PosedSkin {
   struct Ball {
     Vec3d middle;
     double radius = 0;
-    int node = -1, right = -1;
-    std::uint32_t posed = 0;   ///< of a leaf: 1 + where its triangles are
+    int node = -1;
+    bool leaf = false;
+    std::uint32_t posed = 0;              ///< of a leaf: 1 + where its triangles are
+    std::array<std::uint32_t, 2> parts{}; ///< of another one: where those of its halves are; 0: not asked for yet
   };
   struct Triangle {
     std::array<Vec3d, 3> corners;
@@ -85,15 +87,15 @@ class PosedSkin {
   };
   struct Best;
   [[nodiscard]] static Triangle triangle(const Vec3d& a, const Vec3d& b, const Vec3d& c);
-  /// Place of a node in balls_.
-  [[nodiscard]] std::uint32_t ball(int node) const;
+  /// Poses a node's; its place in balls_.
+  std::uint32_t addBall(int node) const;
+  [[nodiscard]] std::uint32_t partOf(std::uint32_t ball, std::size_t half) const;
   void look(std::uint32_t leaf, const Vec3d& point, Best& all, Best& skin) const;
   void pose() const;
 
   const SkinTree& tree_;
   std::span<const Affined> turned_;
-  mutable std::vector<std::uint32_t> known_;   ///< of each node: 1 + its place in balls_
-  mutable std::vector<Ball> balls_;
+  mutable std::vector<Ball> balls_;   ///< the whole tree's first
   mutable std::vector<Triangle> triangles_, fills_;
   mutable std::vector<Rim> rims_;
   mutable std::optional<std::uint32_t> last_;  ///< leaf that held the nearest triangle when last asked
