@@ -155,12 +155,36 @@ ArmClearer::ArmClearer(const RepairContext& context, std::shared_ptr<const BodyM
     double nearest = 1e300;
     for (int i = c.first; i < c.first + c.count; ++i)
       if (const double d = distance(points_[static_cast<std::size_t>(i)].reference, (low + high) * 0.5); d < nearest) nearest = d, c.hub = i;
-    for (int i = c.first; i < c.first + c.count; ++i)
-      c.radius = std::max(c.radius, distance(points_[static_cast<std::size_t>(i)].reference, points_[static_cast<std::size_t>(c.hub)].reference));
-    // Bent skin stretches.
-    if (!points_[static_cast<std::size_t>(c.hub)].held) c.radius = 1.3 * c.radius + 0.003 * scale_;
+    const Point& hub = points_[static_cast<std::size_t>(c.hub)];
+    for (int i = c.first; i < c.first + c.count; ++i) {
+      Point& p = points_[static_cast<std::size_t>(i)];
+      p.fromHub = distance(p.reference, hub.reference);
+      c.radius = std::max(c.radius, p.fromHub);
+    }
+    if (hub.held) continue;
+    // Bent skin stretches, most where other joints move it than the hub.
+    c.radius = 1.3 * c.radius + 0.003 * scale_;
+    for (int i = c.first; i < c.first + c.count; ++i) {
+      Point& p = points_[static_cast<std::size_t>(i)];
+      p.fromHub = std::min(c.radius, 1.3 * p.fromHub + (0.003 + 0.05 * apart(p, hub)) * scale_);
+    }
   }
   able_ = true;
+}
+
+double ArmClearer::apart(const Point& a, const Point& b) const {
+  double sum = 0;
+  const auto add = [&](const Point& of, const Point& without, bool both) {
+    for (std::uint32_t k = of.firstInfluence; k < of.firstInfluence + of.influences; ++k) {
+      double other = 0;
+      for (std::uint32_t n = without.firstInfluence; n < without.firstInfluence + without.influences; ++n)
+        if (influences_[n].joint == influences_[k].joint) other += influences_[n].weight;
+      if (both || other == 0) sum += std::abs(influences_[k].weight - other);
+    }
+  };
+  add(a, b, true);
+  add(b, a, false);
+  return sum;
 }
 
 void ArmClearer::read(const Poser& poser, Pose& pose, const Quatd* frame) const {

@@ -171,6 +171,7 @@ class ArmClearer {
   void write(Poser& poser, const ArmChange& change) const;
 
  private:
+  struct Point;
   /// `any`: the first that is deeper than `least` will do.
   double depth(const ArmChange& change, const Watch& watch, double least, bool any);
   /// What has been found while watched points are gone through in their order.
@@ -195,6 +196,8 @@ class ArmClearer {
   [[nodiscard]] bool asksFloor(int point) const;
   /// Of all that deepest() depends on in the pose that was read last.
   [[nodiscard]] Digest ownDigest() const;
+  /// How differently joints share in two points, 0 … 2.
+  [[nodiscard]] double apart(const Point& a, const Point& b) const;
   /// As pointAt() of no change.
   [[nodiscard]] Vec3d loadedAt(int index) const;
   /// Goes through points, which lie at(point) now, and parts of the body (none: the floor) that may lie deeper in each other than
@@ -225,6 +228,7 @@ class ArmClearer {
     double allowed = 0;
     BodyPart part = BodyPart::none;
     bool upper = false, hand = false, held = false;
+    double fromHub = 0;  // metres to its cluster's hub at most, however bent
     std::uint32_t firstPiece = 0, pieces = 0, firstInfluence = 0, influences = 0;
   };
   std::vector<Point> points_;

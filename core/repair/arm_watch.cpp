@@ -17,6 +17,13 @@ constexpr double floorWeight = 0.1;
 /// How deep arms have been found to lie: the pose a stage leaves is often the one that is looked at in the end.
 class DeepestMemo : public Memo<double> {};
 
+/// Metres from a place at which a solid's grid says `there` to the nearest one at which it says less than `than`, at least. Outside the grid's box
+/// distances are put together of two and change by √2 of the way.
+double wayTo(const PosedSolid& solid, double there, double than) {
+  const double edge = std::max(than, gridPad * solid.solid().grid.cell());
+  return std::max(0.0, there - edge) / 1.42 + std::max(0.0, std::min(there, edge) - than);
+}
+
 }  // namespace
 
 void ArmClearer::gather(int index) const {
@@ -96,10 +103,12 @@ void ArmClearer::watch(const Carry& now, Watch& out, Stop stop) {
       const PosedSolid::Nearby near = solid.place(middle);
       const double centre = solid.quickDistance(middle, near);
       if (centre - cluster.radius > watched) continue;
+      const double clear = wayTo(solid, centre, watched);
       needs.clear();
       for (int i = cluster.first; i < cluster.first + cluster.count; ++i) {
-        const Vec3d p = pointAt(i, now);
-        const double need = -solid.quickDistance(p, near) - points_[static_cast<std::size_t>(i)].allowed;
+        const Point& point = points_[static_cast<std::size_t>(i)];
+        if (point.fromHub < clear) continue;
+        const double need = -solid.quickDistance(pointAt(i, now), near) - point.allowed;
         if (need > -watched) needs.emplace_back(need, i);
       }
       keepDeepest(needs);
@@ -172,10 +181,13 @@ void ArmClearer::walk(At at, double unsure, Worst worst, Visit visit) const {
     for (const PosedSolid& solid : posed_) {
       if (!asked(cluster.first, solid.solid().part) || solid.atLeast(middle) > cluster.radius || solid.atLeastOfBox(middle) - cluster.radius > unsure) continue;
       const PosedSolid::Nearby near = solid.place(middle);
-      if (solid.quickDistance(middle, near) - cluster.radius > unsure - std::max(worst(), 0.0)) continue;
+      const double centre = solid.quickDistance(middle, near);
+      if (centre - cluster.radius > unsure - std::max(worst(), 0.0)) continue;
+      const double clear = wayTo(solid, centre, unsure - worst());
       for (int i = cluster.first; i < cluster.first + cluster.count; ++i) {
-        const Vec3d p = at(i);
+        if (points_[static_cast<std::size_t>(i)].fromHub < clear) continue;
         const double allowed = points_[static_cast<std::size_t>(i)].allowed;
+        const Vec3d p = at(i);
         if (-solid.quickDistance(p, near) - allowed < worst() - unsure) continue;
         if (visit(i, solid.solid().part, -solid.distance(p, near) - allowed)) return;
       }

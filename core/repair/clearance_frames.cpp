@@ -107,18 +107,10 @@ void ClearanceRun::Impl::again() {
       size[static_cast<std::size_t>(k)] = 0;
       if (!open[static_cast<std::size_t>(k)] || nothing(watchAt(f))) continue;
       const ArmChanges now = evened(f);
-      Moment& moment = momentAt(f);
-      Digest of = moment.digest;
-      (of.add(tagAgain).add(std::uint64_t{headLast}) << now).add(digestOf(watchAt(f)));
-      std::optional<ClearanceMemo::Solution> known = memo_->find(of);
-      if (!known) {
-        load(moment);
-        known = clearedAgain(f, now, headLast);
-        memo_->keep(of, *known);
-      }
-      open[static_cast<std::size_t>(k)] = known->open;
-      const ArmChanges& clear = known->x;
-      const double lack = known->lack;
+      const ClearanceMemo::Solution known = clearedAgain(f, now, headLast);
+      open[static_cast<std::size_t>(k)] = known.open;
+      const ArmChanges& clear = known.x;
+      const double lack = known.lack;
       if (lack <= 0) continue;
       size[static_cast<std::size_t>(k)] = lack;
       for (std::size_t a = 0; a < count_; ++a)
@@ -150,23 +142,14 @@ void ClearanceRun::Impl::touchUp() {
       if (nothing(watchAt(f))) continue;
       const ArmChanges now = evened(f);
       if (settled[i] == now) continue;
-      Moment& moment = momentAt(f);
-      Digest of = moment.digest;
-      (of.add(tagLast) << now).add(digestOf(watchAt(f)));
-      std::optional<ClearanceMemo::Solution> known = memo_->find(of);
-      if (!known) {
-        load(moment);
-        known = clearedAgain(f, now, false);
-        if (known->lack > littleEnough * metre || (known->lack > 0 && group_->depthUpTo(known->x, metre) > leftAlone * metre)) known->lack = 0;
-        memo_->keep(of, *known);
-      }
-      if (known->lack <= 0) {
+      const ClearanceMemo::Solution known = clearedAgain(f, now, false);
+      if (known.lack <= 0 || known.lack > littleEnough * metre || stillIn(f, known.x)) {
         settled[i] = now;
         continue;
       }
-      size[i] = known->lack;
+      size[i] = known.lack;
       for (std::size_t a = 0; a < count_; ++a)
-        for (std::size_t p = 0; p < ArmChange::size; ++p) lacks[i][a].x[p] = known->x[a].x[p] - now[a].x[p];
+        for (std::size_t p = 0; p < ArmChange::size; ++p) lacks[i][a].x[p] = known.x[a].x[p] - now[a].x[p];
       any = true;
     }
     if (!any) break;
@@ -322,7 +305,32 @@ void ClearanceRun::Impl::calmHaste() {
   give(hasty, lastWindow, [&](int k, const ArmChanges& x) { return beyond(k, x, metre); });
 }
 
+bool ClearanceRun::Impl::stillIn(int f, const ArmChanges& x) {
+  Moment& moment = momentAt(f);
+  Digest of = moment.digest;
+  of.add(tagLast) << x;
+  if (const auto known = memo_->find(of)) return known->open;
+  load(moment);
+  ClearanceMemo::Solution out;
+  const double metre = work_.context.height / 1.7;
+  out.open = group_->depthUpTo(x, metre) > leftAlone * metre;
+  memo_->keep(of, out);
+  return out.open;
+}
+
 ClearanceMemo::Solution ClearanceRun::Impl::clearedAgain(int f, const ArmChanges& now, bool headLast) {
+  Moment& moment = momentAt(f);
+  Digest of = moment.digest;
+  (of.add(tagAgain).add(std::uint64_t{headLast}) << now).add(digestOf(watchAt(f)));
+  if (const auto known = memo_->find(of)) return *known;
+  load(moment);
+  const ClearanceMemo::Solution out = freshClearedAgain(f, now, headLast);
+  setHeadLast(false);
+  memo_->keep(of, out);
+  return out;
+}
+
+ClearanceMemo::Solution ClearanceRun::Impl::freshClearedAgain(int f, const ArmChanges& now, bool headLast) {
   ClearanceMemo::Solution out;
   setHeadLast(headLast);
   // Looked at anew as well: others than the node's points may be in the way. A hair of them is not worth a start of the arm.

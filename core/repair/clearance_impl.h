@@ -138,8 +138,12 @@ class ClearanceRun::Impl {
   void calmHaste();
   /// Single frames that came into the body by what was given back and calmed are cleared a last time, where little is enough.
   void touchUp();
-  /// What a loaded frame lacks.
+  /// What a frame lacks.
   [[nodiscard]] ClearanceMemo::Solution clearedAgain(int f, const ArmChanges& now, bool headLast);
+  /// Of a loaded one.
+  [[nodiscard]] ClearanceMemo::Solution freshClearedAgain(int f, const ArmChanges& now, bool headLast);
+  /// Whether a change leaves a frame's arms so deep that it is of no use.
+  [[nodiscard]] bool stillIn(int f, const ArmChanges& x);
   void setHeadLast(bool last);
 
   [[nodiscard]] const ArmGroup::Watches& watchAt(int f) const { return seen_[place(std::clamp((f + stride_ / 2) / stride_, first_, last_))].watches; }
