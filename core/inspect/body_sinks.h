@@ -15,7 +15,7 @@ struct BodySinkLimits {
 };
 
 /// A finding (sink) for every time in which the skin of trunk, thighs or shanks lies in the ground: y = 0, or lower where plants among `repairs`
-/// stand lower. Proposes a ground repair.
+/// stand lower. Proposes a ground repair, but for shanks alone whose feet such plants hold: nothing lifts those, and the cause says so.
 [[nodiscard]] Findings bodySinks(const RepairContext& context, const TiledMotion& motion, const std::vector<const Repair*>& repairs, const BodySinkLimits& limits = {});
 
 }  // namespace understudy

@@ -110,6 +110,28 @@ TEST(BodySink, WhoStandsLowerIsNotInTheGround) {
   EXPECT_FALSE(bodySinks(*s.context, s.motion, {&plant}).empty());
 }
 
+TEST(BodySink, NothingIsProposedForAShankWhoseFootStands) {
+  test::Stand s;
+  auto figure = test::puppet({0.16, 1, false, false});
+  s.context = test::puppetContext(figure, {60, 1}, length);
+  auto motion = std::make_shared<Motion>(restMotion(figure->skeleton, length, {60, 1}, {0}));
+  for (int f = 0; f < length; ++f) motion->translationsAt(f)[0].y -= 0.2F;
+  s.motion = TiledMotion(motion);
+  std::array<Repair, 2> plants;
+  for (std::size_t k = 0; k < 2; ++k) {
+    PlantRepair stands;
+    stands.part = k == 0 ? PlantPart::leftFoot : PlantPart::rightFoot;
+    plants[k].action = stands;
+  }
+  const Findings held = bodySinks(*s.context, s.motion, {&plants[0], &plants[1]});
+  ASSERT_EQ(held.size(), 1U);
+  EXPECT_TRUE(held[0].proposal.empty());
+  EXPECT_NE(held[0].cause, "");
+  const Findings free = bodySinks(*s.context, s.motion, {&plants[0]});
+  ASSERT_EQ(free.size(), 1U);
+  EXPECT_EQ(free[0].proposal.size(), 1U);
+}
+
 TEST(Ground, FeetStayWhereTheyStand) {
   const test::Stand s = sitting(0.02);
   const Repair ground = groundAll();
