@@ -210,7 +210,8 @@ Result<Contacts> findContacts(const Figure& figure, const SkeletonMap& map, cons
     if (!stepping[1 - side].empty()) findRaised(foot, heel, ball, posture.onFeet(), reaches[side], stepping[1 - side], rate, settings);
     trimWhirls(foot, rate, settings);
     std::erase_if(foot.spans, [&](const ContactSpan& span) {
-      return 2 * std::count(posture.lies().begin() + span.first, posture.lies().begin() + span.last + 1, 1) > span.last - span.first + 1;
+      const auto mostly = [&](const std::vector<char>& list) { return 2 * std::count(list.begin() + span.first, list.begin() + span.last + 1, 1) > span.last - span.first + 1; };
+      return mostly(posture.lies()) || mostly(posture.shankLies(side));
     });
     for (ContactSpan& span : foot.spans) {
       const double level = levelOf(span, heel, ball, settings);

@@ -1,6 +1,7 @@
-// Whether a performer stands on its feet, sits or lies. Internal to contacts.
+// Whether a performer stands on its feet, kneels, sits or lies. Internal to contacts.
 #pragma once
 
+#include <array>
 #include <vector>
 
 #include "core/figure/figure.h"
@@ -20,6 +21,9 @@ class Posture {
   [[nodiscard]] const std::vector<char>& onFeet() const { return onFeet_; }
   /// Hips low and the trunk nearer to level than to upright: feet carry nothing; by frame.
   [[nodiscard]] const std::vector<char>& lies() const { return lies_; }
+  /// A shank (0 left, 1 right) that lies nearly level, or knee down, as where one kneels on it or sits with the leg stretched out: its foot
+  /// carries nothing; by frame.
+  [[nodiscard]] const std::vector<char>& shankLies(int side) const { return shankLies_[static_cast<std::size_t>(side)]; }
 
  private:
   Affined toWorld_;
@@ -27,6 +31,12 @@ class Posture {
   std::vector<int> hips_, ankles_;
   int top_ = -1;
   std::vector<char> onFeet_, lies_;
+  struct Shank {
+    int knee = -1, ankle = -1;
+    double length = 0;  // metres, bind pose
+  };
+  std::array<Shank, 2> shanks_;
+  std::array<std::vector<char>, 2> shankLies_;
 };
 
 }  // namespace understudy

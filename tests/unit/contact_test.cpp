@@ -340,6 +340,39 @@ TEST(Contact, FeetThatHangStillHighUpDoNotStand) {
   EXPECT_TRUE(found->feet[0].spans.empty() && found->feet[1].spans.empty());
 }
 
+TEST(Contact, AFootBehindAKneeThatIsDownDoesNotStand) {
+  // Stands for two seconds, goes down on the right knee for three and comes up again.
+  const Gait gait{.rate = 60};
+  Walk walk = build(gait, 420, [&](int, int) { return Pose{{0, ankleHeight, 0}, 0}; });
+  Skeleton& sk = walk.figure.skeleton;
+  const int hips = walk.map.joint(Role::hips);
+  std::array<int, 2> upper{walk.map.joint(Role::leftUpperLeg), walk.map.joint(Role::rightUpperLeg)}, lower{walk.map.joint(Role::leftLowerLeg), walk.map.joint(Role::rightLowerLeg)};
+  walk.motion = restMotion(sk, 420, {60, 1}, {hips});
+  for (int f = 0; f < 420; ++f) {
+    const auto ease = [](double s) { return std::clamp(s, 0.0, 1.0) * std::clamp(s, 0.0, 1.0) * (3 - 2 * std::clamp(s, 0.0, 1.0)); };
+    const double down = ease((f - 120) / 40.0) - ease((f - 340) / 40.0);
+    // The left thigh level and its shank upright; the right thigh upright and its shank level behind it.
+    const double lift = 0.86 + (0.43 - 0.86) * down;
+    walk.motion.translationsAt(f)[0] = Vec3f(Vec3d{0, lift + ankleHeight, 0});
+    const auto turn = [&](int joint, double angle) { walk.motion.rotationsAt(f)[static_cast<std::size_t>(joint)] = Quatf(fromAxisAngle(Vec3d{1, 0, 0}, angle * down)); };
+    turn(upper[0], -std::numbers::pi / 2);
+    turn(lower[0], std::numbers::pi / 2);
+    // On the ball of its foot, the sole upright behind the knee.
+    const double rises = std::asin((ballHeight + ballAhead - ankleHeight) / (legLength / 2));
+    turn(lower[1], std::numbers::pi / 2 + rises);
+    turn(walk.map.joint(Role::rightFoot), -rises);
+  }
+  const Result<Contacts> found = findContacts(walk.figure, walk.map, walk.motion);
+  ASSERT_TRUE(found.ok());
+  const auto standsAt = [&](int side, int f) {
+    return std::any_of(found->feet[static_cast<std::size_t>(side)].spans.begin(), found->feet[static_cast<std::size_t>(side)].spans.end(), [&](const ContactSpan& s) { return s.first <= f && f <= s.last; });
+  };
+  EXPECT_TRUE(standsAt(0, 250));
+  EXPECT_FALSE(standsAt(1, 250));
+  EXPECT_TRUE(standsAt(1, 60));
+  EXPECT_TRUE(standsAt(1, 410));
+}
+
 TEST(Contact, ACarefulStepIsAStep) {
   const Gait gait{.rate = 60};
   // 0.3 m in 0.9 s, lifted by 35 mm: never faster than 0.6 m/s, never as high as the limits of a walk.
