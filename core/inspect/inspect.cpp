@@ -104,6 +104,8 @@ class Inspector {
   void body() {
     std::vector<const Repair*> repairs;
     for (const Node<Repair>& repair : *take_.repairs) repairs.push_back(&*repair);
+    if (history_)
+      for (const Repair& repair : history_->repairs) repairs.push_back(&repair);
     std::vector<FrameSpan> rises;
     for (Finding& finding : bodySinks(context_, seen_.untrimmed, repairs, limits_.body)) {
       tellMuted(finding);

@@ -123,13 +123,15 @@ class Planner {
     shareTwist(mt().at(Role::rightLowerArm).joints, mt().joint(Role::rightHand));
   }
 
-  /// What carries fingers beside the hand is hand as well, and goes along with it.
+  /// What carries fingers beside the hand is hand as well, and goes along with it; on the same body it goes as it went.
   void besideHands() {
     for (const Role hand : {Role::leftHand, Role::rightHand}) {
       const int a = ms().joint(hand);
       if (a < 0 || mt().joint(hand) < 0) continue;
-      for (const int j : besideHand(plan_.character.figure->skeleton, mt(), hand == Role::leftHand))
-        if (plan_.drivers[j].kind == Driver::Kind::hold) follow(j, a, hand);
+      const std::vector<int> from = besideHand(plan_.performer.figure->skeleton, ms(), hand == Role::leftHand), to = besideHand(plan_.character.figure->skeleton, mt(), hand == Role::leftHand);
+      const bool own = plan_.sameBody && from.size() == to.size();
+      for (std::size_t k = 0; k < to.size(); ++k)
+        if (plan_.drivers[to[k]].kind == Driver::Kind::hold) follow(to[k], own ? from[k] : a, hand);
     }
   }
 
