@@ -68,6 +68,15 @@ std::vector<BodyPart> partsOfJoints(const Skeleton& skeleton, const SkeletonMap&
   return out;
 }
 
+int BodySurface::heaviestJoint(int vertex) const {
+  const auto v = static_cast<std::size_t>(vertex);
+  int joint = -1;
+  float most = 0;
+  for (std::uint32_t k = influenceStart[v]; k < influenceStart[v + 1]; ++k)
+    if (influenceWeight[k] > most) most = influenceWeight[k], joint = influenceJoint[k];
+  return joint;
+}
+
 BodySurface bodySurface(const Figure& figure, const SkeletonMap& map, std::span<const Affined> fileWorld, const Affined& toWorld,
                         const BodySurfaceSettings& settings) {
   BodySurface out;

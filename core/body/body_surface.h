@@ -48,6 +48,8 @@ struct BodySurface {
   std::vector<BodyPart> jointParts;               ///< of each joint
 
   [[nodiscard]] int vertices() const { return static_cast<int>(positions.size()); }
+  /// The joint that carries most of a vertex; −1: none does.
+  [[nodiscard]] int heaviestJoint(int vertex) const;
 };
 
 /// `fileWorld` is a pose of the figure in its file's coordinates (the reference pose), `toWorld` takes those to world metres.

@@ -189,11 +189,7 @@ double ArmClearer::apart(const Point& a, const Point& b) const {
 
 void ArmClearer::read(const Poser& poser, Pose& pose, const Quatd* frame) const {
   pose.turned.resize(armJoints_.size());
-  for (std::size_t k = 0; k < armJoints_.size(); ++k) {
-    const auto j = static_cast<std::size_t>(armJoints_[k]);
-    const Quatd q = poser.rotation(armJoints_[k]) * conjugate(model_->rotation[j]);
-    pose.turned[k] = {toMatrix(q), poser.position(armJoints_[k]) - rotate(q, model_->position[j])};
-  }
+  for (std::size_t k = 0; k < armJoints_.size(); ++k) pose.turned[k] = poser.turned(armJoints_[k]);
   pose.girdle = limb_.girdle >= 0 ? poser.position(limb_.girdle) : poser.position(limb_.root);
   pose.root = poser.position(limb_.root);
   pose.mid = poser.position(limb_.mid);

@@ -59,10 +59,7 @@ GroundSkin groundSkin(const RepairContext& context) {
     for (std::size_t m = 0; m < mesh.vertices.size(); ++m) {
       const int v = mesh.vertices[m];
       if (hanging[m] || surface.parts[static_cast<std::size_t>(v)] != part) continue;
-      int joint = -1;
-      float most = 0;
-      for (std::uint32_t k = surface.influenceStart[static_cast<std::size_t>(v)]; k < surface.influenceStart[static_cast<std::size_t>(v) + 1]; ++k)
-        if (surface.influenceWeight[k] > most) most = surface.influenceWeight[k], joint = surface.influenceJoint[k];
+      const int joint = surface.heaviestJoint(v);
       if (joint >= 0 && !isFoot(joint)) carried[static_cast<std::size_t>(joint)].push_back(v);
     }
   }
@@ -97,7 +94,7 @@ GroundSkin groundSkin(const RepairContext& context) {
 
 GroundBody::GroundBody(const RepairContext& context)
     : skin_(context.figure->meshes.empty() ? std::make_shared<const GroundSkin>() : context.parts->get<GroundSkin>([&] { return groundSkin(context); })),
-      context_(context), turned_(static_cast<std::size_t>(context.figure->skeleton.size())), stamp_(turned_.size(), 0) {}
+      turned_(static_cast<std::size_t>(context.figure->skeleton.size())), stamp_(turned_.size(), 0) {}
 
 double GroundBody::depth(const Poser& pose, double ground, const GroundParts& parts) {
   ++now_;
@@ -113,8 +110,7 @@ double GroundBody::depth(const Poser& pose, double ground, const GroundParts& pa
       const auto joint = static_cast<std::size_t>(j);
       if (stamp_[joint] == now_) continue;
       stamp_[joint] = now_;
-      const Quatd turn = pose.rotation(j) * conjugate(context_.body.rotation[joint]);
-      turned_[joint] = {toMatrix(turn), pose.position(j) - rotate(turn, context_.body.position[joint])};
+      turned_[joint] = pose.turned(j);
     }
     for (std::size_t i = 0; i < piece.points.size(); ++i) {
       double y = 0;

@@ -36,7 +36,6 @@ class GroundBody {
 
  private:
   std::shared_ptr<const GroundSkin> skin_;
-  const RepairContext& context_;
   std::vector<Affined> turned_;
   std::vector<int> stamp_;
   int now_ = 0;

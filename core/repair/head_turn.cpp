@@ -69,12 +69,12 @@ void HeadTurner::load(const TiledMotion& motion, int frame, const std::array<dou
 }
 
 double HeadTurner::onHead(int side) {
-  for (const int j : armJoints_) turned_[static_cast<std::size_t>(j)] = turnedBy(base_, j);
+  for (const int j : armJoints_) turned_[static_cast<std::size_t>(j)] = base_.turned(j);
   // Farther away they come to the same.
   const double far = context_.scaled(offFrom), beside = context_.scaled(besides);
   double fromHead = far;
   const auto look = [&](const BodySolid& solid, double& least) {
-    for (const int j : solid.joints) turned_[static_cast<std::size_t>(j)] = turnedBy(base_, j);
+    for (const int j : solid.joints) turned_[static_cast<std::size_t>(j)] = base_.turned(j);
     const PosedSolid posed(solid, turned_);
     for (const Point& point : points_) {
       if (point.side != side || !point.hand) continue;
@@ -89,12 +89,6 @@ double HeadTurner::onHead(int side) {
     if (&solid != head_) look(solid, fromOthers);
   // Of two parts it lies on the nearer one: distances to bent bodies are off by millimetres.
   return smoothStep((fromOthers - std::max(fromHead, 0.0)) / beside) * smoothStep((far - fromHead) / context_.scaled(offFrom - onTo));
-}
-
-Affined HeadTurner::turnedBy(const Poser& poser, int joint) const {
-  const auto j = static_cast<std::size_t>(joint);
-  const Quatd q = poser.rotation(joint) * conjugate(model_->rotation[j]);
-  return {toMatrix(q), poser.position(joint) - rotate(q, model_->position[j])};
 }
 
 Vec3d HeadTurner::placeOf(const Point& point) const {
@@ -127,7 +121,7 @@ double HeadTurner::measure(const Vec3d& turn, double near, std::vector<Row>* row
   const bool turns = turn != Vec3d{} && !free_.empty();
   if (turns) write(now_.emplace(base_), turn);
   const Poser& now = turns ? *now_ : base_;
-  for (const int j : head_->joints) turned_[static_cast<std::size_t>(j)] = turnedBy(now, j);
+  for (const int j : head_->joints) turned_[static_cast<std::size_t>(j)] = now.turned(j);
   const PosedSolid head(*head_, turned_);
   std::array<bool, 2> close{};
   for (std::size_t side = 0; side < 2; ++side) {
@@ -135,7 +129,7 @@ double HeadTurner::measure(const Vec3d& turn, double near, std::vector<Row>* row
     close[side] = reach_[side] > 0 && head.atLeast(now.position(elbow)) < reach_[side] + near;
   }
   if (!close[0] && !close[1]) return 0;
-  for (const int j : armJoints_) turned_[static_cast<std::size_t>(j)] = turnedBy(now, j);
+  for (const int j : armJoints_) turned_[static_cast<std::size_t>(j)] = now.turned(j);
   Vec3d middle;
   for (const int joint : free_) middle += now.position(joint) / static_cast<double>(free_.size());
   double worst = 0;

@@ -45,7 +45,6 @@ class HeadTurner {
   };
   /// Poses the character after a turn and lists the points within `near` metres of the head; the deepest one's depth.
   double measure(const Vec3d& turn, double near, std::vector<Row>* rows);
-  [[nodiscard]] Affined turnedBy(const Poser& poser, int joint) const;
   [[nodiscard]] Vec3d placeOf(const Point& point) const;
 
   const RepairContext& context_;

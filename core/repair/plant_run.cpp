@@ -4,6 +4,7 @@
 #include <cmath>
 
 #include "core/math/smooth_step.h"
+#include "core/repair/admit.h"
 #include "core/repair/plant.h"
 #include "core/repair/plant_calm.h"
 #include "core/repair/plant_ease.h"
@@ -27,8 +28,6 @@ double standingWeight(const Stay& s, int frame) {
   const PlantPhase phase = s.phase(frame);
   return phase == PlantPhase::ball ? onTheBall : phase == PlantPhase::toe ? 0 : 1;
 }
-
-double square(double v) { return v * v; }
 
 /// From 0 before the release to 1 after the stay.
 double released(const Stay& s, int frame) {
@@ -58,16 +57,10 @@ void PlantRun::run(TiledMotion& out, std::vector<Residual>& residuals) {
 
 FrameSpan PlantRun::writtenIn(FrameSpan frames) const {
   FrameSpan out;
-  for (const Stay& s : plan_.stays) {
-    const FrameSpan w = common(plan_.written(s), frames);
-    if (w.empty()) continue;
-    out = out.empty() ? w : FrameSpan{std::min(out.first, w.first), std::max(out.last, w.last)};
-  }
-  for (const GroundTask& task : plan_.grounds)
-    if (const FrameSpan w = common(task.extent, frames); !w.empty()) out = out.empty() ? w : FrameSpan{std::min(out.first, w.first), std::max(out.last, w.last)};
+  for (const Stay& s : plan_.stays) out = hull(out, common(plan_.written(s), frames));
+  for (const GroundTask& task : plan_.grounds) out = hull(out, common(task.extent, frames));
   if (parts_.hasSeat())
-    for (const FrameSpan& e : parts_.extents())
-      if (const FrameSpan w = common(e, frames); !w.empty()) out = out.empty() ? w : FrameSpan{std::min(out.first, w.first), std::max(out.last, w.last)};
+    for (const FrameSpan& e : parts_.extents()) out = hull(out, common(e, frames));
   return out;
 }
 
@@ -80,7 +73,7 @@ void PlantRun::load() {
   moves_ = common(widened(swings_, plan_.longestEase + 2, plan_.longestEase + 2), clip_);
   const auto whole = [&](FrameSpan span) {
     if (common(span, moves_).empty() || common(span, moves_) == span) return false;
-    moves_ = {std::min(moves_.first, span.first), std::max(moves_.last, span.last)};
+    moves_ = hull(moves_, span);
     return true;
   };
   for (bool again = true; again;) {
@@ -382,14 +375,19 @@ void PlantRun::steady(FrameSpan span) {
   }
 }
 
-void PlantRun::solve(int frame, TiledMotion& out, std::vector<Residual>& residuals) {
-  const PelvisMove move = pelvis(frame);
+// A frame with its pelvis where it goes, the legs not bent yet.
+void PlantRun::loadMoved(int frame, const PelvisMove& move) {
   const PelvisMove& calms = calmAt(frame);
-  const bool raise = move != PelvisMove{} || calms != PelvisMove{};
-  if (!raise && !goal(0, frame).active && !goal(1, frame).active) return;
   pose_.load(in_, frame);
   if (calms != PelvisMove{}) pose_.move(calms.by, calms.turn);
   if (move != PelvisMove{}) pose_.move(move.by, move.turn);
+}
+
+void PlantRun::solve(int frame, TiledMotion& out, std::vector<Residual>& residuals) {
+  const PelvisMove move = pelvis(frame);
+  const bool raise = move != PelvisMove{} || calmAt(frame) != PelvisMove{};
+  if (!raise && !goal(0, frame).active && !goal(1, frame).active) return;
+  loadMoved(frame, move);
   for (int side = 0; side < 2; ++side) {
     const FootGoal& g = goal(side, frame);
     if (!leg(side).limb.complete() || (!g.active && !raise)) continue;

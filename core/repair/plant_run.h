@@ -9,6 +9,7 @@ namespace understudy {
 
 constexpr double blendTime = 0.15;   ///< seconds around where a foot lands or leaves, in which its leg's own jerks are taken out
 
+[[nodiscard]] inline double square(double v) { return v * v; }
 /// True where a leg goes from one stay to the next without coming back to its own motion.
 [[nodiscard]] bool meets(const Stay& a, const Stay& b);
 /// What part of its length a leg may reach over: no knee is made straighter than it was, unless that is bent enough anyway.
@@ -84,6 +85,7 @@ class PlantRun {
   void lead(int side, const Stay* a, const Stay* b, FrameSpan gap);
   [[nodiscard]] double lowest(int side, const GroundPlane& ground, const FootPose& pose) const;
   void clear(int side);
+  void loadMoved(int frame, const PelvisMove& move);
   void solve(int frame, TiledMotion& out, std::vector<Residual>& residuals);
   double place(int side, int frame);
   [[nodiscard]] Bent bend(int side, int frame, const FootPose& pose, bool leaves, double firm, int index, const Vec3d& by) const;

@@ -11,8 +11,6 @@ namespace {
 constexpr double hipsFading = 0.25, footFading = 0.12;  // seconds over which either goes once nothing asks for it
 constexpr int rounds = 3;                               // legs bend as hips rise: looked at again
 
-double square(double v) { return v * v; }
-
 }  // namespace
 
 // How deep the body lies where the pose of a frame, its pelvis and legs as they are now, has it.
@@ -57,9 +55,7 @@ void PlantRun::ground() {
       for (std::size_t k = 0; k < count; ++k) {
         const int f = frameOf(k);
         const double wanted = spanWeight(task.frames, f);
-        pose_.load(in_, f);
-        if (calmAt(f) != PelvisMove{}) pose_.move(calmAt(f).by, calmAt(f).turn);
-        if (const PelvisMove move = pelvis(f); move != PelvisMove{}) pose_.move(move.by, move.turn);
+        loadMoved(f, pelvis(f));
         for (int side = 0; side < 2; ++side)
           if (leg(side).limb.complete()) place(side, f);
         double lacks = inGround(f, {task.parts[0], task.parts[1], false, false}) + task.margin;

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "core/repair/admit.h"
 #include "core/repair/plant.h"
 #include "core/repair/plant_calm.h"
 #include "core/repair/plant_run.h"
@@ -20,8 +21,7 @@ FrameSpan PlantPlan::affected(FrameSpan changed) const {
   for (std::size_t i = 0; i < grounds.size(); ++i) {
     if (done[i] || common(grounds[i].extent, out).empty()) continue;
     done[i] = 1;
-    const FrameSpan more = affectedByFeet(grounds[i].extent);
-    out = {std::min(out.first, more.first), std::max(out.last, more.last)};
+    out = hull(out, affectedByFeet(grounds[i].extent));
     i = static_cast<std::size_t>(-1);
   }
   return out;

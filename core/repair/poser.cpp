@@ -163,6 +163,12 @@ void Poser::swivel(const LimbRig& limb, double angle) {
   setEnd(limb, end);
 }
 
+Affined Poser::turned(int joint) const {
+  const auto j = static_cast<std::size_t>(joint);
+  const Quatd q = rotation_[j] * conjugate(context_.body.rotation[j]);
+  return {toMatrix(q), position_[j] - rotate(q, context_.body.position[j])};
+}
+
 void Poser::setEnd(const LimbRig& limb, const Quatd& world) {
   const Quatd turned = world * conjugate(rotation(limb.end));
   setRotation(limb.end, world);

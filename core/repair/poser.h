@@ -37,6 +37,8 @@ class Poser {
   /// A point of a joint's rigid frame (metres) in the stage, and back.
   [[nodiscard]] Vec3d toWorld(int joint, const Vec3d& point) const { return position(joint) + rotate(rotation(joint), point); }
   [[nodiscard]] Vec3d toJoint(int joint, const Vec3d& point) const { return rotate(conjugate(rotation(joint)), point - position(joint)); }
+  /// Where a joint takes a point of the reference pose that moves with it, both in the stage.
+  [[nodiscard]] Affined turned(int joint) const;
   /// World rotation of what a joint hangs on.
   [[nodiscard]] const Quatd& above(int joint) const;
 

@@ -304,10 +304,7 @@ TouchSkin::Posed::Posed(const TouchSkin& skin, const Poser& poser, int side, Aga
   const std::size_t n = context.body.rotation.size();
   turned_.resize(n);
   std::vector<Affined>& turned = turned_;
-  for (std::size_t j = 0; j < n; ++j) {
-    const Quatd q = poser.rotation(static_cast<int>(j)) * conjugate(context.body.rotation[j]);
-    turned[j] = {toMatrix(q), poser.position(static_cast<int>(j)) - rotate(q, context.body.position[j])};
-  }
+  for (std::size_t j = 0; j < n; ++j) turned[j] = poser.turned(static_cast<int>(j));
   const HandPoints& hand = hand_;
   std::vector<Vec3d> points;
   points.reserve(hand.points.size());

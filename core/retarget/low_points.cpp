@@ -40,10 +40,7 @@ LowPoints::LowPoints(const PosedBody& body) : body_(body) {
     }
     for (const int v : vertices) {
       const auto at = static_cast<std::size_t>(v);
-      int joint = -1;
-      float most = 0;
-      for (std::uint32_t k = surface.influenceStart[at]; k < surface.influenceStart[at + 1]; ++k)
-        if (surface.influenceWeight[k] > most) most = surface.influenceWeight[k], joint = surface.influenceJoint[k];
+      const int joint = surface.heaviestJoint(v);
       if (joint < 0) continue;
       auto [entry, fresh] = joints.try_emplace(joint);
       if (fresh) entry->second.vertex.fill(-1);
