@@ -22,9 +22,9 @@ int frames(double seconds, double rate, int fewest) { return std::max(fewest, st
 
 int calmReach(double rate) { return 2 * frames(meanOver, rate, 2) + 2 + frames(around, rate, 5); }
 
-std::vector<PelvisMove> calmed(const std::vector<PelvisPose>& way, const std::vector<double>& firm, double rate, double leg) {
+std::vector<Calms> calmed(const std::vector<PelvisPose>& way, const std::vector<double>& firm, double rate, double leg) {
   const int n = static_cast<int>(way.size()), usual = frames(around, rate, 5), mean = frames(meanOver, rate, 2);
-  std::vector<PelvisMove> out(way.size());
+  std::vector<Calms> out(way.size());
   if (n < 3) return out;
   const auto at = [&](int f) -> const PelvisPose& { return way[static_cast<std::size_t>(std::clamp(f, 0, n - 1))]; };
   std::vector<double> off(way.size(), 0.0);
@@ -49,11 +49,13 @@ std::vector<PelvisMove> calmed(const std::vector<PelvisPose>& way, const std::ve
   for (int f = 0; f < n; ++f) {
     const double p = part[static_cast<std::size_t>(f)] * firm[static_cast<std::size_t>(f)];
     if (p <= 0) continue;
-    PelvisMove& move = out[static_cast<std::size_t>(f)];
+    auto& [move, thighs] = out[static_cast<std::size_t>(f)];
+    const auto turned = [](const Quatd& from, const Quatd& to) { return logOf(normalised(to * conjugate(from))); };
     for (int k = -mean; k <= mean; ++k) {
       const double w = kernel[static_cast<std::size_t>(k + mean)] * p;
       move.by += (at(f + k).pivot - at(f).pivot) * w;
-      move.turn += logOf(normalised(at(f + k).turn * conjugate(at(f).turn))) * w;
+      move.turn += turned(at(f).turn, at(f + k).turn) * w;
+      for (std::size_t side = 0; side < 2; ++side) thighs[side] += turned(at(f).thighs[side], at(f + k).thighs[side]) * w;
     }
   }
   return out;

@@ -8,11 +8,19 @@
 
 namespace understudy {
 
-/// Where the pelvis is in a frame: what it turns about, how it is turned, and both hips, world.
+/// Where the pelvis is in a frame: what it turns about, how it is turned, both hips, and how the thighs are turned, world.
 struct PelvisPose {
   Vec3d pivot;
   Quatd turn;
   std::array<Vec3d, 2> hips;
+  std::array<Quatd, 2> thighs;
+};
+
+/// How the pelvis is to move, and the thighs to turn (world rotation vectors) for what in them stumbles with it: often they jerk against it,
+/// and are hardly turned.
+struct Calms {
+  PelvisMove pelvis;
+  std::array<Vec3d, 2> thighs;
 };
 
 /// Frames on either side of one that say how it is to be calmed.
@@ -21,7 +29,7 @@ struct PelvisPose {
 /// How the pelvis is to move, a value a frame, so that its way no longer stumbles: a frame in which the hips are accelerated many
 /// times more than usual around it is taken, with those beside it, to the mean of the frames around. A foot that stands would turn
 /// each such jerk of the capture into one of its knee. `firm`: how firmly a foot stands in each frame, 0 … 1. `leg`: metres.
-[[nodiscard]] std::vector<PelvisMove> calmed(const std::vector<PelvisPose>& way, const std::vector<double>& firm, double rate, double leg);
+[[nodiscard]] std::vector<Calms> calmed(const std::vector<PelvisPose>& way, const std::vector<double>& firm, double rate, double leg);
 
 /// Frames on either side of one that say how its toes are to be calmed.
 [[nodiscard]] int toesReach(double rate);

@@ -153,6 +153,12 @@ LegFrame withKneeBend(const LegFrame& leg, const Vec3d& hinge, double bend) {
   return out;
 }
 
+LegFrame swung(LegFrame leg, const Quatd& turn) {
+  for (Vec3d* at : {&leg.knee, &leg.foot.at}) *at = leg.hip + rotate(turn, *at - leg.hip);
+  for (Quatd* is : {&leg.thigh, &leg.shank, &leg.foot.foot, &leg.foot.toe}) *is = normalised(turn * *is);
+  return leg;
+}
+
 Vec3d broughtWithin(const Vec3d& hip, Vec3d at, double reach, bool rises) {
   const double lacks = distance(hip, at) - reach;
   if (lacks <= 0) return at;

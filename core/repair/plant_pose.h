@@ -29,6 +29,9 @@ struct LegFrame {
 /// `backwards` where that is asked for.
 [[nodiscard]] LegFrame bentTo(const LegFrame& leg, const Vec3d& hinge, const FootPose& target, bool backwards = false);
 
+/// The whole leg turned about its hip.
+[[nodiscard]] LegFrame swung(LegFrame leg, const Quatd& turn);
+
 /// By how much a knee is bent about the axis it is bent about here, radians, less than 0 backwards: what of its bend goes sideways does
 /// not count. A knee bent to `bend`, the foot as it is turned and in the same direction from the hip.
 [[nodiscard]] double kneeBend(const LegFrame& leg, const Vec3d& hinge);
@@ -50,7 +53,7 @@ class LegsPose {
   [[nodiscard]] const Vec3d& pivot() const { return position_[static_cast<std::size_t>(trunk_ >= 0 ? trunk_ : slotOf_[static_cast<std::size_t>(context_.joint(Role::hips))])]; }
   [[nodiscard]] const Quatd& pelvis() const { return rotation_[static_cast<std::size_t>(slotOf_[static_cast<std::size_t>(context_.joint(Role::hips))])]; }
   /// Moves the hips and all below, legs and feet that hang elsewhere included; `turn` (a world rotation vector) turns the pelvis about
-  /// the pivot and leaves trunk and legs as they are turned.
+  /// the pivot with all that hangs on it but the trunk.
   void move(const Vec3d& by, const Vec3d& turn = {});
   /// Turns a leg, its hip where it is already.
   void set(int side, const LegFrame& leg);

@@ -6,7 +6,6 @@
 #include "core/math/smooth_step.h"
 #include "core/repair/admit.h"
 #include "core/repair/plant.h"
-#include "core/repair/plant_calm.h"
 #include "core/repair/plant_ease.h"
 #include "core/repair/plant_steady.h"
 
@@ -111,15 +110,22 @@ void PlantRun::load() {
   needed = common(widened(needed, calms, calms), clip_);
   own_.first = needed.first;
   calm(needed);
+  const std::array<std::vector<double>, 2> firms{firmIn(needed, 0), firmIn(needed, 1)};
   for (int f = needed.first; f <= needed.last; ++f) {
-    pose_.load(in_, f);
-    if (calmAt(f) != PelvisMove{}) pose_.move(calmAt(f).by, calmAt(f).turn);
-    for (int side = 0; side < 2; ++side) own_.legs[static_cast<std::size_t>(side)].push_back(leg(side).limb.complete() ? pose_.leg(side) : LegFrame{});
+    loadCalm(f);
+    for (std::size_t side = 0; side < 2; ++side) {
+      LegFrame& was = own_.legs[side].emplace_back(leg(static_cast<int>(side)).limb.complete() ? pose_.leg(static_cast<int>(side)) : LegFrame{});
+      // A leg that stands does not go along as the pelvis is turned, but as its own way is calmed.
+      const auto& [pelvis, thighs] = own_.calm[static_cast<std::size_t>(f - needed.first)];
+      if (const double firm = firms[side][static_cast<std::size_t>(f - needed.first)]; firm > 0 && pelvis.turn != Vec3d{})
+        was = swung(was, slerp(Quatd{}, expOf(thighs[side]) * conjugate(expOf(pelvis.turn)), firm));
+    }
     own_.pivots.push_back(pose_.pivot());
   }
   for (int side = 0; side < 2; ++side) {
     std::vector<LegFrame>& legs = own_.legs[static_cast<std::size_t>(side)];
-    const std::vector<double> turns = calmedTwists(legs, plan_.context.rate.hertz()), firm = firmIn(needed, side);
+    const std::vector<double> turns = calmedTwists(legs, plan_.context.rate.hertz());
+    const std::vector<double>& firm = firms[static_cast<std::size_t>(side)];
     for (std::size_t k = 0; k < legs.size(); ++k)
       if (firm[k] > 0) legs[k].shank = normalised(fromAxisAngle(normalised(legs[k].foot.at - legs[k].knee, {0, 1, 0}), turns[k] * firm[k]) * legs[k].shank);
     if (leg(side).limb.tip < 0) continue;
@@ -172,13 +178,19 @@ void PlantRun::calm(FrameSpan needed) {
   std::vector<PelvisPose> way;
   for (int f = read.first; f <= read.last; ++f) {
     pose_.load(in_, f);
-    way.push_back({pose_.pivot(), pose_.pelvis(), {leg(0).limb.complete() ? pose_.leg(0).hip : pose_.pivot(), leg(1).limb.complete() ? pose_.leg(1).hip : pose_.pivot()}});
+    PelvisPose& pose = way.emplace_back(PelvisPose{pose_.pivot(), pose_.pelvis(), {pose_.pivot(), pose_.pivot()}, {}});
+    for (int side = 0; side < 2; ++side)
+      if (leg(side).limb.complete()) {
+        const LegFrame was = pose_.leg(side);
+        pose.hips[static_cast<std::size_t>(side)] = was.hip;
+        pose.thighs[static_cast<std::size_t>(side)] = was.thigh;
+      }
   }
   std::vector<double> firm = firmIn(read, 0);
   const std::vector<double> right = firmIn(read, 1);
   for (std::size_t k = 0; k < firm.size(); ++k) firm[k] = std::max(firm[k], right[k]);
-  const std::vector<PelvisMove> moves = calmed(way, firm, rate, plan_.context.leg);
-  own_.calm.assign(moves.begin() + (needed.first - read.first), moves.begin() + (needed.last - read.first + 1));
+  const std::vector<Calms> calms = calmed(way, firm, rate, plan_.context.leg);
+  own_.calm.assign(calms.begin() + (needed.first - read.first), calms.begin() + (needed.last - read.first + 1));
 }
 
 std::vector<Vec3d> PlantRun::movesIn(const Stay& s) const {
@@ -375,11 +387,15 @@ void PlantRun::steady(FrameSpan span) {
   }
 }
 
+// A frame as it comes in, what its pelvis stumbles by taken out.
+void PlantRun::loadCalm(int frame) {
+  pose_.load(in_, frame);
+  if (const PelvisMove& calms = calmAt(frame); calms != PelvisMove{}) pose_.move(calms.by, calms.turn);
+}
+
 // A frame with its pelvis where it goes, the legs not bent yet.
 void PlantRun::loadMoved(int frame, const PelvisMove& move) {
-  const PelvisMove& calms = calmAt(frame);
-  pose_.load(in_, frame);
-  if (calms != PelvisMove{}) pose_.move(calms.by, calms.turn);
+  loadCalm(frame);
   if (move != PelvisMove{}) pose_.move(move.by, move.turn);
 }
 

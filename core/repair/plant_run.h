@@ -1,6 +1,7 @@
 // One call of applyPlants(), step by step. Internal to plants.
 #pragma once
 
+#include "core/repair/plant_calm.h"
 #include "core/repair/plant_even.h"
 #include "core/repair/plant_pelvis.h"
 #include "core/repair/plant_work.h"
@@ -85,6 +86,7 @@ class PlantRun {
   void lead(int side, const Stay* a, const Stay* b, FrameSpan gap);
   [[nodiscard]] double lowest(int side, const GroundPlane& ground, const FootPose& pose) const;
   void clear(int side);
+  void loadCalm(int frame);
   void loadMoved(int frame, const PelvisMove& move);
   void solve(int frame, TiledMotion& out, std::vector<Residual>& residuals);
   double place(int side, int frame);
@@ -111,7 +113,7 @@ class PlantRun {
   [[nodiscard]] const PelvisMove& way(int frame) const { return way_[static_cast<std::size_t>(frame - ways_.first)]; }
   [[nodiscard]] const Vec3d& pivot(int frame) const { return own_.pivots[static_cast<std::size_t>(frame - own_.first)]; }
 
-  [[nodiscard]] const PelvisMove& calmAt(int frame) const { return own_.calm[static_cast<std::size_t>(frame - own_.first)]; }
+  [[nodiscard]] const PelvisMove& calmAt(int frame) const { return own_.calm[static_cast<std::size_t>(frame - own_.first)].pelvis; }
 
   const PlantPlan& plan_;
   const PartPlants& parts_;
@@ -124,7 +126,7 @@ class PlantRun {
     int first = 0;
     std::array<std::vector<LegFrame>, 2> legs;
     std::vector<Vec3d> pivots;
-    std::vector<PelvisMove> calm;                // taken into account in both
+    std::vector<Calms> calm;                     // taken into account in both
   } own_;
   std::vector<char> mine_;                       // stays whose feet are wanted here
   std::vector<char> evened_;                     // stays whose rolls are evened out

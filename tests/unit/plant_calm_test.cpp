@@ -17,50 +17,60 @@ std::vector<PelvisPose> swaying(double jerk, int until) {
   for (int f = 0; f < 101; ++f) {
     const Quatd turn = fromAxisAngle(Vec3d{1, 0, 0}, f >= 50 && f < until ? jerk : 0.0);
     const Vec3d pivot{0.03 * std::sin(2 * M_PI * 1.2 * f / rate), 1, 0};
-    out.push_back({pivot, turn, {pivot + rotate(turn, Vec3d{0.1, -0.1, 0}), pivot + rotate(turn, Vec3d{-0.1, -0.1, 0})}});
+    out.push_back({pivot, turn, {pivot + rotate(turn, Vec3d{0.1, -0.1, 0}), pivot + rotate(turn, Vec3d{-0.1, -0.1, 0})}, {turn, Quatd{}}});
   }
   return out;
 }
 
-double worstStep(const std::vector<PelvisPose>& way, const std::vector<PelvisMove>& moves) {
+double worstStep(const std::vector<PelvisPose>& way, const std::vector<Calms>& moves) {
   double most = 0;
-  const auto at = [&](std::size_t f) { return way[f].pivot + moves[f].by + rotate(expOf(moves[f].turn), way[f].hips[0] - way[f].pivot); };
+  const auto at = [&](std::size_t f) { return way[f].pivot + moves[f].pelvis.by + rotate(expOf(moves[f].pelvis.turn), way[f].hips[0] - way[f].pivot); };
   for (std::size_t f = 1; f < way.size(); ++f) most = std::max(most, distance(at(f - 1), at(f)));
   return most;
 }
 
 TEST(Calmed, AWayWithoutStumblesStaysAsItIs) {
-  for (const PelvisMove& m : calmed(swaying(0, 0), std::vector<double>(101, 1.0), rate, leg)) EXPECT_EQ(m, PelvisMove{});
+  for (const Calms& m : calmed(swaying(0, 0), std::vector<double>(101, 1.0), rate, leg)) EXPECT_EQ(m.pelvis, PelvisMove{});
 }
 
 TEST(Calmed, TakesAJerkOutOfTheHips) {
-  const std::vector<PelvisMove> none(101);
+  const std::vector<Calms> none(101);
   for (const int until : {51, 101}) {
     const std::vector<PelvisPose> way = swaying(0.1, until);
-    const std::vector<PelvisMove> moves = calmed(way, std::vector<double>(101, 1.0), rate, leg);
+    const std::vector<Calms> moves = calmed(way, std::vector<double>(101, 1.0), rate, leg);
     EXPECT_GT(worstStep(way, none), 0.009);
     EXPECT_LT(worstStep(way, moves), 0.5 * worstStep(way, none));
     for (int f = 0; f < 101; ++f) {
       if (std::abs(f - 50) > 12) {
-        EXPECT_EQ(moves[static_cast<std::size_t>(f)], PelvisMove{}) << f;
+        EXPECT_EQ(moves[static_cast<std::size_t>(f)].pelvis, PelvisMove{}) << f;
       }
     }
   }
 }
 
+// The left thigh jerks with the pelvis, the right one against it: only what is turned is turned back.
+TEST(Calmed, TurnsThighsByWhatJerksInThem) {
+  const std::vector<Calms> moves = calmed(swaying(0.1, 101), std::vector<double>(101, 1.0), rate, leg);
+  EXPECT_GT(length(moves[50].pelvis.turn), 0.02);
+  EXPECT_LT(length(moves[50].thighs[0] - moves[50].pelvis.turn), 1e-12);
+  EXPECT_EQ(moves[50].thighs[1], Vec3d{});
+}
+
 TEST(Calmed, WhereNoFootStandsNothingIsTakenOut) {
-  for (const PelvisMove& m : calmed(swaying(0.1, 101), std::vector<double>(101, 0.0), rate, leg)) EXPECT_EQ(m, PelvisMove{});
+  for (const Calms& m : calmed(swaying(0.1, 101), std::vector<double>(101, 0.0), rate, leg)) EXPECT_EQ(m.pelvis, PelvisMove{});
 }
 
 // A frame depends on no more of those around it than it says.
 TEST(Calmed, ReadsNoFurtherThanItSays) {
   const std::vector<PelvisPose> all = swaying(0.1, 51);
-  const std::vector<PelvisMove> whole = calmed(all, std::vector<double>(101, 1.0), rate, leg);
+  const std::vector<Calms> whole = calmed(all, std::vector<double>(101, 1.0), rate, leg);
   const int reach = calmReach(rate);
   ASSERT_LT(reach, 45);
   for (const int f : {46, 50, 55}) {
     const std::vector<PelvisPose> part(all.begin() + (f - reach), all.begin() + (f + reach + 1));
-    EXPECT_EQ(calmed(part, std::vector<double>(part.size(), 1.0), rate, leg)[static_cast<std::size_t>(reach)], whole[static_cast<std::size_t>(f)]);
+    const Calms here = calmed(part, std::vector<double>(part.size(), 1.0), rate, leg)[static_cast<std::size_t>(reach)];
+    EXPECT_EQ(here.pelvis, whole[static_cast<std::size_t>(f)].pelvis);
+    EXPECT_EQ(here.thighs, whole[static_cast<std::size_t>(f)].thighs);
   }
 }
 
