@@ -13,22 +13,26 @@ namespace {
 
 constexpr double degree = std::numbers::pi / 180;
 
+double stepAt(const std::vector<double>& steps, int k) { return k >= 1 && k < static_cast<int>(steps.size()) ? steps[static_cast<std::size_t>(k)] : 0.0; }
+
+/// Median of the steps around k, without those from k − 1 to k + but. Huge where there are too few to tell.
+double usualStep(const std::vector<double>& steps, int k, int but, const JumpLimits& limits) {
+  std::vector<double> near;
+  for (int m = std::max(1, k - limits.around); m <= std::min(static_cast<int>(steps.size()) - 1, k + limits.around); ++m)
+    if (m < k - 1 || m > k + but) near.push_back(steps[static_cast<std::size_t>(m)]);
+  if (near.size() < 4) return 1e9;
+  const auto middle = near.begin() + static_cast<std::ptrdiff_t>(near.size() / 2);
+  std::nth_element(near.begin(), middle, near.end());
+  return *middle;
+}
+
 /// The frames at which one joint jumps: step k lies between the frames k−1 and k.
 /// `off` tells how far each frame lies off the middle of those beside it.
 std::vector<int> jumpsOf(const std::vector<double>& steps, const std::vector<double>& off, const JumpLimits& limits) {
   std::vector<int> out;
   const int n = static_cast<int>(steps.size());
-  const auto step = [&](int k) { return k >= 1 && k < n ? steps[static_cast<std::size_t>(k)] : 0.0; };
-  std::vector<double> near;
-  const auto median = [&](int k, int but) {
-    near.clear();
-    for (int m = std::max(1, k - limits.around); m <= std::min(n - 1, k + limits.around); ++m)
-      if (m < k - 1 || m > k + but) near.push_back(step(m));
-    if (near.size() < 4) return 1e9;
-    const auto middle = near.begin() + static_cast<std::ptrdiff_t>(near.size() / 2);
-    std::nth_element(near.begin(), middle, near.end());
-    return *middle;
-  };
+  const auto step = [&](int k) { return stepAt(steps, k); };
+  const auto median = [&](int k, int but) { return usualStep(steps, k, but, limits); };
   for (int k = 1; k < n; ++k) {
     const double v = step(k), single = off[static_cast<std::size_t>(k)];
     if (single >= 0.9 * limits.least && std::min(v, step(k + 1)) >= 0.5 * single && single >= limits.offCourse * std::max(step(k - 1), step(k + 2)) && single >= limits.ratio * median(k, 2)) {
@@ -167,8 +171,9 @@ Findings jumpFindings(const RepairContext& context, const TiledMotion& motion, c
         if (left <= std::max(0.35 * size, std::min(quiet, 0.6 * size))) back = m;
       }
       const bool returns = back != i;
-      // Two steps the same way are a fast move, not a jump.
-      if (!returns && i + 1 < jumps.size() && jumps[i + 1] == k + 1) {
+      // Two steps the same way are a fast move, where they take long enough for one, not a jump.
+      const bool twice = !returns && i + 1 < jumps.size() && jumps[i + 1] == k + 1;
+      if (twice && 2 > limits.twoSteps * context.rate.hertz()) {
         ++i;
         continue;
       }
@@ -187,15 +192,21 @@ Findings jumpFindings(const RepairContext& context, const TiledMotion& motion, c
         const double jump = turned(above, k), near = std::max(turned(above, k - 1), turned(above, returns && jumps[back] == k + 1 ? k + 2 : k + 1));
         if (jump >= limits.parent && jump >= limits.parentRatio * near) finding.bones.push_back(boneName(context, above));
       }
-      // Nor do those on it stay behind that turn back against it in the same step: each would jump where it alone is rebuilt.
+      // Nor do those on it stay behind that turn back against it in the same step, each would jump where it alone is rebuilt, or that
+      // hang on a stumbling chain and turn out of the ordinary themselves.
       if (!flips)
-        for (const int below : bones) {
+        for (std::size_t b = 0; b < bones.size(); ++b) {
+          const int below = bones[b];
           const int carrier = parentBone(below);
           if (carrier < 0 || below == joint) continue;
           const std::string name = boneName(context, carrier);
           if (std::find(finding.bones.begin(), finding.bones.end(), name) == finding.bones.end()) continue;
           const double jump = turned(carrier, k);
-          if (jump >= limits.least && turned(below, k) >= limits.against * jump && turnedWith(carrier, below, k) <= (1 - limits.against) * jump) finding.bones.push_back(boneName(context, below));
+          if (jump < limits.least) continue;
+          const double own = turned(below, k);
+          const bool against = own >= limits.against * jump && turnedWith(carrier, below, k) <= (1 - limits.against) * jump;
+          const bool along = finding.bones.size() > 1 && own >= limits.least && own >= limits.withRatio * usualStep(courses[b].steps, k, 1, limits);
+          if (against || along) finding.bones.push_back(boneName(context, below));
         }
       finding.sentence = "The " + boneDoes(bone, flips ? "flips" : finding.kind == FindingKind::snap ? "snaps straight" : "jumps") + " by " + spokenFigure(size, "°") + (returns ? " and back" : "");
       Repair bridge;
@@ -204,7 +215,7 @@ Findings jumpFindings(const RepairContext& context, const TiledMotion& motion, c
       const FrameSpan rebuilt = returns                        ? finding.span
                                 : k <= limits.stray            ? FrameSpan{0, k - 1}
                                 : frames - k <= limits.stray   ? FrameSpan{k, frames - 1}
-                                                               : common({k - 3, k + 2}, {1, frames - 2});
+                                                               : common({k - 3, k + (twice ? 3 : 2)}, {1, frames - 2});
       bridge.span = TimeRange{context.rate.seconds(rebuilt.first), context.rate.seconds(rebuilt.last)};
       bridge.easeBefore = bridge.easeAfter = 0;
       bridge.proposed = true;
@@ -212,7 +223,7 @@ Findings jumpFindings(const RepairContext& context, const TiledMotion& motion, c
       if (!rebuilt.empty()) finding.proposal = {std::move(bridge)};
       nameFinding(finding, context.rate);
       out.push_back(std::move(finding));
-      i = back;
+      i = twice ? i + 1 : back;
     }
   }
   return together(std::move(out), context.rate, limits);

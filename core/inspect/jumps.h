@@ -17,10 +17,12 @@ struct JumpLimits {
   double offCourse = 1.5;
   double flip = 90;       ///< degrees from which a jump that comes back is called a flip
   double stretched = 12;  ///< degrees from straight below which a knee or elbow that jumps snaps
+  double twoSteps = 0.03; ///< seconds beyond which two steps the same way are a move
   int longest = 15;       ///< frames within which a jump that comes back is one flaw
   int apart = 1;          ///< frames within which several bones jump together
   double parent = 1, parentRatio = 2;  ///< degrees, and times the steps before and behind, from which a jumping bone's parent jumps with it
   double against = 0.5;   ///< part of a bone's jump by which those on it turn back against it to be rebuilt with it
+  double withRatio = 3;   ///< times its median step from which a bone jumps with two it hangs on
   std::size_t wholeBody = 8;  ///< bones from which on the whole body is rebuilt, with its way
   int stray = 2;          ///< frames at a clip's ends that a jump may cut off from the rest
 };
