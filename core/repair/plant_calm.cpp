@@ -49,12 +49,13 @@ std::vector<Calms> calmed(const std::vector<PelvisPose>& way, const std::vector<
   for (int f = 0; f < n; ++f) {
     const double p = part[static_cast<std::size_t>(f)] * firm[static_cast<std::size_t>(f)];
     if (p <= 0) continue;
-    auto& [move, thighs] = out[static_cast<std::size_t>(f)];
+    auto& [move, thighs, trunk] = out[static_cast<std::size_t>(f)];
     const auto turned = [](const Quatd& from, const Quatd& to) { return logOf(normalised(to * conjugate(from))); };
     for (int k = -mean; k <= mean; ++k) {
       const double w = kernel[static_cast<std::size_t>(k + mean)] * p;
       move.by += (at(f + k).pivot - at(f).pivot) * w;
       move.turn += turned(at(f).turn, at(f + k).turn) * w;
+      trunk += turned(at(f).trunk, at(f + k).trunk) * w;
       for (std::size_t side = 0; side < 2; ++side) thighs[side] += turned(at(f).thighs[side], at(f + k).thighs[side]) * w;
     }
   }

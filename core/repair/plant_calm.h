@@ -8,19 +8,21 @@
 
 namespace understudy {
 
-/// Where the pelvis is in a frame: what it turns about, how it is turned, both hips, and how the thighs are turned, world.
+/// Where the pelvis is in a frame: what it turns about, how it is turned, both hips, and how thighs and trunk are turned, world.
 struct PelvisPose {
   Vec3d pivot;
   Quatd turn;
   std::array<Vec3d, 2> hips;
   std::array<Quatd, 2> thighs;
+  Quatd trunk;
 };
 
-/// How the pelvis is to move, and the thighs to turn (world rotation vectors) for what in them stumbles with it: often they jerk against it,
-/// and are hardly turned.
+/// How the pelvis is to move, and thighs and trunk to turn (world rotation vectors) for what in them stumbles with it: often they jerk
+/// against it, and are hardly turned.
 struct Calms {
   PelvisMove pelvis;
   std::array<Vec3d, 2> thighs;
+  Vec3d trunk;
 };
 
 /// Frames on either side of one that say how it is to be calmed.

@@ -191,7 +191,7 @@ void LegsPose::shift(int slot, const Vec3d& by) {
   moved_[s] = 1;
 }
 
-void LegsPose::move(const Vec3d& by, const Vec3d& turned) {
+void LegsPose::move(const Vec3d& by, const Vec3d& turned, const Vec3d& trunk) {
   const Quatd turns = expOf(turned);
   const Vec3d about = pivot();
   const auto moved = [&](int joint, const std::vector<int>& slots) {
@@ -202,9 +202,9 @@ void LegsPose::move(const Vec3d& by, const Vec3d& turned) {
   };
   const int hips = context_.joint(Role::hips);
   std::vector<Quatd> kept;
-  for (const int s : trunkSlots_) kept.push_back(rotation_[static_cast<std::size_t>(s)]);
+  for (const int s : trunkSlots_) kept.push_back(expOf(trunk) * rotation_[static_cast<std::size_t>(s)]);
   moved(hips, hipSlots_);
-  if (turned != Vec3d{}) {
+  if (turned != Vec3d{} || trunk != Vec3d{}) {
     const int slot = slotOf_[static_cast<std::size_t>(hips)];
     turn(slot, turns * rotation_[static_cast<std::size_t>(slot)]);
     carry(hipSlots_);

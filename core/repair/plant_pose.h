@@ -52,9 +52,10 @@ class LegsPose {
   /// What the pelvis turns about: the joint below the hips that carries the trunk, else the hips' own.
   [[nodiscard]] const Vec3d& pivot() const { return position_[static_cast<std::size_t>(trunk_ >= 0 ? trunk_ : slotOf_[static_cast<std::size_t>(context_.joint(Role::hips))])]; }
   [[nodiscard]] const Quatd& pelvis() const { return rotation_[static_cast<std::size_t>(slotOf_[static_cast<std::size_t>(context_.joint(Role::hips))])]; }
+  [[nodiscard]] const Quatd& trunk() const { return trunk_ >= 0 ? rotation_[static_cast<std::size_t>(trunk_)] : pelvis(); }
   /// Moves the hips and all below, legs and feet that hang elsewhere included; `turn` (a world rotation vector) turns the pelvis about
-  /// the pivot with all that hangs on it but the trunk.
-  void move(const Vec3d& by, const Vec3d& turn = {});
+  /// the pivot with all that hangs on it but the trunk, which `trunk` turns.
+  void move(const Vec3d& by, const Vec3d& turn = {}, const Vec3d& trunk = {});
   /// Turns a leg, its hip where it is already.
   void set(int side, const LegFrame& leg);
   /// Changes a poser of the same frame in the same way.

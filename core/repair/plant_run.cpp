@@ -116,9 +116,9 @@ void PlantRun::load() {
     for (std::size_t side = 0; side < 2; ++side) {
       LegFrame& was = own_.legs[side].emplace_back(leg(static_cast<int>(side)).limb.complete() ? pose_.leg(static_cast<int>(side)) : LegFrame{});
       // A leg that stands does not go along as the pelvis is turned, but as its own way is calmed.
-      const auto& [pelvis, thighs] = own_.calm[static_cast<std::size_t>(f - needed.first)];
-      if (const double firm = firms[side][static_cast<std::size_t>(f - needed.first)]; firm > 0 && pelvis.turn != Vec3d{})
-        was = swung(was, slerp(Quatd{}, expOf(thighs[side]) * conjugate(expOf(pelvis.turn)), firm));
+      const Calms& calmed = calmAt(f);
+      if (const double firm = firms[side][static_cast<std::size_t>(f - needed.first)]; firm > 0 && calmed.pelvis.turn != Vec3d{})
+        was = swung(was, slerp(Quatd{}, expOf(calmed.thighs[side]) * conjugate(expOf(calmed.pelvis.turn)), firm));
     }
     own_.pivots.push_back(pose_.pivot());
   }
@@ -178,7 +178,7 @@ void PlantRun::calm(FrameSpan needed) {
   std::vector<PelvisPose> way;
   for (int f = read.first; f <= read.last; ++f) {
     pose_.load(in_, f);
-    PelvisPose& pose = way.emplace_back(PelvisPose{pose_.pivot(), pose_.pelvis(), {pose_.pivot(), pose_.pivot()}, {}});
+    PelvisPose& pose = way.emplace_back(PelvisPose{pose_.pivot(), pose_.pelvis(), {pose_.pivot(), pose_.pivot()}, {}, pose_.trunk()});
     for (int side = 0; side < 2; ++side)
       if (leg(side).limb.complete()) {
         const LegFrame was = pose_.leg(side);
@@ -390,7 +390,7 @@ void PlantRun::steady(FrameSpan span) {
 // A frame as it comes in, what its pelvis stumbles by taken out.
 void PlantRun::loadCalm(int frame) {
   pose_.load(in_, frame);
-  if (const PelvisMove& calms = calmAt(frame); calms != PelvisMove{}) pose_.move(calms.by, calms.turn);
+  if (const Calms& calms = calmAt(frame); calms.pelvis != PelvisMove{}) pose_.move(calms.pelvis.by, calms.pelvis.turn, calms.trunk);
 }
 
 // A frame with its pelvis where it goes, the legs not bent yet.
@@ -401,7 +401,7 @@ void PlantRun::loadMoved(int frame, const PelvisMove& move) {
 
 void PlantRun::solve(int frame, TiledMotion& out, std::vector<Residual>& residuals) {
   const PelvisMove move = pelvis(frame);
-  const bool raise = move != PelvisMove{} || calmAt(frame) != PelvisMove{};
+  const bool raise = move != PelvisMove{} || calmAt(frame).pelvis != PelvisMove{};
   if (!raise && !goal(0, frame).active && !goal(1, frame).active) return;
   loadMoved(frame, move);
   for (int side = 0; side < 2; ++side) {

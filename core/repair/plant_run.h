@@ -113,7 +113,7 @@ class PlantRun {
   [[nodiscard]] const PelvisMove& way(int frame) const { return way_[static_cast<std::size_t>(frame - ways_.first)]; }
   [[nodiscard]] const Vec3d& pivot(int frame) const { return own_.pivots[static_cast<std::size_t>(frame - own_.first)]; }
 
-  [[nodiscard]] const PelvisMove& calmAt(int frame) const { return own_.calm[static_cast<std::size_t>(frame - own_.first)].pelvis; }
+  [[nodiscard]] const Calms& calmAt(int frame) const { return own_.calm[static_cast<std::size_t>(frame - own_.first)]; }
 
   const PlantPlan& plan_;
   const PartPlants& parts_;

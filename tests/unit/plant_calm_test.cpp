@@ -17,7 +17,7 @@ std::vector<PelvisPose> swaying(double jerk, int until) {
   for (int f = 0; f < 101; ++f) {
     const Quatd turn = fromAxisAngle(Vec3d{1, 0, 0}, f >= 50 && f < until ? jerk : 0.0);
     const Vec3d pivot{0.03 * std::sin(2 * M_PI * 1.2 * f / rate), 1, 0};
-    out.push_back({pivot, turn, {pivot + rotate(turn, Vec3d{0.1, -0.1, 0}), pivot + rotate(turn, Vec3d{-0.1, -0.1, 0})}, {turn, Quatd{}}});
+    out.push_back({pivot, turn, {pivot + rotate(turn, Vec3d{0.1, -0.1, 0}), pivot + rotate(turn, Vec3d{-0.1, -0.1, 0})}, {turn, Quatd{}}, {}});
   }
   return out;
 }
@@ -48,12 +48,13 @@ TEST(Calmed, TakesAJerkOutOfTheHips) {
   }
 }
 
-// The left thigh jerks with the pelvis, the right one against it: only what is turned is turned back.
+// The left thigh jerks with the pelvis, right one and trunk against it: only what is turned is turned back.
 TEST(Calmed, TurnsThighsByWhatJerksInThem) {
   const std::vector<Calms> moves = calmed(swaying(0.1, 101), std::vector<double>(101, 1.0), rate, leg);
   EXPECT_GT(length(moves[50].pelvis.turn), 0.02);
   EXPECT_LT(length(moves[50].thighs[0] - moves[50].pelvis.turn), 1e-12);
   EXPECT_EQ(moves[50].thighs[1], Vec3d{});
+  EXPECT_EQ(moves[50].trunk, Vec3d{});
 }
 
 TEST(Calmed, WhereNoFootStandsNothingIsTakenOut) {
