@@ -16,9 +16,10 @@ namespace understudy {
 
 /// The stage of grips. With w the span's weight, L the lead palm and R = leadGrip⁻¹ · supportGrip, the support palm is brought to
 /// L · (from its own place beside L to R, by w). A share of the way is taken by the lead hand, which keeps its direction. Where the
-/// support hand does not reach, its collarbone gives way, then the chest a little (both arms are then solved again with the prop
-/// where it was), then the hand slides along the prop if it may, then the lead hand comes nearer if it shares; what is left is the
-/// residual. All of these set in smoothly before the arm is straight. The pelvis and the head's direction never change.
+/// support hand does not reach, its collarbone gives way, then the lead hand comes nearer if it shares, then the chest a little (both
+/// arms are then solved again with the prop where it was), then the hand slides along the prop if it may; what is left is the
+/// residual. Arms are spared long before they are straight, where elbows would move far for little. Hands that share are evened out over
+/// time, on the chest. The pelvis and the head's direction never change.
 /// Grips that are not anchored, lack a hand or an arm, or name a prop the take does not have are told in `issues` and left out.
 [[nodiscard]] RepairLayerPtr makeGripLayer(std::shared_ptr<const RepairContext> context, std::vector<const Repair*> repairs, Issues& issues);
 

@@ -4,6 +4,7 @@
 #include <numbers>
 #include <optional>
 
+#include "core/math/parabola.h"
 #include "core/math/smooth_step.h"
 #include "core/repair/admit.h"
 #include "core/repair/grip_fit.h"
@@ -14,8 +15,13 @@ namespace {
 
 constexpr double degree = std::numbers::pi / 180;
 constexpr double furthestCollar = 18 * degree, furthestChest = 7 * degree;
-/// Seconds on both sides over which turns of hands that hold one thing are evened out: small ones of a hand are long ways of the other.
+/// Seconds on both sides over which hands that hold one thing are evened out: small turns of a hand are long ways of the other, and small
+/// moves of it large ones of an elbow.
 constexpr double steadySeconds = 0.08;
+/// Parts of an arm's length from which on it is spared, and which it never passes: where an arm is nearly straight its elbow moves far for little.
+constexpr double sparedFrom = 0.9, spared = 0.995;
+/// How often a lead hand that comes nearer is asked for what sparing its own arm leaves.
+constexpr int meetings = 3;
 
 /// How much nearer something at `d` has to come to stay within `most`: nothing up to `from`, then more and more, smoothly, so
 /// that d − excess never passes `most`.
@@ -90,7 +96,7 @@ class GripLayer final : public RepairLayer {
 
   void apply(const TiledMotion& in, FrameSpan frames, TiledMotion& out, std::vector<Residual>& residuals) const override {
     Poser poser(*context_), other(*context_);
-    std::vector<HandTurns> turns(held_.size(), HandTurns(static_cast<std::size_t>(frames.count() + 2 * steadyFrames())));
+    std::vector<HandPlaces> places(held_.size(), HandPlaces(static_cast<std::size_t>(frames.count() + 2 * steadyFrames())));
     for (int f = frames.first; f <= frames.last; ++f) {
       bool loaded = false;
       for (std::size_t i = 0; i < held_.size(); ++i) {
@@ -101,7 +107,7 @@ class GripLayer final : public RepairLayer {
         loaded = true;
         // A touch of the prop has taken it where it is to be.
         const double tilted = h.floor ? w * (1 - propTouched(*context_, repairs_, h.grip.prop, f, context_->frames)) : 0;
-        const Miss miss = solve(poser, h, w, tilted, steadying(h, in, frames.first - steadyFrames(), f, w, turns[i], other));
+        const Miss miss = solve(poser, h, w, tilted, steadying(h, in, frames.first - steadyFrames(), f, w, places[i], other));
         if (frames_[h.index].span.holds(f)) residuals[h.index].note(f, miss.metres, miss.radians);
       }
       if (loaded) poser.store(out, f);
@@ -131,50 +137,55 @@ class GripLayer final : public RepairLayer {
   [[nodiscard]] int steadyFrames() const { return static_cast<int>(std::lround(steadySeconds * context_->rate.hertz())); }
   [[nodiscard]] double weightOf(const Held& h, int f) const { return h.weight * spanWeight(frames_[h.index], f); }
 
-  /// World rotations of a grip's lead and support hand, frame by frame from one on.
-  using HandTurns = std::vector<std::optional<std::array<Quatd, 2>>>;
-  /// The turns, on top of the hands' own, that even out over time how hands turn which share what they hold.
-  std::array<Quatd, 2> steadying(const Held& h, const TiledMotion& in, int first, int f, double w, HandTurns& own, Poser& poser) const {
-    std::array<Quatd, 2> out;
+  /// Lead and support hand of a grip as they lie on the chest, rotations in the stage, frame by frame from one on.
+  using HandPlaces = std::vector<std::optional<std::array<Rigid, 2>>>;
+  /// The turns, and shifts of the stage, on top of the hands' own, that even out over time how hands go which share what they hold.
+  std::array<Rigid, 2> steadying(const Held& h, const TiledMotion& in, int first, int f, double w, HandPlaces& own, Poser& poser) const {
+    std::array<Rigid, 2> out;
     if (h.grip.share <= 0) return out;
-    const int reach = steadyFrames();
-    const auto at = [&](int frame, std::size_t hand) {
-      auto& turns = own[static_cast<std::size_t>(frame - first)];
-      if (!turns) {
+    const auto at = [&](int frame, std::size_t hand) -> const Rigid& {
+      auto& places = own[static_cast<std::size_t>(frame - first)];
+      if (!places) {
         poser.load(in, frame);
-        turns = {poser.rotation(h.lead.end), poser.rotation(h.support.end)};
+        const auto placed = [&](int joint) { return Rigid{poser.rotation(joint), h.chest >= 0 ? poser.toJoint(h.chest, poser.position(joint)) : Vec3d{}}; };
+        places = {placed(h.lead.end), placed(h.support.end)};
       }
-      return (*turns)[hand];
+      return (*places)[hand];
     };
+    const int reach = steadyFrames(), even = std::min({reach, f, in.frames() - 1 - f});
+    const std::vector<double> shares = parabolaShares(even);
     for (std::size_t hand = 0; hand < 2; ++hand) {
-      const Quatd back = conjugate(at(f, hand));
+      const Quatd back = conjugate(at(f, hand).turn);
       Vec3d sum;
       double total = 0;
       for (int k = std::max(-reach, -f); k <= std::min(reach, in.frames() - 1 - f); ++k) {
         const double weight = bellWeight(k, reach);
-        sum += logOf(at(f + k, hand) * back) * weight;
+        sum += logOf(at(f + k, hand).turn * back) * weight;
         total += weight;
       }
-      out[hand] = expOf(sum * (w / total));
+      out[hand].turn = expOf(sum * (w / total));
+      for (int k = -even; k <= even; ++k) out[hand].at += (at(f + k, hand).at - at(f, hand).at) * (w * shares[static_cast<std::size_t>(k + even)]);
     }
     return out;
   }
 
-  static Miss solve(Poser& poser, const Held& h, double w, double tilted, const std::array<Quatd, 2>& steadying) {
-    const auto palmOf = [&](const LimbRig& arm, const Rigid& palm, const Quatd& turn) { return Rigid{normalised(turn * poser.rotation(arm.end)), poser.position(arm.end)} * palm; };
+  static Miss solve(Poser& poser, const Held& h, double w, double tilted, const std::array<Rigid, 2>& steadying) {
+    const auto palmOf = [&](const LimbRig& arm, const Rigid& palm, const Rigid& by) {
+      const Vec3d shift = h.chest >= 0 ? rotate(poser.rotation(h.chest), by.at) : Vec3d{};
+      return Rigid{normalised(by.turn * poser.rotation(arm.end)), poser.position(arm.end) + shift} * palm;
+    };
     const Rigid lead0 = palmOf(h.lead, h.leadPalm, steadying[0]), support0 = palmOf(h.support, h.supportPalm, steadying[1]);
     const Rigid relative = blend(inverse(lead0) * support0, h.relation, w);
     const double share = std::clamp(h.grip.share, 0.0, 1.0), leadFull = fullOf(poser, h.lead), full = fullOf(poser, h.support);
     const Rigid wristInLead = inverse(h.leadPalm);
     Rigid lead = sharedLead(lead0, support0, relative, share, distance(poser.position(h.lead.end), poser.position(h.lead.root)),
                         distance(poser.position(h.support.end), poser.position(h.support.root)));
-    if (share > 0) {
-      // Sharing asks the lead arm for no more than it has.
-      const Vec3d wrist = (lead * wristInLead).at, shoulder = poser.position(h.lead.root);
-      const double wants = distance(wrist, shoulder), had = distance((lead0 * wristInLead).at, shoulder);
-      const double over = std::min(excess(wants, 0.97 * leadFull, 0.9995 * leadFull), std::max(0.0, wants - had));
-      lead.at += normalised(shoulder - wrist) * over;
-    }
+    // The way back of a lead palm for which its arm is spared, as far as it has gone out itself.
+    const auto leadSpared = [&](const Rigid& palm) {
+      const Vec3d wrist = (palm * wristInLead).at, root = poser.position(h.lead.root);
+      const double wants = distance(wrist, root), had = distance((lead0 * wristInLead).at, root);
+      return normalised(root - wrist) * std::min(excess(wants, sparedFrom * leadFull, spared * leadFull), std::max(0.0, wants - had));
+    };
     bool leadMoves = share > 0;
     if (tilted > 0) {
       const Quatd up = h.floor->tilt(lead * inverse(rigidOf(h.grip.leadGrip)), lead.at);
@@ -183,17 +194,28 @@ class GripLayer final : public RepairLayer {
         leadMoves = true;
       }
     }
+    Vec3d asked = lead.at;  // of the lead hand; it goes as far as its arm is spared
+    if (share > 0) lead.at += leadSpared(lead);
     const auto wristFor = [&](const Rigid& leadPalm) { return (leadPalm * relative * inverse(h.supportPalm)).at; };
     Vec3d target = wristFor(lead);
     const auto shoulder = [&] { return poser.position(h.support.root); };
     const auto apart = [&] { return distance(shoulder(), target); };
 
-    if (const double need = w * excess(apart(), 0.955 * full, 0.985 * full); need > 0 && h.support.girdle >= 0) {
-      const Quatd t = turnTowards(poser.position(h.support.girdle), shoulder(), target, apart() - need, w * furthestCollar);
+    // How near the support hand has to come to its shoulder; what does not bring it there is left to the next.
+    const double near = apart() - w * excess(apart(), sparedFrom * full, spared * full);
+    const auto lacks = [&] { return apart() > near + 1e-9; };
+    if (lacks() && h.support.girdle >= 0) {
+      const Quatd t = turnTowards(poser.position(h.support.girdle), shoulder(), target, near, w * furthestCollar);
       if (turns(t)) poser.turn(h.support.girdle, t);
     }
-    if (const double need = w * excess(apart(), 0.985 * full, 0.993 * full); need > 0 && h.chest >= 0) {
-      const Quatd t = turnTowards(poser.position(h.chest), shoulder(), target, apart() - need, w * furthestChest);
+    for (int round = 0; round < meetings && share > 0 && lacks(); ++round) {
+      asked += normalised(shoulder() - target) * (apart() - near);
+      const Vec3d step = asked + leadSpared({lead.turn, asked}) - lead.at;
+      lead.at += step;
+      target += step;
+    }
+    if (lacks() && h.chest >= 0) {
+      const Quatd t = turnTowards(poser.position(h.chest), shoulder(), target, near, w * furthestChest);
       if (turns(t)) {
         const Quatd head = h.neck >= 0 ? poser.rotation(h.neck) : Quatd{};
         poser.turn(h.chest, t);
@@ -202,19 +224,14 @@ class GripLayer final : public RepairLayer {
       }
     }
     Rigid slid = relative;
-    if (const double need = w * excess(apart(), 0.993 * full, 0.997 * full); need > 0 && h.grip.slide > 0) {
+    if (lacks() && h.grip.slide > 0) {
       const Vec3d axis = rotate(lead.turn, h.slideAxis), d = shoulder() - target;
-      const double along = dot(d, axis), across2 = std::max(0.0, dot(d, d) - along * along), reach = apart() - need;
+      const double along = dot(d, axis), across2 = std::max(0.0, dot(d, d) - along * along);
       // Nearest point of the prop's axis that is within reach; its foot where none is.
-      const double rest = reach * reach > across2 ? std::sqrt(reach * reach - across2) : 0;
+      const double rest = near * near > across2 ? std::sqrt(near * near - across2) : 0;
       const double way = std::min(std::max(0.0, std::abs(along) - rest), std::abs(along)), step = std::copysign(capped(way, w * h.grip.slide), along);
       slid.at += h.slideAxis * step;
       target += axis * step;
-    }
-    if (const double need = w * excess(apart(), 0.997 * full, 0.9997 * full); need > 0 && share > 0) {
-      const Vec3d step = normalised(shoulder() - target) * need;
-      lead.at += step;
-      target += step;
     }
     if (leadMoves) {
       LimbGoal goal;

@@ -3,6 +3,7 @@
 
 #include <gtest/gtest.h>
 
+#include <array>
 #include <cmath>
 #include <limits>
 #include <memory>
@@ -121,6 +122,52 @@ TEST(Grip, ATwitchOfAHandHardlyMovesWhatBothShare) {
   EXPECT_LT(distance(a[1].at, b[1].at), 0.6 * 8 * degree * length(rigidOf(grip.supportGrip).at));
   // Further off nothing changes.
   for (const int f : {at - 3, at + 3}) EXPECT_TRUE(sameFrame(plain, twitched, f));
+}
+
+TEST(Grip, AStartOfAHandHardlyMovesWhatBothShare) {
+  const Scene& scene = sweeping();
+  ASSERT_TRUE(scene.context);
+  const Repair repair = anchored(scene, gripOver(157, 385, 0.5));
+  const GripRepair& grip = std::get<GripRepair>(repair.action);
+  constexpr int at = 250;
+  Scene starting = scene;
+  starting.motion = scene.motion.writable(at, 1);
+  for (const Role role : {Role::leftUpperArm, Role::rightUpperArm}) {
+    Quatf& turn = starting.motion.rotationsToWrite(at)[static_cast<std::size_t>(scene.context->joint(role))];
+    turn = Quatf(normalised(Quatd(turn) * fromAxisAngle(Vec3d{1, 0, 0}, 4 * degree)));
+  }
+  const auto place = [&](const TiledMotion& motion) { return palms(scene, motion, at, grip)[0].at; };
+  const double was = distance(place(scene.motion), place(starting.motion));
+  ASSERT_GT(was, 0.014);
+  EXPECT_LT(distance(place(applyTo(scene, repair).motion), place(applyTo(starting, repair).motion)), 0.7 * was);
+}
+
+TEST(Grip, ElbowsOpenGentlyWhereAnArmComesToItsEnd) {
+  const Scene& scene = sweeping();
+  ASSERT_TRUE(scene.context);
+  Repair repair = anchored(scene, gripOver(200, 260, 0.5));
+  GripRepair& grip = std::get<GripRepair>(repair.action);
+  constexpr int at = 230;
+  const auto bends = [&] {
+    const std::vector<Affined> world = worldAt(scene.context->figure->skeleton, applyTo(scene, repair, FrameSpan{at, at}).motion, at);
+    const auto bend = [&](Role upper, Role lower, Role hand) {
+      const auto place = [&](Role role) { return polarParts(world[static_cast<std::size_t>(scene.context->joint(role))]).translation; };
+      return angleBetween(place(lower) - place(upper), place(hand) - place(lower)) / degree;
+    };
+    return std::array{bend(Role::leftUpperArm, Role::leftLowerArm, Role::leftHand), bend(Role::rightUpperArm, Role::rightLowerArm, Role::rightHand)};
+  };
+  const Vec3d outwards = normalised(grip.supportGrip.position);
+  std::array<double, 2> before = bends(), least = before;
+  for (int mm = 0; mm < 600; ++mm) {
+    grip.supportGrip.position = grip.supportGrip.position + outwards * 0.001;
+    const std::array<double, 2> now = bends();
+    for (std::size_t arm = 0; arm < 2; ++arm) {
+      EXPECT_LT(std::abs(now[arm] - before[arm]), 0.4) << "degrees in the millimetre " << mm << " of arm " << arm;
+      least[arm] = std::min(least[arm], now[arm]);
+    }
+    before = now;
+  }
+  EXPECT_LT(std::min(least[0], least[1]), 15);
 }
 
 TEST(Grip, ArmsStayNearTheirOwnWay) {
