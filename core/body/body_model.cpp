@@ -110,6 +110,30 @@ double PosedSolid::atLeastOfBox(const Vec3d& world) const {
   return length(out) - 1e-4 * static_cast<double>(solid_->joints.size()) * (length(world) + 1);
 }
 
+bool PosedSolid::clearOfHull(std::span<const Vec3d> middles, double radius, double near) const {
+  if (middles.empty()) return true;
+  if (!bounded_) bound();
+  constexpr double rounding = 1e-9;
+  // Beyond a plane across the way to their mean.
+  Vec3d mean;
+  for (const Vec3d& m : middles) mean += m / static_cast<double>(middles.size());
+  const Vec3d way = normalised(mean - middle_, Vec3d{0, 1, 0});
+  double least = 1e300;
+  for (const Vec3d& m : middles) least = std::min(least, dot(m - middle_, way));
+  if (least - radius - radius_ > near + rounding) return true;
+  // Beyond sides of the box.
+  Vec3d low{1e300, 1e300, 1e300}, high = -low;
+  double farthest = 0;
+  for (const Vec3d& m : middles) {
+    const Vec3d at = apply(back_[0], m) - boxMiddle_;
+    for (int i = 0; i < 3; ++i) low[i] = std::min(low[i], at[i]), high[i] = std::max(high[i], at[i]);
+    farthest = std::max(farthest, length(m));
+  }
+  Vec3d out;
+  for (int i = 0; i < 3; ++i) out[i] = std::max({0.0, low[i] - radius - boxHalf_[i], -high[i] - radius - boxHalf_[i]});
+  return length(out) - 1e-4 * static_cast<double>(solid_->joints.size()) * (farthest + radius + 1) > near + rounding;
+}
+
 int PosedSolid::blend(const Vec3d& at, Affined& out) const {
   const BodySolid& s = *solid_;
   const Vec3d& low = s.grid.low();

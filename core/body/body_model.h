@@ -92,6 +92,8 @@ class PosedSolid {
   }
   /// A higher one: of the box around the solid, however its joints share in it.
   [[nodiscard]] double atLeastOfBox(const Vec3d& world) const;
+  /// Whether either bound is more than `near` at all points of the hull of balls of that radius.
+  [[nodiscard]] bool clearOfHull(std::span<const Vec3d> middles, double radius, double near) const;
 
  private:
   [[nodiscard]] DistanceSample sample(const Vec3d& world, const Nearby& near, const DistanceGrid& grid) const;

@@ -5,6 +5,7 @@
 #include <cstdio>
 #include <numbers>
 
+#include "core/math/rigid.h"
 #include "core/repair/poser.h"
 #include "core/repair/skin_frames.h"
 
@@ -19,23 +20,82 @@ PlantPhase phaseAt(const PlantRepair& plant, FrameRate rate, int frame) {
   return phase;
 }
 
+/// Foot, toes and shank in one pose.
+struct FootJoints {
+  Rigid foot, toes, shank;
+};
+FootJoints jointsAt(const Poser& poser, const LimbRig& leg) {
+  const auto of = [&](int joint) { return joint < 0 ? Rigid{} : Rigid{poser.rotation(joint), poser.position(joint)}; };
+  return {of(leg.end), of(leg.tip), of(leg.mid)};
+}
+
+/// Heights over the ground of what each joint carries, as sums over a point's own numbers.
+struct FootSlopes {
+  struct Slope {
+    Vec3d way;
+    double at = 0;
+    [[nodiscard]] double of(const Vec3d& point) const { return dot(way, point) + at; }
+  };
+  Slope foot, toes, shank;
+  FootSlopes(const FootJoints& joints, const Vec3d& normal, double ground) {
+    const auto slope = [&](const Rigid& joint) { return Slope{rotate(conjugate(joint.turn), normal), dot(joint.at, normal) - ground}; };
+    foot = slope(joints.foot), toes = slope(joints.toes), shank = slope(joints.shank);
+  }
+};
+
 /// A point of the skin, in the rigid frames of the joints that carry it, metres.
 struct SkinPoint {
   Vec3d foot, toes, shank;
   double toesWeight = 0, shankWeight = 0;
 
   /// As if the shank had no part in it.
-  [[nodiscard]] Vec3d rigidAt(const Poser& poser, const LimbRig& leg) const {
+  [[nodiscard]] Vec3d rigidAt(const FootJoints& joints) const {
     const double rest = 1 - shankWeight;
-    if (toesWeight <= 0 || rest <= 0) return poser.toWorld(leg.end, foot);
-    return poser.toWorld(leg.end, foot) * (1 - toesWeight / rest) + poser.toWorld(leg.tip, toes) * (toesWeight / rest);
+    if (toesWeight <= 0 || rest <= 0) return apply(joints.foot, foot);
+    return apply(joints.foot, foot) * (1 - toesWeight / rest) + apply(joints.toes, toes) * (toesWeight / rest);
   }
-  [[nodiscard]] Vec3d at(const Poser& poser, const LimbRig& leg) const {
-    Vec3d p = poser.toWorld(leg.end, foot) * (1 - toesWeight - shankWeight);
-    if (toesWeight > 0) p += poser.toWorld(leg.tip, toes) * toesWeight;
-    if (shankWeight > 0) p += poser.toWorld(leg.mid, shank) * shankWeight;
+  [[nodiscard]] Vec3d at(const FootJoints& joints) const {
+    Vec3d p = apply(joints.foot, foot) * (1 - toesWeight - shankWeight);
+    if (toesWeight > 0) p += apply(joints.toes, toes) * toesWeight;
+    if (shankWeight > 0) p += apply(joints.shank, shank) * shankWeight;
     return p;
   }
+  /// The heights of both, but for rounding.
+  [[nodiscard]] double rigidHeight(const FootSlopes& slopes) const {
+    const double rest = 1 - shankWeight, share = toesWeight <= 0 || rest <= 0 ? 0 : toesWeight / rest;
+    return slopes.foot.of(foot) * (1 - share) + (share > 0 ? slopes.toes.of(toes) * share : 0);
+  }
+  [[nodiscard]] double height(const FootSlopes& slopes) const {
+    double h = slopes.foot.of(foot) * (1 - toesWeight - shankWeight);
+    if (toesWeight > 0) h += slopes.toes.of(toes) * toesWeight;
+    if (shankWeight > 0) h += slopes.shank.of(shank) * shankWeight;
+    return h;
+  }
+};
+
+/// Where points are in one pose, worked out as they are asked for.
+class Places {
+ public:
+  explicit Places(const std::vector<SkinPoint>& points) : points_(&points), at_(points.size()), known_(points.size(), 0) {}
+  void load(const FootJoints& joints) {
+    joints_ = joints;
+    std::fill(known_.begin(), known_.end(), 0);
+    loaded_ = true;
+  }
+  void clear() { loaded_ = false; }
+  [[nodiscard]] explicit operator bool() const { return loaded_; }
+  [[nodiscard]] const Vec3d& at(std::size_t i) {
+    if (!known_[i]) at_[i] = (*points_)[i].at(joints_), known_[i] = 1;
+    return at_[i];
+  }
+  [[nodiscard]] Vec3d rigidAt(std::size_t i) { return (*points_)[i].shankWeight > 0 ? (*points_)[i].rigidAt(joints_) : at(i); }
+
+ private:
+  const std::vector<SkinPoint>* points_;
+  FootJoints joints_;
+  std::vector<Vec3d> at_;
+  std::vector<char> known_;
+  bool loaded_ = false;
 };
 
 /// Points of a foot's skin that can be lowest while it stands or rolls.
@@ -107,8 +167,16 @@ std::optional<PlantKept> plantKept(const RepairContext& context, const TiledMoti
   if (plant->release) kept.held.last = std::clamp(static_cast<int>(std::lround(*plant->release * context.rate.hertz())), kept.held.first, kept.held.last);
   Poser poser(context);
   for (const SkinPoint& point : points) kept.soft = std::max(kept.soft, point.shankWeight);
-  std::vector<Vec3d> start, rigidStart;
-  std::vector<Vec3d> at(points.size()), rigid(points.size()), before;
+  // Of most points it is enough to know that they are not down: where others are is worked out for those of interest.
+  Places start(points), before(points), now(points);
+  struct Down {
+    std::size_t point = 0;
+    double height = 0;
+    Vec3d at;
+  };
+  std::vector<double> heights(points.size()), rigidHeights(points.size());
+  std::vector<Down> downs, rigidDowns;
+  constexpr double rounding = 1e-9;
   int flatFrames = 0, stillFrames = 0;
   int moving = 0;
   const double down = context.scaled(0.002), most = context.scaled(limits.height), farthest = context.scaled(limits.slide);
@@ -127,13 +195,34 @@ std::optional<PlantKept> plantKept(const RepairContext& context, const TiledMoti
     // When a foot comes and goes is known to a frame.
     if ((f == kept.held.first && f > 0) || (f == kept.held.last && f + 1 < motion.frames())) continue;
     poser.load(motion, f);
-    double low = 1e300, rigidLow = 1e300;
+    const FootJoints joints = jointsAt(poser, leg);
+    now.load(joints);
+    const FootSlopes slopes(joints, plant->normal, plant->ground);
+    const auto overGround = [&](const Vec3d& p) { return dot(p, plant->normal) - plant->ground; };
+    double nearlyLow = 1e300, nearlyRigidLow = 1e300;
     for (std::size_t i = 0; i < points.size(); ++i) {
-      at[i] = points[i].at(poser, leg);
-      rigid[i] = points[i].shankWeight > 0 ? points[i].rigidAt(poser, leg) : at[i];
-      low = std::min(low, dot(at[i], plant->normal) - plant->ground);
-      rigidLow = std::min(rigidLow, dot(rigid[i], plant->normal) - plant->ground);
+      heights[i] = points[i].height(slopes);
+      nearlyLow = std::min(nearlyLow, heights[i]);
+      if (!soft) continue;
+      rigidHeights[i] = points[i].shankWeight > 0 ? points[i].rigidHeight(slopes) : heights[i];
+      nearlyRigidLow = std::min(nearlyRigidLow, rigidHeights[i]);
     }
+    double low = 1e300, rigidLow = 1e300;
+    downs.clear();
+    rigidDowns.clear();
+    for (std::size_t i = 0; i < points.size(); ++i) {
+      if (heights[i] <= nearlyLow + down + rounding) {
+        const Vec3d& p = now.at(i);
+        downs.push_back({i, overGround(p), p});
+        low = std::min(low, downs.back().height);
+      }
+      if (soft && rigidHeights[i] <= nearlyRigidLow + down + rounding) {
+        const Vec3d p = now.rigidAt(i);
+        rigidDowns.push_back({i, overGround(p), p});
+        rigidLow = std::min(rigidLow, rigidDowns.back().height);
+      }
+    }
+    if (!soft) rigidLow = low;
     kept.rigidAbove = std::max(kept.rigidAbove, rigidLow);
     kept.rigidBelow = std::max(kept.rigidBelow, -rigidLow);
     if (low > most) beyond(kept.floats, f);
@@ -152,36 +241,42 @@ std::optional<PlantKept> plantKept(const RepairContext& context, const TiledMoti
       carried = {};
       continue;
     }
-    if (start.empty()) start = at, rigidStart = rigid;
+    if (!start) start.load(joints);
     const auto slideOf = [&](const Vec3d& way) { return length(way - plant->normal * dot(way, plant->normal)); };
-    double moved = before.empty() ? 1e300 : 0, least = 1e300;
+    for (const Down& rigid : rigidDowns)
+      if (rigid.height <= rigidLow + down) kept.rigidSlide = std::max(kept.rigidSlide, slideOf(rigid.at - start.rigidAt(rigid.point)));
+    double moved = before ? 0 : 1e300, farMoved = 0, least = 1e300;
     Vec3d step;
-    for (std::size_t i = 0; i < points.size(); ++i) {
-      if (dot(rigid[i], plant->normal) - plant->ground <= rigidLow + down) kept.rigidSlide = std::max(kept.rigidSlide, slideOf(rigid[i] - rigidStart[i]));
-      if (dot(at[i], plant->normal) - plant->ground > low + down) continue;
-      if (!before.empty()) moved = std::max(moved, distance(at[i], before[i]));
-      if (!before.empty() && dot(before[i], plant->normal) - plant->ground <= lowBefore + down && slideOf(at[i] - before[i]) < least) {
-        step = at[i] - before[i];
-        least = slideOf(step);
+    for (const Down& lies : downs) {
+      if (lies.height > low + down) continue;
+      if (before) {
+        const Vec3d& was = before.at(lies.point);
+        farMoved = std::max(farMoved, dot(lies.at - was, lies.at - was));
+        if (soft && overGround(was) <= lowBefore + down && slideOf(lies.at - was) < least) {
+          step = lies.at - was;
+          least = slideOf(step);
+        }
       }
-      if (!soft) slidTo(slideOf(at[i] - start[i]), f);
+      if (!soft) slidTo(slideOf(lies.at - start.at(lies.point)), f);
     }
-    if (soft && !before.empty()) {
+    if (before) moved = std::sqrt(farMoved);
+    if (soft && before) {
       // Skin that the shank draws along cannot all stay; what counts is what stands still while it touches.
       carried += step;
       moved = least;
       slidTo(slideOf(carried), f);
     }
-    if (!before.empty()) {
+    if (before) {
       ++flatFrames;
       const bool stays = moved < context.scaled(limits.step);
       stillFrames += stays;
       moving = stays ? 0 : moving + 1;
       kept.moving = std::max(kept.moving, moving);
     }
-    before = at;
+    std::swap(before, now);
     lowBefore = low;
   }
+  if (!soft) kept.rigidSlide = kept.slide;
   if (flatFrames > 0) kept.still = static_cast<double>(stillFrames) / flatFrames;
   return kept;
 }

@@ -11,11 +11,16 @@ ArmChanges mixed(const std::vector<ArmChanges>& series, int at, int radius, std:
   ArmChanges out;
   double sum = 0;
   const int last = static_cast<int>(series.size()) - 1;
+  const auto other = [&](int k) -> const ArmChanges& { return series[static_cast<std::size_t>(std::clamp(at + k, 0, last))]; };
+  // Where nothing is changed, as mostly, there is nothing to mix.
+  const auto none = [&](int k) { return other(k)[0].none() && (arms < 2 || other(k)[1].none()); };
+  int idle = -radius;
+  while (idle <= radius && none(idle)) ++idle;
+  if (idle > radius) return out;
   for (int k = -radius; k <= radius; ++k) {
     const double w = bellWeight(k, radius);
-    const ArmChanges& other = series[static_cast<std::size_t>(std::clamp(at + k, 0, last))];
     for (std::size_t a = 0; a < arms; ++a)
-      for (std::size_t i = 0; i < ArmChange::size; ++i) out[a].x[i] += w * other[a].x[i];
+      for (std::size_t i = 0; i < ArmChange::size; ++i) out[a].x[i] += w * other(k)[a].x[i];
     sum += w;
   }
   for (std::size_t a = 0; a < arms; ++a)

@@ -25,8 +25,8 @@ Digest digestOf(const ArmGroup::Seen& seen) {
 
 Digest digestOf(const ArmClearer::Pose& pose) {
   Digest out;
-  for (const Affined& turned : pose.turned)
-    for (const Vec3d& v : {turned.linear.cx, turned.linear.cy, turned.linear.cz, turned.translation}) add(out, v);
+  static_assert(sizeof(Affined) == 12 * sizeof(double));
+  out.addWords(pose.turned.data(), 12 * pose.turned.size());
   for (const Vec3d& v : {pose.girdle, pose.root, pose.mid, pose.end}) add(out, v);
   add(out, pose.frame);
   out.add(pose.floor);

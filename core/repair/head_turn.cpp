@@ -15,6 +15,8 @@ constexpr double soft = 0.0005;
 constexpr int steps = 5, sweeps = 30;
 /// Metres (at a height of 1.7) from other parts of the body up to which a hand lies on them, by and by less, and those from the head.
 constexpr double besides = 0.008, onTo = 0.01, offFrom = 0.025;
+/// Metres (at a height of 1.7) by which the way back of a neighbour may be wrong.
+constexpr double besideOff = 0.01;
 /// How much of a hand's going along the forearm has, about.
 constexpr double forearmShare = 0.5;
 
@@ -40,14 +42,19 @@ HeadTurner::HeadTurner(const RepairContext& context, std::shared_ptr<const BodyM
     const LimbRig& limb = context.arms[s];
     if (!arms[s] || !limb.complete()) continue;
     const ArmPoints& skin = model_->arms[s];
-    for (const ArmPoint& p : skin.points) {
-      if (!forearm(p.part) && !hand(p.part)) continue;
-      points_.push_back({side, hand(p.part), p.allowed, p.reference, influenceJoint_.size(), p.count});
-      for (std::uint32_t k = p.first; k < p.first + p.count; ++k) {
-        influenceJoint_.push_back(skin.joint[k]);
-        influenceWeight_.push_back(static_cast<double>(skin.weight[k]));
+    for (const ArmPoints::Cluster& cluster : skin.clusters) {
+      const std::size_t before = points_.size();
+      for (int i = cluster.first; i < cluster.first + cluster.count; ++i) {
+        const ArmPoint& p = skin.points[static_cast<std::size_t>(i)];
+        if (!forearm(p.part) && !hand(p.part)) continue;
+        points_.push_back({side, hand(p.part), p.allowed, p.reference, influenceJoint_.size(), p.count});
+        for (std::uint32_t k = p.first; k < p.first + p.count; ++k) {
+          influenceJoint_.push_back(skin.joint[k]);
+          influenceWeight_.push_back(static_cast<double>(skin.weight[k]));
+        }
+        reach_[s] = std::max(reach_[s], 1.1 * distance(p.reference, model_->position[static_cast<std::size_t>(limb.mid)]) + context.scaled(0.02));
       }
-      reach_[s] = std::max(reach_[s], 1.1 * distance(p.reference, model_->position[static_cast<std::size_t>(limb.mid)]) + context.scaled(0.02));
+      if (points_.size() > before) addGroup(before);
     }
   }
   if (points_.empty()) return;
@@ -56,6 +63,37 @@ HeadTurner::HeadTurner(const RepairContext& context, std::shared_ptr<const BodyM
   armJoints_.erase(std::unique(armJoints_.begin(), armJoints_.end()), armJoints_.end());
   turned_.resize(static_cast<std::size_t>(context.body.rig.size()));
   able_ = true;
+}
+
+void HeadTurner::addGroup(std::size_t first) {
+  Group group{first, points_.size() - first, {}, 0, 0, {}};
+  Vec3d low{1e300, 1e300, 1e300}, high = -low;
+  for (std::size_t i = first; i < points_.size(); ++i)
+    for (int k = 0; k < 3; ++k) low[k] = std::min(low[k], points_[i].reference[k]), high[k] = std::max(high[k], points_[i].reference[k]);
+  group.middle = (low + high) * 0.5;
+  for (std::size_t i = first; i < points_.size(); ++i) {
+    const Point& p = points_[i];
+    group.radius = std::max(group.radius, distance(p.reference, group.middle));
+    double sum = 0;
+    for (std::size_t k = p.first; k < p.first + p.count; ++k) {
+      sum += influenceWeight_[k];
+      group.joints.push_back(influenceJoint_[k]);
+    }
+    group.unshared = std::max(group.unshared, std::abs(sum - 1));
+  }
+  std::sort(group.joints.begin(), group.joints.end());
+  group.joints.erase(std::unique(group.joints.begin(), group.joints.end()), group.joints.end());
+  groups_.push_back(std::move(group));
+}
+
+bool HeadTurner::clearOf(const PosedSolid& head, const Group& group, double near) {
+  middles_.clear();
+  double farthest = 0;
+  for (const int j : group.joints) {
+    middles_.push_back(apply(turned_[static_cast<std::size_t>(j)], group.middle));
+    farthest = std::max(farthest, length(middles_.back()));
+  }
+  return head.clearOfHull(middles_, group.radius + group.unshared * (farthest + group.radius), near);
 }
 
 void HeadTurner::load(const TiledMotion& motion, int frame, const std::array<double, 2>& follows) {
@@ -133,16 +171,28 @@ double HeadTurner::measure(const Vec3d& turn, double near, std::vector<Row>* row
   Vec3d middle;
   for (const int joint : free_) middle += now.position(joint) / static_cast<double>(free_.size());
   double worst = 0;
-  for (const Point& point : points_) {
-    const auto side = static_cast<std::size_t>(point.side);
-    const double along = follows_[side] * (point.hand ? 1 : forearmShare);
-    if (!close[side] || along > 0.9) continue;
-    const Vec3d p = placeOf(point);
-    if (head.atLeast(p) > near || head.atLeastOfBox(p) > near) continue;
-    const DistanceSample d = head.sample(p, head.place(p));
-    const double depth = -d.distance - point.allowed;
-    worst = std::max(worst, depth * (1 - along));
-    if (rows && depth > -near) rows->push_back({depth, rotate(conjugate(frame_), cross(d.gradient, p - middle)) * (1 - along)});
+  const double unsure = context_.scaled(besideOff);
+  for (const Group& group : groups_) {
+    const Point& any = points_[group.first];
+    const auto side = static_cast<std::size_t>(any.side);
+    const double along = follows_[side] * (any.hand ? 1 : forearmShare);
+    if (!close[side] || along > 0.9 || clearOf(head, group, near)) continue;
+    // Most points lie well outside: the way back of a neighbour tells.
+    const PosedSolid::Nearby beside = head.place(placeOf(points_[group.first + group.count / 2]));
+    for (std::size_t i = group.first; i < group.first + group.count; ++i) {
+      const Point& point = points_[i];
+      const Vec3d p = placeOf(point);
+      if (head.atLeast(p) > near || head.atLeastOfBox(p) > near || -head.quickDistance(p, beside) - point.allowed < (rows ? -near : worst) - unsure) continue;
+      const PosedSolid::Nearby placed = head.place(p);
+      if (!rows) {
+        worst = std::max(worst, (-head.distance(p, placed) - point.allowed) * (1 - along));
+        continue;
+      }
+      const DistanceSample d = head.sample(p, placed);
+      const double depth = -d.distance - point.allowed;
+      worst = std::max(worst, depth * (1 - along));
+      if (depth > -near) rows->push_back({depth, rotate(conjugate(frame_), cross(d.gradient, p - middle)) * (1 - along)});
+    }
   }
   return worst;
 }

@@ -39,6 +39,17 @@ class HeadTurner {
     Vec3d reference;
     std::size_t first = 0, count = 0;  // influences
   };
+  /// Points of one part of an arm that lie near each other: what several joints carry lies in the hull of what each would make of it alone.
+  struct Group {
+    std::size_t first = 0, count = 0;
+    Vec3d middle;           // of a ball around them, reference pose
+    double radius = 0;
+    double unshared = 0;    // by how much the joints' shares come to more or less than the whole, at most
+    std::vector<int> joints;
+  };
+  void addGroup(std::size_t first);
+  /// Whether the loaded joints leave all of a group farther from the head than that.
+  [[nodiscard]] bool clearOf(const PosedSolid& head, const Group& group, double near);
   struct Row {
     double need = 0;  // metres the point has to come out
     Vec3d slope;      // metres a radian of the turn
@@ -54,6 +65,8 @@ class HeadTurner {
   std::vector<int> chain_;  // neck to head, as far as no arm hangs on it
   std::vector<int> free_;   // of these, what no lock holds in the loaded frame
   std::vector<Point> points_;
+  std::vector<Group> groups_;
+  std::vector<Vec3d> middles_;
   std::vector<int> influenceJoint_, armJoints_;
   std::vector<double> influenceWeight_;
   std::array<double, 2> reach_{};  // metres from the elbow to the farthest point of forearm and hand, with room

@@ -1,6 +1,8 @@
 // What a posed solid says to points in and near it.
 #include <gtest/gtest.h>
 
+#include <random>
+
 #include "core/body/body_model.h"
 #include "core/repair/clearance.h"
 #include "core/repair/repair_context.h"
@@ -37,6 +39,40 @@ TEST(PosedSolid, LeansOutwardsPastAThigh) {
     EXPECT_GE(posed.distance(out, posed.place(out)), wanted - 0.003) << k;
   }
   EXPECT_GT(inside, 10);
+}
+
+/// What is passed over as far from a solid holds no point that one of its bounds lets through.
+TEST(PosedSolid, IsClearOfHullsWhoseEveryPointItIsClearOf) {
+  const auto figure = test::puppet({});
+  const std::shared_ptr<const RepairContext> context = test::puppetContext(figure, {60, 1}, 1);
+  const std::shared_ptr<const BodyModel> model = bodyModelOf(*context);
+  const BodySolid* torso = model->solid(BodyPart::torso);
+  ASSERT_NE(torso, nullptr);
+  std::mt19937 random(5);
+  std::uniform_real_distribution<double> any(-1, 1);
+  const auto vec = [&](double size) { return Vec3d{any(random), any(random), any(random)} * size; };
+  int clear = 0, open = 0;
+  for (int k = 0; k < 3000; ++k) {
+    std::vector<Affined> turned(static_cast<std::size_t>(figure->skeleton.size()));
+    for (Affined& a : turned) a = {toMatrix(expOf(vec(0.2))), vec(0.03)};
+    const PosedSolid posed(*torso, turned);
+    const Vec3d around = torso->middle + vec(0.8);
+    const std::vector<Vec3d> middles{around + vec(0.15), around + vec(0.15), around + vec(0.15)};
+    const double radius = 0.04 * std::abs(any(random)), near = 0.05 * std::abs(any(random));
+    if (!posed.clearOfHull(middles, radius, near)) {
+      ++open;
+      continue;
+    }
+    ++clear;
+    for (int n = 0; n < 60; ++n) {
+      double a = std::abs(any(random)), b = std::abs(any(random)), c = std::abs(any(random));
+      const double sum = a + b + c;
+      const Vec3d p = (middles[0] * a + middles[1] * b + middles[2] * c) / sum + normalised(vec(1), {1, 0, 0}) * radius;
+      EXPECT_TRUE(posed.atLeast(p) > near || posed.atLeastOfBox(p) > near) << k;
+    }
+  }
+  EXPECT_GT(clear, 300);
+  EXPECT_GT(open, 300);
 }
 
 }  // namespace

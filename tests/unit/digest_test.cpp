@@ -40,6 +40,22 @@ TEST(Digest, TheSameInputsAgreeHoweverTheyArePutIn) {
   EXPECT_EQ(a, b);
 }
 
+TEST(Digest, TellsEveryWordOfMemoryApart) {
+  for (std::size_t words = 0; words < 14; ++words) {
+    std::vector<double> values(words, 0.5);
+    std::unordered_set<Digest, Digest::Hash> seen{Digest().addWords(values.data(), words)};
+    for (std::size_t k = 0; k < words; ++k) {
+      std::vector<double> other = values;
+      other[k] = 0.25;
+      EXPECT_TRUE(seen.insert(Digest().addWords(other.data(), words)).second) << k << " of " << words;
+    }
+    values.push_back(0);
+    EXPECT_TRUE(seen.insert(Digest().addWords(values.data(), words + 1)).second) << words;
+    values.back() = 0.5;
+    EXPECT_EQ(Digest().addWords(values.data(), words + 1), Digest().addWords(std::vector<double>(words + 1, 0.5).data(), words + 1));
+  }
+}
+
 TEST(Memo, KeepsTheLatestAndWhatIsAskedFor) {
   const Memo<int> memo(10);
   const auto name = [](int k) { return Digest().add(static_cast<std::uint64_t>(k)); };
