@@ -115,6 +115,8 @@ class PlantLeg {
   };
   static constexpr double cell = 0.5 * std::numbers::pi / 180, steepest = 80 * std::numbers::pi / 180;
   void buildRoll();
+  /// As place(), the toes' joint lying there from the foot's.
+  [[nodiscard]] Vec3d place(std::size_t point, const FootPose& pose, const Vec3d& toeAt) const;
   /// What the foot spins about once it is pitched so: of the sole's points that bear then (no higher than `near`), the one nearest to
   /// their middle.
   [[nodiscard]] Vec3d spinsAbout(double pitch, double near) const;

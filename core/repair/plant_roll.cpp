@@ -58,10 +58,12 @@ FootPose PlantLeg::standing(const GroundPlane& plane, const Vec3d& base, double 
   return pose;
 }
 
-Vec3d PlantLeg::place(std::size_t point, const FootPose& pose) const {
+Vec3d PlantLeg::place(std::size_t point, const FootPose& pose) const { return place(point, pose, rotate(pose.foot, toeOffset)); }
+
+Vec3d PlantLeg::place(std::size_t point, const FootPose& pose, const Vec3d& toeAt) const {
   const Point& p = points_[point];
   if (p.toeWeight <= 0) return rotate(pose.foot, p.foot);
-  const Vec3d toe = rotate(pose.foot, toeOffset) + rotate(pose.toe, p.toe);
+  const Vec3d toe = toeAt + rotate(pose.toe, p.toe);
   return p.toeWeight >= 1 ? toe : rotate(pose.foot, p.foot) * (1 - p.toeWeight) + toe * p.toeWeight;
 }
 
@@ -82,8 +84,9 @@ PlantLeg::Lowest PlantLeg::lowest(const FootPose& pose, const Vec3d& normal) con
 PlantLeg::Print PlantLeg::print(const FootPose& pose, const Vec3d& normal) const {
   Print out;
   out.places.reserve(bearing_.size());
+  const Vec3d toeAt = rotate(pose.foot, toeOffset);
   for (const std::size_t i : bearing_) {
-    out.places.push_back(pose.at + place(i, pose));
+    out.places.push_back(pose.at + place(i, pose, toeAt));
     const double h = dot(out.places.back(), normal);
     out.low = std::min(out.low, h);
     if (points_[i].end < 0) out.rear = std::min(out.rear, h);

@@ -96,7 +96,7 @@ TouchLayer::Change TouchLayer::settled(const Poser& poser, const Item& item, int
       s.other -= onto * share;
     }
     if (ownBody) {
-      const TouchSkin::Posed::Nearest n = ownBody->nearest(s.own);
+      const TouchSkin::Posed::Nearest n = ownBody->nearest(s.own, wanted);
       if (const double d = wanted - n.distance; d > 0) {
         off = std::max(off, d);
         s.own += step(n, d);
@@ -104,7 +104,7 @@ TouchLayer::Change TouchLayer::settled(const Poser& poser, const Item& item, int
       }
     }
     if (otherBody) {
-      const TouchSkin::Posed::Nearest n = otherBody->nearest(s.other);
+      const TouchSkin::Posed::Nearest n = otherBody->nearest(s.other, wanted);
       if (const double d = wanted - n.distance; d > 0) {
         off = std::max(off, d);
         s.other += step(n, d);

@@ -334,9 +334,9 @@ void TouchSkin::Posed::place(const Solid& solid) const {
   solid.groups.resize(hand_.groupStart.size() - 1);
 }
 
-TouchSkin::Posed::Nearest TouchSkin::Posed::nearest(const Vec3d& shift) const {
+TouchSkin::Posed::Nearest TouchSkin::Posed::nearest(const Vec3d& shift, double within) const {
   Nearest best;
-  best.distance = 1e300;
+  best.distance = within;
   const Solid* of = nullptr;
   const auto visit = [&](const Solid& s) {
     // What cannot be nearer than the best, by what is known of it, is passed over: the solid, groups of points, points. Likely ones come first.

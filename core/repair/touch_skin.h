@@ -82,8 +82,8 @@ class TouchSkin {
       double distance = 0;  ///< metres, negative: the hand is in the body
       Vec3d gradient;       ///< of the distance at the nearest point
     };
-    /// Of the hand moved by `shift`.
-    [[nodiscard]] Nearest nearest(const Vec3d& shift) const;
+    /// Of the hand moved by `shift`. Where all of it is `within` metres off or farther: that, without a gradient; the nearer, the quicker.
+    [[nodiscard]] Nearest nearest(const Vec3d& shift, double within = 1e300) const;
     /// The same by the posed triangles themselves, for shifts of a few centimetres: grids of bent bodies are off by millimetres.
     [[nodiscard]] Nearest exact(const Vec3d& shift) const;
 

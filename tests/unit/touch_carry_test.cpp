@@ -188,12 +188,17 @@ TEST(TouchCarry, TheNearestSkinDoesNotDependOnWhatWasAskedBefore) {
     for (int side = 0; side < 2; ++side) {
       poser.load(c.motion, f);
       for (const TouchSkin::Against what : {TouchSkin::Against::body, TouchSkin::Against::otherArm}) {
-        const TouchSkin::Posed asked(*skin, poser, side, what);
+        const TouchSkin::Posed asked(*skin, poser, side, what), askedWithin(*skin, poser, side, what);
         Vec3d shift;
         for (int k = 0; k < 12; ++k) {
           const TouchSkin::Posed::Nearest later = asked.nearest(shift), first = TouchSkin::Posed(*skin, poser, side, what).nearest(shift);
           EXPECT_EQ(later.distance, first.distance) << "frame " << f << ", " << k;
           EXPECT_EQ(later.gradient, first.gradient) << "frame " << f << ", " << k;
+          // Within what is asked for it is the same, beyond that as much.
+          constexpr double within = 0.02;
+          const TouchSkin::Posed::Nearest bounded = askedWithin.nearest(shift, within);
+          EXPECT_EQ(bounded.distance, std::min(first.distance, within)) << "frame " << f << ", " << k;
+          EXPECT_EQ(bounded.gradient, first.distance < within ? first.gradient : Vec3d{}) << "frame " << f << ", " << k;
           shift += Vec3d{some(random), some(random), some(random)} * (k % 3 == 2 ? 3.0 : 0.5);
         }
       }
