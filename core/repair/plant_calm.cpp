@@ -14,49 +14,68 @@ constexpr double meanOver = 0.05;   // and over which the mean is taken
 constexpr double stumbles = 4;      // times the usual from which an acceleration begins to be a stumble, and is one from half as much again,
 constexpr double twistOver = 0.06;  // seconds on either side over which the mean of a twist is taken
 constexpr double toesOver = 0.08;   // over which that of toes is
-constexpr double least = 0.0025;    // and by which part of the leg a frame's hips must be off the middle of those beside it
+constexpr double least = 0.0025;    // and by which part of the leg a frame's hips must be off the middle of those beside it,
+constexpr double leastThigh = 0.01; // and by how many radians a thigh
 
 int frames(double seconds, double rate, int fewest) { return std::max(fewest, static_cast<int>(std::lround(seconds * rate))); }
 
-}  // namespace
-
-int calmReach(double rate) { return 2 * frames(meanOver, rate, 2) + 2 + frames(around, rate, 5); }
-
-std::vector<Calms> calmed(const std::vector<PelvisPose>& way, const std::vector<double>& firm, double rate, double leg) {
-  const int n = static_cast<int>(way.size()), usual = frames(around, rate, 5), mean = frames(meanOver, rate, 2);
-  std::vector<Calms> out(way.size());
-  if (n < 3) return out;
-  const auto at = [&](int f) -> const PelvisPose& { return way[static_cast<std::size_t>(std::clamp(f, 0, n - 1))]; };
-  std::vector<double> off(way.size(), 0.0);
-  for (int f = 1; f + 1 < n; ++f)
-    for (std::size_t side = 0; side < 2; ++side)
-      off[static_cast<std::size_t>(f)] = std::max(off[static_cast<std::size_t>(f)], length(at(f - 1).hips[side] + at(f + 1).hips[side] - at(f).hips[side] * 2.0));
-  std::vector<double> part(way.size(), 0.0), near;
+/// How much each frame is one that stumbles, 0 … 1: where it is accelerated (`off`) many times more than usual around it, and by more than
+/// `from`, and those beside it.
+std::vector<double> stumbling(const std::vector<double>& off, double from, const std::vector<double>& firm, double rate) {
+  const int n = static_cast<int>(off.size()), usual = frames(around, rate, 5), mean = frames(meanOver, rate, 2);
+  std::vector<double> part(off.size(), 0.0), near;
   for (int f = 1; f + 1 < n; ++f) {
     const double is = off[static_cast<std::size_t>(f)];
-    if (is <= least * leg || !(firm[static_cast<std::size_t>(f)] > 0)) continue;
+    if (is <= from || !(firm[static_cast<std::size_t>(f)] > 0)) continue;
     near.assign(off.begin() + std::max(1, f - usual), off.begin() + std::min(n - 1, f + usual + 1));
     const auto middle = near.begin() + static_cast<std::ptrdiff_t>(near.size() / 2);
     std::nth_element(near.begin(), middle, near.end());
-    const double stumble = smoothStep((is / std::max(*middle, 1e-9) / stumbles - 1) / 0.5) * smoothStep(is / (least * leg) - 1);
+    const double stumble = smoothStep((is / std::max(*middle, 1e-9) / stumbles - 1) / 0.5) * smoothStep(is / from - 1);
     if (stumble <= 0) continue;
     for (int k = std::max(0, f - mean - 1); k <= std::min(n - 1, f + mean + 1); ++k) {
       double& p = part[static_cast<std::size_t>(k)];
       p = std::max(p, stumble * (1 - smoothStep((std::abs(k - f) - 1.0) / (mean + 1))));
     }
   }
+  for (std::size_t f = 0; f < part.size(); ++f) part[f] *= firm[f];
+  return part;
+}
+
+}  // namespace
+
+int calmReach(double rate) { return 2 * frames(meanOver, rate, 2) + 2 + frames(around, rate, 5); }
+
+std::vector<Calms> calmed(const std::vector<PelvisPose>& way, const std::array<std::vector<double>, 2>& firm, double rate, double leg) {
+  const int n = static_cast<int>(way.size()), mean = frames(meanOver, rate, 2);
+  std::vector<Calms> out(way.size());
+  if (n < 3) return out;
+  const auto at = [&](int f) -> const PelvisPose& { return way[static_cast<std::size_t>(std::clamp(f, 0, n - 1))]; };
+  std::vector<double> hips(way.size(), 0.0), either(way.size(), 0.0);
+  std::array<std::vector<double>, 2> thighs{hips, hips};
+  for (std::size_t side = 0; side < 2; ++side)
+    for (int f = 0; f < n; ++f) {
+      const auto k = static_cast<std::size_t>(f);
+      either[k] = std::max(either[k], firm[side][k]);
+      if (f == 0 || f + 1 == n) continue;
+      hips[k] = std::max(hips[k], length(at(f - 1).hips[side] + at(f + 1).hips[side] - at(f).hips[side] * 2.0));
+      thighs[side][k] = 2 * length(offMiddle(at(f - 1).thighs[side], at(f).thighs[side], at(f + 1).thighs[side]));
+    }
+  const std::vector<double> pelvis = stumbling(hips, least * leg, either, rate);
+  const std::array<std::vector<double>, 2> legs{stumbling(thighs[0], leastThigh, firm[0], rate), stumbling(thighs[1], leastThigh, firm[1], rate)};
   const std::vector<double> kernel = bump(mean);
+  const auto turned = [](const Quatd& from, const Quatd& to) { return logOf(normalised(to * conjugate(from))); };
   for (int f = 0; f < n; ++f) {
-    const double p = part[static_cast<std::size_t>(f)] * firm[static_cast<std::size_t>(f)];
-    if (p <= 0) continue;
-    auto& [move, thighs, trunk] = out[static_cast<std::size_t>(f)];
-    const auto turned = [](const Quatd& from, const Quatd& to) { return logOf(normalised(to * conjugate(from))); };
+    const auto now = static_cast<std::size_t>(f);
+    Calms& calms = out[now];
     for (int k = -mean; k <= mean; ++k) {
-      const double w = kernel[static_cast<std::size_t>(k + mean)] * p;
-      move.by += (at(f + k).pivot - at(f).pivot) * w;
-      move.turn += turned(at(f).turn, at(f + k).turn) * w;
-      trunk += turned(at(f).trunk, at(f + k).trunk) * w;
-      for (std::size_t side = 0; side < 2; ++side) thighs[side] += turned(at(f).thighs[side], at(f + k).thighs[side]) * w;
+      const double w = kernel[static_cast<std::size_t>(k + mean)];
+      if (const double p = w * pelvis[now]; p > 0) {
+        calms.pelvis.by += (at(f + k).pivot - at(f).pivot) * p;
+        calms.pelvis.turn += turned(at(f).turn, at(f + k).turn) * p;
+        calms.trunk += turned(at(f).trunk, at(f + k).trunk) * p;
+      }
+      for (std::size_t side = 0; side < 2; ++side)
+        if (const double p = w * std::max(pelvis[now], legs[side][now]); p > 0) calms.thighs[side] += turned(at(f).thighs[side], at(f + k).thighs[side]) * p;
     }
   }
   return out;

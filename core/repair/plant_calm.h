@@ -30,8 +30,9 @@ struct Calms {
 
 /// How the pelvis is to move, a value a frame, so that its way no longer stumbles: a frame in which the hips are accelerated many
 /// times more than usual around it is taken, with those beside it, to the mean of the frames around. A foot that stands would turn
-/// each such jerk of the capture into one of its knee. `firm`: how firmly a foot stands in each frame, 0 … 1. `leg`: metres.
-[[nodiscard]] std::vector<Calms> calmed(const std::vector<PelvisPose>& way, const std::vector<double>& firm, double rate, double leg);
+/// each such jerk of the capture into one of its knee. So are thighs of legs that stand, whose jerks would be turned into some of the
+/// ankle. `firm`: how firmly each foot stands in each frame, 0 … 1. `leg`: metres.
+[[nodiscard]] std::vector<Calms> calmed(const std::vector<PelvisPose>& way, const std::array<std::vector<double>, 2>& firm, double rate, double leg);
 
 /// Frames on either side of one that say how its toes are to be calmed.
 [[nodiscard]] int toesReach(double rate);

@@ -117,7 +117,7 @@ void PlantRun::load() {
       LegFrame& was = own_.legs[side].emplace_back(leg(static_cast<int>(side)).limb.complete() ? pose_.leg(static_cast<int>(side)) : LegFrame{});
       // A leg that stands does not go along as the pelvis is turned, but as its own way is calmed.
       const Calms& calmed = calmAt(f);
-      if (const double firm = firms[side][static_cast<std::size_t>(f - needed.first)]; firm > 0 && calmed.pelvis.turn != Vec3d{})
+      if (const double firm = firms[side][static_cast<std::size_t>(f - needed.first)]; firm > 0 && (calmed.pelvis.turn != Vec3d{} || calmed.thighs[side] != Vec3d{}))
         was = swung(was, slerp(Quatd{}, expOf(calmed.thighs[side]) * conjugate(expOf(calmed.pelvis.turn)), firm));
     }
     own_.pivots.push_back(pose_.pivot());
@@ -186,10 +186,7 @@ void PlantRun::calm(FrameSpan needed) {
         pose.thighs[static_cast<std::size_t>(side)] = was.thigh;
       }
   }
-  std::vector<double> firm = firmIn(read, 0);
-  const std::vector<double> right = firmIn(read, 1);
-  for (std::size_t k = 0; k < firm.size(); ++k) firm[k] = std::max(firm[k], right[k]);
-  const std::vector<Calms> calms = calmed(way, firm, rate, plan_.context.leg);
+  const std::vector<Calms> calms = calmed(way, {firmIn(read, 0), firmIn(read, 1)}, rate, plan_.context.leg);
   own_.calm.assign(calms.begin() + (needed.first - read.first), calms.begin() + (needed.last - read.first + 1));
 }
 

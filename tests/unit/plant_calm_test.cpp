@@ -22,6 +22,9 @@ std::vector<PelvisPose> swaying(double jerk, int until) {
   return out;
 }
 
+/// Both feet.
+std::array<std::vector<double>, 2> standing(std::size_t frames, double firm = 1) { return {std::vector<double>(frames, firm), std::vector<double>(frames, firm)}; }
+
 double worstStep(const std::vector<PelvisPose>& way, const std::vector<Calms>& moves) {
   double most = 0;
   const auto at = [&](std::size_t f) { return way[f].pivot + moves[f].pelvis.by + rotate(expOf(moves[f].pelvis.turn), way[f].hips[0] - way[f].pivot); };
@@ -30,14 +33,14 @@ double worstStep(const std::vector<PelvisPose>& way, const std::vector<Calms>& m
 }
 
 TEST(Calmed, AWayWithoutStumblesStaysAsItIs) {
-  for (const Calms& m : calmed(swaying(0, 0), std::vector<double>(101, 1.0), rate, leg)) EXPECT_EQ(m.pelvis, PelvisMove{});
+  for (const Calms& m : calmed(swaying(0, 0), standing(101), rate, leg)) EXPECT_EQ(m.pelvis, PelvisMove{});
 }
 
 TEST(Calmed, TakesAJerkOutOfTheHips) {
   const std::vector<Calms> none(101);
   for (const int until : {51, 101}) {
     const std::vector<PelvisPose> way = swaying(0.1, until);
-    const std::vector<Calms> moves = calmed(way, std::vector<double>(101, 1.0), rate, leg);
+    const std::vector<Calms> moves = calmed(way, standing(101), rate, leg);
     EXPECT_GT(worstStep(way, none), 0.009);
     EXPECT_LT(worstStep(way, moves), 0.5 * worstStep(way, none));
     for (int f = 0; f < 101; ++f) {
@@ -50,26 +53,40 @@ TEST(Calmed, TakesAJerkOutOfTheHips) {
 
 // The left thigh jerks with the pelvis, right one and trunk against it: only what is turned is turned back.
 TEST(Calmed, TurnsThighsByWhatJerksInThem) {
-  const std::vector<Calms> moves = calmed(swaying(0.1, 101), std::vector<double>(101, 1.0), rate, leg);
+  const std::vector<Calms> moves = calmed(swaying(0.1, 101), standing(101), rate, leg);
   EXPECT_GT(length(moves[50].pelvis.turn), 0.02);
   EXPECT_LT(length(moves[50].thighs[0] - moves[50].pelvis.turn), 1e-12);
   EXPECT_EQ(moves[50].thighs[1], Vec3d{});
   EXPECT_EQ(moves[50].trunk, Vec3d{});
 }
 
+TEST(Calmed, TakesAJerkOutOfTheThighOfALegThatStands) {
+  std::vector<PelvisPose> way = swaying(0, 0);
+  for (std::size_t f = 50; f < way.size(); ++f)
+    for (Quatd& thigh : way[f].thighs) thigh = fromAxisAngle(Vec3d{0, 1, 0}, 0.1);
+  auto firm = standing(101);
+  std::fill(firm[1].begin(), firm[1].end(), 0.0);
+  const std::vector<Calms> moves = calmed(way, firm, rate, leg);
+  EXPECT_NEAR(moves[49].thighs[0].y - moves[50].thighs[0].y, 0.08, 0.02);  // of 0.1
+  for (const Calms& m : moves) {
+    EXPECT_EQ(m.pelvis, PelvisMove{});
+    EXPECT_EQ(m.thighs[1], Vec3d{});
+  }
+}
+
 TEST(Calmed, WhereNoFootStandsNothingIsTakenOut) {
-  for (const Calms& m : calmed(swaying(0.1, 101), std::vector<double>(101, 0.0), rate, leg)) EXPECT_EQ(m.pelvis, PelvisMove{});
+  for (const Calms& m : calmed(swaying(0.1, 101), standing(101, 0), rate, leg)) EXPECT_EQ(m.pelvis, PelvisMove{});
 }
 
 // A frame depends on no more of those around it than it says.
 TEST(Calmed, ReadsNoFurtherThanItSays) {
   const std::vector<PelvisPose> all = swaying(0.1, 51);
-  const std::vector<Calms> whole = calmed(all, std::vector<double>(101, 1.0), rate, leg);
+  const std::vector<Calms> whole = calmed(all, standing(101), rate, leg);
   const int reach = calmReach(rate);
   ASSERT_LT(reach, 45);
   for (const int f : {46, 50, 55}) {
     const std::vector<PelvisPose> part(all.begin() + (f - reach), all.begin() + (f + reach + 1));
-    const Calms here = calmed(part, std::vector<double>(part.size(), 1.0), rate, leg)[static_cast<std::size_t>(reach)];
+    const Calms here = calmed(part, standing(part.size()), rate, leg)[static_cast<std::size_t>(reach)];
     EXPECT_EQ(here.pelvis, whole[static_cast<std::size_t>(f)].pelvis);
     EXPECT_EQ(here.thighs, whole[static_cast<std::size_t>(f)].thighs);
   }
