@@ -28,13 +28,9 @@ double standingWeight(const Stay& s, int frame) {
   return phase == PlantPhase::ball ? onTheBall : phase == PlantPhase::toe ? 0 : 1;
 }
 
-/// From 0 before the release to 1 after the stay.
-double released(const Stay& s, int frame) {
-  return frame < s.release ? 0 : 1 - fade(static_cast<double>(frame - s.release + 1) / (s.span.last - s.release + 2));
-}
-
 }  // namespace
 
+double released(const Stay& s, int frame) { return frame < s.release ? 0 : 1 - fade(static_cast<double>(frame - s.release + 1) / (s.span.last - s.release + 2)); }
 double firmness(const Stay& s, int frame) { return s.weight * (1 - releaseLoss * released(s, frame)); }
 
 void PlantRun::run(TiledMotion& out, std::vector<Residual>& residuals) {
@@ -43,10 +39,13 @@ void PlantRun::run(TiledMotion& out, std::vector<Residual>& residuals) {
   load();
   for (int side = 0; side < 2; ++side) fillGoals(side);
   lowerPelvis(drops_);
-  even();
+  even(drops_);
   lowerPelvis(steadies_);
-  steady(widened(moves_, 3 * plan_.reach, 3 * plan_.reach));
-  lowerFurther(moves_);
+  steady(widened(settles_, 3 * plan_.reach, 3 * plan_.reach));
+  lowerFurther(settles_, Lowering::gentle);
+  // Once more where the pelvis has settled: feet that rolled as they did before would be out of reach, or near it by a hair.
+  even(widened(moves_, 3 * plan_.reach, 3 * plan_.reach));
+  lowerFurther(moves_, Lowering::least);
   ground();
   stick();
   for (int side = 0; side < 2; ++side) swing(side);
@@ -64,7 +63,7 @@ FrameSpan PlantRun::writtenIn(FrameSpan frames) const {
 }
 
 // What is written depends on where the pelvis goes four times its reach and the ends of the eases away; that on the feet that stand as far
-// again around, which roll as the pelvis goes and as the legs before and after them do; and its way on all stays around.
+// again around, which roll as the pelvis goes and as the legs before and after them do, twice; and its way on all stays around.
 void PlantRun::load() {
   const int r = plan_.reach;
   const int swing = 2 * plan_.longestEase + 4;  // the whole way of a foot from stay to stay
@@ -81,10 +80,13 @@ void PlantRun::load() {
     again = false;
     for (const GroundTask& task : plan_.grounds) again = whole(task.extent) || again;
   }
-  const int steady = 3 * r + steadyReach(plan_.context.rate.hertz());
-  steadies_ = common(widened(moves_, steady, steady), clip_);
-  drops_ = common(widened(steadies_, 3 * r, 3 * r), clip_);
   const int ease = 2 * plan_.longestEase + 4;
+  settles_ = common(widened(moves_, 3 * r, 3 * r), clip_);
+  for (FrameSpan again = settles_; const Stay& s : plan_.stays)
+    if (!common(s.span, again).empty()) settles_ = hull(settles_, common(widened(s.span, ease, ease), clip_));
+  const int steady = 3 * r + steadyReach(plan_.context.rate.hertz());
+  steadies_ = common(widened(settles_, steady, steady), clip_);
+  drops_ = common(widened(steadies_, 3 * r, 3 * r), clip_);
   for (const Stay& s : plan_.stays) {
     evened_.push_back(!common(s.span, common(widened(steadies_, 3 * r, 3 * r), clip_)).empty());
     if (!evened_.back()) continue;
@@ -325,11 +327,11 @@ Strip PlantRun::gentleReach(int side) const {
 // The pelvis sinks where a leg would be straighter than it may, and rises where one would be folded further.
 void PlantRun::lowerPelvis(FrameSpan span) {
   drop_ = rise_ = Strip({0, -1});
-  lowerFurther(span);
+  lowerFurther(span, Lowering::gentle);
 }
 
 // On top of what it sinks and rises already: what has been made steady stays so.
-void PlantRun::lowerFurther(FrameSpan span) {
+void PlantRun::lowerFurther(FrameSpan span, Lowering how) {
   const PlantSettings& settings = plantSettings();
   const double limit = settings.pelvisLimit * plan_.context.leg;
   Strip need(stands_), tooNear(stands_);
@@ -341,9 +343,9 @@ void PlantRun::lowerFurther(FrameSpan span) {
       const LegFrame& o = own(side, f);
       const double full = distance(o.hip, o.knee) + distance(o.knee, o.foot.at), flat = square(gapAt(side, f).x) + square(gapAt(side, f).z), up = gapAt(side, f).y;
       const auto sinkFor = [&](double reach) { return flat >= square(reach * full) ? limit : std::clamp(up - std::sqrt(square(reach * full) - flat), 0.0, limit); };
-      const double sinks = sinkFor(mayReach(o) - inHand(leg(side)));
+      const double sinks = how == Lowering::least && f >= stay(g.stay).release ? 0 : sinkFor(mayReach(o) - inHand(leg(side)));  // what lets go rises
       const double straight = smoothStep((std::sqrt(flat + up * up) / full - 0.75) / 0.15);  // a folded leg gives way as it is
-      const double gently = std::clamp(sinkFor(reaches[static_cast<std::size_t>(side)].at(f)) - sinks, 0.0, gentleSink * plan_.context.leg);
+      const double gently = how == Lowering::least ? 0 : std::clamp(sinkFor(reaches[static_cast<std::size_t>(side)].at(f)) - sinks, 0.0, gentleSink * plan_.context.leg);
       need[f] = std::max(need[f], (sinks + gently * straight) * g.firm);
       const double least = (mayFold(o) + (leg(side).soft ? softFold : easyFold)) * full;
       if (flat < least * least) tooNear[f] = std::max(tooNear[f], std::clamp(std::sqrt(least * least - flat) - up, 0.0, settings.raiseLimit * plan_.context.leg) * g.firm);

@@ -24,6 +24,8 @@ constexpr double blendTime = 0.15;   ///< seconds around where a foot lands or l
 [[nodiscard]] double standingBend(const LegFrame& leg, const Vec3d& hinge);
 /// How far a foot whose sole is `room` above the ground goes down where the pelvis sinks by `lowering` > 0: at most half as fast as it rose.
 [[nodiscard]] double loweredInto(double room, double lowering);
+/// From 0 before the release to 1 after the stay.
+[[nodiscard]] double released(const Stay& stay, int frame);
 /// How firmly a stay holds its foot at one of its frames: by its weight, less as it lets go.
 [[nodiscard]] double firmness(const Stay& stay, int frame);
 
@@ -68,14 +70,15 @@ class PlantRun {
   [[nodiscard]] PelvisMove pelvis(int frame) const;
   [[nodiscard]] Vec3d goes(int side, int frame, const PelvisMove& move) const { return movedBy(move, pivot(frame), own(side, frame).hip); }
   void lowerPelvis(FrameSpan span);
-  void lowerFurther(FrameSpan span);
+  enum class Lowering { gentle, least };  // for knees that give way gently too, or for nothing but what stands out of reach
+  void lowerFurther(FrameSpan span, Lowering how);
   [[nodiscard]] Vec3d gapAt(int side, int frame) const;
   [[nodiscard]] Strip gentleReach(int side) const;
   /// How a leg's hip moves.
   [[nodiscard]] Vec3d moves(int side, int frame) const { return goes(side, frame, pelvis(frame)); }
   [[nodiscard]] std::vector<Vec3d> movesIn(const Stay& s) const;
   void fillGoals(int side);
-  void even();
+  void even(FrameSpan near);
   [[nodiscard]] Roll evened(int index, int before, int after, const std::vector<Vec3d>& by) const;
   void stick();
   void steady(FrameSpan span);
@@ -119,8 +122,9 @@ class PlantRun {
   const PartPlants& parts_;
   const TiledMotion& in_;
   FrameSpan frames_, clip_;
-  // Where feet on their way, where the pelvis goes, what steadies it is worked out of, its first sinking, standing feet and its way are known.
-  FrameSpan swings_, moves_, steadies_, drops_, stands_, ways_;
+  // Where feet on their way, where the pelvis goes, where it goes before feet roll a second time, what steadies it is worked out of, its first
+  // sinking, standing feet and its way are known.
+  FrameSpan swings_, moves_, settles_, steadies_, drops_, stands_, ways_;
   LegsPose pose_;
   struct {
     int first = 0;

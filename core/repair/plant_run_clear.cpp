@@ -12,6 +12,7 @@ namespace {
 constexpr double byAnkle = 0.9;       // part of what keeps a foot off the ground that its ankle does
 constexpr double unseen = 0.002;      // metres of a character 1.7 m tall: so deep a foot on its way is left
 constexpr double pitchFading = 0.045, riseFading = 0.06;  // seconds over which either goes once nothing asks for it
+constexpr double fewestFrames = 2;    // frames that a pitch fades over at least: in fewer it is gone at a stroke
 constexpr double stepTime = 0.2;     // seconds from a stay in which its higher ground counts too
 
 }  // namespace
@@ -25,7 +26,7 @@ double PlantRun::lowest(int side, const GroundPlane& ground, const FootPose& pos
 void PlantRun::clear(int side) {
   const PlantLeg& foot = leg(side);
   const double ignored = plan_.context.scaled(unseen);
-  const double rate = plan_.context.rate.hertz(), pitchPull = pullOf(pitchFading * rate), risePull = pullOf(riseFading * rate);
+  const double rate = plan_.context.rate.hertz(), pitchPull = pullOf(std::max(fewestFrames, pitchFading * rate)), risePull = pullOf(riseFading * rate);
   const auto onItsWay = [&](int f) { return swings_.holds(f) && goal(side, f).active && goal(side, f).stay < 0; };
   for (int first = swings_.first, next; first <= swings_.last; first = next + 1) {
     std::vector<GroundPlane> grounds;

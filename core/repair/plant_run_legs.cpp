@@ -4,6 +4,7 @@
 
 #include "core/repair/plant.h"
 #include "core/math/median.h"
+#include "core/math/smooth_step.h"
 #include "core/repair/plant_ease.h"
 #include "core/repair/plant_run.h"
 
@@ -17,6 +18,7 @@ constexpr double keptZone = 0.07;      // radians of a knee within which it begi
 constexpr double usualPart = 0.98;   // quantile of a leg's own accelerations up to which it may hurry
 constexpr double toeHoming = 0.2;     // seconds over which toes on their way come back to their own motion, longer than legs: no reach depends on them
 constexpr double rolling = 0.1;       // seconds over which a rolling foot's leg does
+constexpr double givesFrom = 0.94, givesUpTo = 0.97;  // parts of its length: a leg that lets go reaches so far before its foot makes up no longer for a sole that gives
 constexpr double unusual = 0.8;       // an acceleration of a blend that is beyond so much of the usual is taken down
 
 /// `wanted`, or what is left of it once what exceeds `from` fills `room` softly.
@@ -114,14 +116,14 @@ std::vector<LegTurn> PlantRun::bends(int side, FrameSpan span) const {
   return out;
 }
 
-// Between what the stays before and after had at first.
-void PlantRun::even() {
+// Stays in `near`, between what the stays before and after had until now.
+void PlantRun::even(FrameSpan near) {
   std::vector<std::vector<FootPose>> better(plan_.stays.size());
   for (int side = 0; side < 2; ++side) {
     const std::vector<int>& order = plan_.order[static_cast<std::size_t>(side)];
     for (std::size_t i = 0; i < order.size(); ++i) {
       const int index = order[i];
-      if (!evened_[static_cast<std::size_t>(index)]) continue;
+      if (!evened_[static_cast<std::size_t>(index)] || common(stay(index).span, near).empty()) continue;
       const std::vector<Vec3d> by = movesIn(stay(index));
       const Roll roll = evened(index, i > 0 ? order[i - 1] : -1, i + 1 < order.size() ? order[i + 1] : -1, by);
       stand(index, by, roll, better[static_cast<std::size_t>(index)]);
@@ -317,7 +319,14 @@ PlantRun::Bent PlantRun::bend(int side, int frame, const FootPose& pose, bool le
       out.leg = bentTo(moved, foot.limb.hinge, reached(foot.given(target, sum, 1)));
       if (length(more.shift) + std::abs(more.tilt) * foot.footLength() < 3e-5 * plan_.context.height) break;
     }
-    const FootPose asked = foot.given(target, sum, 1);
+    double part = 1;
+    if (leaves && index >= 0) {
+      // Nor is a leg stretched for it that lets go.
+      const double full = distance(was.hip, was.knee) + distance(was.knee, was.foot.at), asks = distance(moved.hip, foot.given(target, sum, 1).at) / full;
+      part -= smoothStep((asks - givesFrom) / (givesUpTo - givesFrom)) * released(stay(index), frame);
+      out.leg = bentTo(moved, foot.limb.hinge, reached(foot.given(target, sum, part)));
+    }
+    const FootPose asked = foot.given(target, sum, part);
     target = reached(asked);
     out.miss = std::max(out.miss, distance(asked.at, target.at));
   }

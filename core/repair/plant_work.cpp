@@ -52,8 +52,15 @@ FrameSpan PlantPlan::affectedByFeet(FrameSpan changed) const {
   const int again = 6 * reach + steadyReach(context.rate.hertz());
   for (const Stay& s : stays)
     if (!common(rolls, s.span).empty()) cover(sinksAgain, widened(s.span, again, again));
+  // They roll a second time as the pelvis goes then, and it sinks once more for them.
+  FrameSpan rollsAgain = sinksAgain, last = sinksAgain;
   for (const Stay& s : stays)
-    if (!common(sinksAgain, widened(s.span, longestEase + 2, longestEase + 2)).empty()) cover(out, written(s));
+    if (const FrameSpan w = widened(s.span, around, around); !common(sinksAgain, w).empty()) cover(rollsAgain, w);
+  cover(last, rollsAgain);
+  for (const Stay& s : stays)
+    if (!common(rollsAgain, s.span).empty()) cover(last, widened(s.span, 3 * reach, 3 * reach));
+  for (const Stay& s : stays)
+    if (!common(last, widened(s.span, longestEase + 2, longestEase + 2)).empty()) cover(out, written(s));
   return out;
 }
 

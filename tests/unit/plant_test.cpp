@@ -293,6 +293,24 @@ TEST(Plant, ALegThatWasStraightStandsAlmostStraight) {
   }
 }
 
+// As the heel rises the leg is near the end of its reach: a knee that came there at a stroke would stop there at a stroke.
+TEST(Plant, KneesOfLegsThatAreAboutToLeaveAreNotStretchedAtAStroke) {
+  const Walk walk;
+  std::vector<Repair> repairs{step(0, 10), step(1, 38), step(0, 66)};
+  for (Repair& r : repairs) {
+    plantOf(r).release = r.span->last - 4 / 60.0;
+    r = anchoredPlant(std::move(r), *walk.context, walk.motion);
+  }
+  const Planted result = run(walk, repairs);
+  double jerk = 0;
+  for (std::size_t i = 0; i < repairs.size(); ++i) {
+    const auto shank = static_cast<std::size_t>(walk.context->legs[i % 2].mid);
+    const auto turn = [&](int f) { return logOf(normalised(conjugate(Quatd(result.motion.rotationsAt(f - 1)[shank])) * Quatd(result.motion.rotationsAt(f)[shank]))); };
+    for (int f = 10 + 28 * static_cast<int>(i) + 20; f <= 10 + 28 * static_cast<int>(i) + 32; ++f) jerk = std::max(jerk, length(turn(f + 1) - turn(f)));
+  }
+  EXPECT_LT(jerk, 0.03);  // 0.034 where feet roll once, before the pelvis has settled
+}
+
 TEST(Plant, ThePelvisSinksNoFurtherThanItMayAndTheRestIsTold) {
   const Walk walk;
   Repair repair = anchoredPlant(step(0, 40), *walk.context, walk.motion);
