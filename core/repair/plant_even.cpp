@@ -12,7 +12,7 @@ namespace {
 constexpr double degree = std::numbers::pi / 180;
 constexpr int rounds = 5;
 constexpr double probe = 1e-3;         // radians by which pitches are changed to see what that does
-constexpr double stretching = 1e4;     // how much a stretch counts against a turn, squares of parts against radians
+constexpr double stretching = 2e4;     // how much a stretch counts against a turn, squares of parts against radians
 constexpr double leaving = 0.15;        // how much that counts once the foot may leave
 constexpr double rolled = 4 * degree;   // a heel that is up less far is almost down
 constexpr double longest = 6 * degree; // a step of one round
