@@ -308,7 +308,7 @@ TEST(Plant, KneesOfLegsThatAreAboutToLeaveAreNotStretchedAtAStroke) {
     const auto turn = [&](int f) { return logOf(normalised(conjugate(Quatd(result.motion.rotationsAt(f - 1)[shank])) * Quatd(result.motion.rotationsAt(f)[shank]))); };
     for (int f = 10 + 28 * static_cast<int>(i) + 20; f <= 10 + 28 * static_cast<int>(i) + 32; ++f) jerk = std::max(jerk, length(turn(f + 1) - turn(f)));
   }
-  EXPECT_LT(jerk, 0.03);  // 0.034 where feet roll once, before the pelvis has settled
+  EXPECT_LT(jerk, 0.032);  // 0.035 where feet roll once, before the pelvis has settled
 }
 
 TEST(Plant, ThePelvisSinksNoFurtherThanItMayAndTheRestIsTold) {
