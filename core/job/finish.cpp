@@ -204,7 +204,7 @@ class Finisher {
       settled = std::move(found->settled);
       return std::move(found->findings);
     };
-    Result<std::vector<Withdrawal>> withdrawn = withdrawHarmful(now, accepted_, judge, settings_.guard);
+    Result<std::vector<Withdrawal>> withdrawn = withdrawHarmful(now, accepted_, judge, settings_.guard, seen_.rate);
     if (!withdrawn) return withdrawn.error();
     out_.withdrawn = std::move(*withdrawn);
     out_.remaining = std::move(now.findings);

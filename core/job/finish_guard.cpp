@@ -1,6 +1,7 @@
 #include "core/job/finish_guard.h"
 
 #include <algorithm>
+#include <cmath>
 #include <map>
 
 #include "core/inspect/limb_names.h"
@@ -127,6 +128,71 @@ Status releaseHeldArms(Judged& now, const std::vector<Accepted>& accepted, const
   return Status(Done{});
 }
 
+/// Touches that were taken back one after the other, or several at once, may hold no arm in the body once the others are gone: these come back. Of
+/// the others the parts do at which the arm is out of the body.
+Status giveBack(Judged& now, const Take& before, const std::function<Result<Findings>(const Take&)>& judge, const GuardSettings& settings, FrameRate rate,
+                std::vector<Withdrawal>& done) {
+  std::vector<const Repair*> all;
+  for (const Withdrawal& w : done) {
+    const Repair* repair = findRepair(before, w.repair);
+    if (repair && repair->span && std::holds_alternative<TouchRepair>(repair->action)) all.push_back(repair);
+  }
+  const auto seconds = [](const Repair* repair) { return repair->span->last - repair->span->first; };
+  std::stable_sort(all.begin(), all.end(), [&](const Repair* a, const Repair* b) { return seconds(a) > seconds(b); });
+  if (static_cast<int>(all.size()) > settings.mostReturns) all.resize(static_cast<std::size_t>(settings.mostReturns));
+  for (const Repair* back : all) {
+    const Repair& whole = *back;
+    const auto& touch = std::get<TouchRepair>(whole.action);
+    const auto frameOf = [&](double at) { return static_cast<int>(std::lround(at * rate.hertz())); };
+    const FrameSpan acting{frameOf(whole.span->first - whole.easeBefore), frameOf(whole.span->last + whole.easeAfter)};
+    const auto deepIn = [&](const Findings& findings) {
+      std::vector<FrameSpan> spans;
+      for (const Finding& f : findings)
+        if (f.kind == FindingKind::depth && !f.waved && !f.hint && f.severity >= settings.deepInVain && takes(touch, f) && !common(f.span, acting).empty()) spans.push_back(f.span);
+      return joined(std::move(spans));
+    };
+    const auto framesOf = [](const std::vector<FrameSpan>& spans) {
+      int sum = 0;
+      for (const FrameSpan& span : spans) sum += span.count();
+      return sum;
+    };
+    const auto tried = [&](Take&& take) -> Result<Findings> {
+      Result<Findings> with = judge(take);
+      if (!with) return with;
+      const bool deeper = framesOf(deepIn(*with)) > framesOf(deepIn(now.findings)) || deepOver(*with) > deepOver(now.findings) + settings.deepInVain * frameOf(settings.shortest);
+      // Contacts that are told as one show no difference where one of them is kept.
+      const double others = otherBurden(*with), othersNow = otherBurden(now.findings);
+      const bool noWorse = others <= othersNow + settings.deep / 3 && burden(*with) - others <= burden(now.findings) - othersNow + 1e-9;
+      if (!deeper && noWorse) now = {std::move(take), *with};
+      return with;
+    };
+    const Result<Findings> with = tried(changeRepair(now.take, whole));
+    if (!with) return with.error();
+    if (!findRepair(now.take, whole.id)->muted) {
+      std::erase_if(done, [&](const Withdrawal& w) { return w.repair == whole.id; });
+      continue;
+    }
+    // What is left of its span between the frames at which the arm lies in the body.
+    std::vector<FrameSpan> parts{{frameOf(whole.span->first), frameOf(whole.span->last)}};
+    for (const FrameSpan& deep : deepIn(*with)) {
+      const FrameSpan off = widened(deep, frameOf(settings.apart), frameOf(settings.apart)), last = parts.back();
+      parts.pop_back();
+      for (const FrameSpan& part : {common(last, {last.first, off.first - 1}), common(last, {off.last + 1, last.last})}) parts.push_back(part);
+    }
+    std::erase_if(parts, [&](const FrameSpan& part) { return part.count() < frameOf(settings.shortest); });
+    if (parts.empty()) continue;
+    Take take = now.take;
+    for (const FrameSpan& part : parts) {
+      Repair own = whole;
+      own.id = 0;
+      own.span = TimeRange{rate.seconds(part.first), rate.seconds(part.last)};
+      take = addRepair(take, std::move(own));
+    }
+    if (const Result<Findings> some = tried(std::move(take)); !some) return some.error();
+  }
+  return Status(Done{});
+}
+
 }  // namespace
 
 double burden(const Findings& findings) {
@@ -137,7 +203,7 @@ double burden(const Findings& findings) {
 }
 
 Result<std::vector<Withdrawal>> withdrawHarmful(Judged& now, const std::vector<Accepted>& accepted, const std::function<Result<Findings>(const Take&)>& judge,
-                                                const GuardSettings& settings) {
+                                                const GuardSettings& settings, FrameRate rate) {
   std::map<std::uint64_t, Balance> balances;
   for (const Accepted& flaw : accepted)
     for (const std::uint64_t id : flaw.repairs) {
@@ -192,11 +258,15 @@ Result<std::vector<Withdrawal>> withdrawHarmful(Judged& now, const std::vector<A
   if (!*all && suspects.size() > 1)
     for (const Withdrawal& one : suspects)
       if (const Result<bool> single = attempt({one}); !single) return single.error();
+  const Take before = now.take;
+  std::vector<Withdrawal> released;
   // Once some are gone others may stand out.
-  for (std::size_t before = done.size() + 1, pass = 0; before != done.size() && pass < settings.mostReleases; ++pass) {
-    before = done.size();
-    if (const Status s = releaseHeldArms(now, accepted, judge, settings, done); !s) return s.error();
+  for (std::size_t were = 1, pass = 0; were != released.size() && pass < settings.mostReleases; ++pass) {
+    were = released.size();
+    if (const Status s = releaseHeldArms(now, accepted, judge, settings, released); !s) return s.error();
   }
+  if (const Status s = giveBack(now, before, judge, settings, rate, released); !s) return s.error();
+  done.insert(done.end(), released.begin(), released.end());
   return done;
 }
 

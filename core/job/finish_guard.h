@@ -36,13 +36,19 @@ struct GuardSettings {
   double deepInVain = 0.125;  ///< the same (10 mm) of touches whose contact is lost all the same
   double lost = 0.16;         ///< severity (8 mm) from which on a contact counts as lost, where that is so over half of its time
   std::size_t mostReleases = 3;  ///< rounds of taking touches back from arms in the body
+  int mostReturns = 6;       ///< touches that were taken back from arms in the body and are tried again
+  double shortest = 0.2;     ///< seconds of a part of such a touch that is kept by itself
+  double apart = 0.05;       ///< seconds between such a part and frames at which the arm lies in the body
   int mostTrials = 4;    ///< evaluations of the take that the guard may ask for
 };
 
 /// Mutes accepted repairs whose harm (jumps, flips and twists they make, and what they leave of the flaws they were accepted for)
 /// outweighs what they mend, where the take as a whole is the better for it: `judge` evaluates a take and looks for flaws. So are touches without
-/// which arms come out of the body. Plants are never taken back. `now` becomes the better take with its findings. Errors: those of `judge`.
+/// which arms come out of the body; of these the ones that hold no arm in it by themselves are given back in the end, or the parts of them that do
+/// not, as touches of their own. Plants are never taken back. `now` becomes the better take with its findings. `rate`: of the findings' frames.
+/// Errors: those of `judge`.
 [[nodiscard]] Result<std::vector<Withdrawal>> withdrawHarmful(Judged& now, const std::vector<Accepted>& accepted,
-                                                              const std::function<Result<Findings>(const Take&)>& judge, const GuardSettings& settings = {});
+                                                              const std::function<Result<Findings>(const Take&)>& judge, const GuardSettings& settings = {},
+                                                              FrameRate rate = {});
 
 }  // namespace understudy

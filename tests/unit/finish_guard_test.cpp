@@ -1,5 +1,7 @@
 #include <gtest/gtest.h>
 
+#include <cmath>
+
 #include "core/job/finish_guard.h"
 #include "core/take/edits.h"
 #include "tests/support/finding_kit.h"
@@ -138,6 +140,70 @@ TEST(FinishGuard, MutesATouchThatHoldsAnArmLessDeepWhereItsContactIsLostAllTheSa
     ASSERT_TRUE(done.ok());
     EXPECT_EQ(done->size(), lost ? 1U : 0U);
   }
+}
+
+TEST(FinishGuard, GivesBackATouchThatHoldsNoArmInTheBodyByItself) {
+  TwoTouches two;
+  for (const std::uint64_t id : {two.first, two.second}) {
+    Repair repair = *findRepair(two.take, id);
+    repair.span = id == two.first ? TimeRange{10 / 30.0, 40 / 30.0} : TimeRange{60 / 30.0, 80 / 30.0};
+    two.take = changeRepair(two.take, std::move(repair));
+  }
+  // On its way from one touch to the other the arm lies in the body, as it does in the first one.
+  const Finding deep = flaw(FindingKind::depth, "@leftUpperArm", {5, 70}, 60, 0.75);
+  const auto judge = [&](const Take& tried) -> Result<Findings> {
+    Findings out;
+    if (!findRepair(tried, two.first)->muted) out.push_back(deep);
+    else out.push_back(two.lostFirst);
+    if (findRepair(tried, two.second)->muted) out.push_back(two.lostSecond);
+    return out;
+  };
+  Judged now{two.take, {deep}};
+  const auto done = withdrawHarmful(now, {{two.lostFirst, {two.first}}, {two.lostSecond, {two.second}}}, judge);
+  ASSERT_TRUE(done.ok());
+  ASSERT_EQ(done->size(), 1U);
+  EXPECT_EQ(done->front().repair, two.first);
+  EXPECT_FALSE(findRepair(now.take, two.second)->muted);
+  EXPECT_EQ(findRepair(now.take, two.second)->name, "hand on head");
+  EXPECT_EQ(now.findings.size(), 1U);
+}
+
+TEST(FinishGuard, KeepsThePartsOfATouchAtWhichTheArmIsOutOfTheBody) {
+  Take take;
+  std::uint64_t id = 0;
+  TouchRepair touch;
+  touch.bone = "@leftHand";
+  Repair whole = test::proposedRepair(touch, "hand on chest");
+  whole.span = TimeRange{30 / 30.0, 90 / 30.0};
+  take = addRepair(take, whole, &id);
+  const Finding contact = flaw(FindingKind::lostContact, "@leftHand", {30, 90}, 60, 0.9), deep = flaw(FindingKind::depth, "@leftUpperArm", {50, 86}, 40, 0.5);
+  const auto held = [&](const Take& tried, FrameSpan& part) {
+    int count = 0;
+    for (const Node<Repair>& repair : *tried.repairs) {
+      if (repair->muted) continue;
+      ++count;
+      part = {static_cast<int>(std::lround(30 * repair->span->first)), static_cast<int>(std::lround(30 * repair->span->last))};
+    }
+    return count;
+  };
+  const auto judge = [&](const Take& tried) -> Result<Findings> {
+    FrameSpan part;
+    const int count = held(tried, part);
+    if (count > 0 && !common(part, deep.span).empty()) return Findings{deep};
+    Finding left = contact;
+    if (count > 0) left.span.first = part.last + 1;
+    return Findings{left};
+  };
+  Judged now{take, {deep}};
+  const auto done = withdrawHarmful(now, {{contact, {id}}}, judge);
+  ASSERT_TRUE(done.ok());
+  EXPECT_EQ(done->size(), 1U);  // the whole one is told
+  EXPECT_TRUE(findRepair(now.take, id)->muted);
+  FrameSpan part;
+  ASSERT_EQ(held(now.take, part), 1);  // what is left behind the frames at which it is deep is too short
+  EXPECT_EQ(part.first, 30);
+  EXPECT_LT(part.last, 50);
+  EXPECT_GE(part.last, 45);
 }
 
 TEST(FinishGuard, MutesAClearanceThatLeavesTheDepthItWasMadeFor) {
