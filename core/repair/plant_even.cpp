@@ -59,8 +59,8 @@ class Evening {
     if (sign_[i] > 0) return std::clamp(now + step, 0.0, std::max(now, 75 * degree));
     const double own = task_.leg.pitchOf(task_.own[i].foot.foot, task_.stay.plane.normal);
     if (i > edge_) {
-      // One that lets go where it lies almost flat turns no further than it would, or did: what was down behind would slip.
-      const double steepest = next.pitch[edge_] > -rolled ? std::min(first.pitch[i], own) : -85 * degree;
+      // One that lets go where it lies almost flat turns no further than either it would or did: what was down behind would slip.
+      const double steepest = next.pitch[edge_] > -rolled ? std::max(first.pitch[i], own) : -85 * degree;
       return std::clamp(now + step, std::min(now, steepest), std::max(std::min(now, steepest), next.pitch[edge_]));
     }
     return std::clamp(now + step, std::min(now, std::max(-75 * degree, std::min(own, 0.0) - beyondAt(i))), 0.0);
