@@ -11,6 +11,11 @@
 namespace understudy {
 namespace {
 
+/// Points of an arm's skin where the part of the upper arm begins that is kept out of the body: how many more there are at most, and how much
+/// nearer together.
+constexpr int beginPoints = 24;
+constexpr double beginSpacing = 0.35;
+
 ArmPoints makeArm(const BodySurface& surface, int side, const JointFrames& reference, const SkeletonMap& map, const std::vector<BodySolid>& solids,
                   double spacing, double scale, int most) {
   const BodyPart upper = side == 0 ? BodyPart::leftUpperArm : BodyPart::rightUpperArm, fore = side == 0 ? BodyPart::leftForearm : BodyPart::rightForearm,
@@ -36,24 +41,39 @@ ArmPoints makeArm(const BodySurface& surface, int side, const JointFrames& refer
     const double d = distance(from, surface.positions[static_cast<std::size_t>(all[i])]);
     if (d > far) far = d, next = i;
   }
-  while (static_cast<int>(chosen.size()) < most) {
-    chosen.push_back(all[next]);
-    const Vec3d at = surface.positions[static_cast<std::size_t>(all[next])];
-    far = 0;
-    for (std::size_t i = 0; i < all.size(); ++i) {
-      away[i] = std::min(away[i], distance(at, surface.positions[static_cast<std::size_t>(all[i])]));
-      if (away[i] > far) far = away[i], next = i;
+  const auto choose = [&](double apart, int count, const auto& asked) {
+    for (int k = 0; k < count; ++k) {
+      chosen.push_back(all[next]);
+      const Vec3d at = surface.positions[static_cast<std::size_t>(all[next])];
+      far = 0;
+      for (std::size_t i = 0; i < all.size(); ++i) {
+        away[i] = std::min(away[i], distance(at, surface.positions[static_cast<std::size_t>(all[i])]));
+        if (asked(i) && away[i] > far) far = away[i], next = i;
+      }
+      if (far < apart) break;
     }
-    if (far < spacing) break;
-  }
-  // Neighbours together: by part, then along the arm.
+  };
+  choose(spacing, most, [](std::size_t) { return true; });
   const Vec3d along = normalised(reference.position[static_cast<std::size_t>(elbow)] - from);
+  const double upperLength = distance(from, reference.position[static_cast<std::size_t>(elbow)]);
+  const auto partAlong = [&](int v) { return dot(surface.positions[static_cast<std::size_t>(v)] - from, along) / upperLength; };
+  // The upper arm grows out of the body: only its half next to the elbow can be kept out. Where that begins, it meets the body first: there a
+  // rim between two chosen points is missed.
+  constexpr double begins = 0.48, ends = 0.75;
+  const auto atBegin = [&](std::size_t i) {
+    const double part = partAlong(all[i]);
+    return surface.parts[static_cast<std::size_t>(all[i])] == upper && part >= begins && part < ends;
+  };
+  far = 0;
+  for (std::size_t i = 0; i < all.size(); ++i)
+    if (atBegin(i) && away[i] > far) far = away[i], next = i;
+  if (far >= beginSpacing * spacing) choose(beginSpacing * spacing, beginPoints, atBegin);
+  // Neighbours together: by part, then along the arm.
   const auto key = [&](int v) {
     const BodyPart p = surface.parts[static_cast<std::size_t>(v)];
     return std::pair{static_cast<int>(p), dot(surface.positions[static_cast<std::size_t>(v)] - from, along)};
   };
   std::stable_sort(chosen.begin(), chosen.end(), [&](int a, int b) { return key(a) < key(b); });
-  const double upperLength = distance(from, reference.position[static_cast<std::size_t>(elbow)]);
   for (const int v : chosen) {
     ArmPoint p;
     p.reference = surface.positions[static_cast<std::size_t>(v)];
@@ -61,8 +81,7 @@ ArmPoints makeArm(const BodySurface& surface, int side, const JointFrames& refer
     p.vertex = v;
     for (const BodySolid& solid : solids) p.allowed = std::max(p.allowed, -solid.grid.at(p.reference));
     if (p.allowed > 0) p.allowed += 0.002 * scale;
-    // The upper arm grows out of the body: only its half next to the elbow can be kept out.
-    if (p.part == upper && dot(p.reference - from, along) < 0.48 * upperLength) continue;
+    if (p.part == upper && partAlong(v) < begins) continue;
     p.first = static_cast<std::uint32_t>(out.joint.size());
     for (std::uint32_t k = surface.influenceStart[static_cast<std::size_t>(v)]; k < surface.influenceStart[static_cast<std::size_t>(v) + 1]; ++k) {
       out.joint.push_back(surface.influenceJoint[k]);

@@ -7,9 +7,34 @@
 #include "core/repair/clearance.h"
 #include "core/repair/repair_context.h"
 #include "tests/support/puppet.h"
+#include "tests/support/sample_scene.h"
 
 namespace understudy {
 namespace {
+
+TEST(BodyModel, MissesNoRimWhereTheKeptOutPartOfAnUpperArmBegins) {
+  const SampleScene scene = sampleScene();
+  ASSERT_TRUE(scene.context);
+  const RepairContext& context = *scene.context;
+  const std::shared_ptr<const BodyModel> model = bodyModelOf(context);
+  for (std::size_t side = 0; side < 2; ++side) {
+    const BodyPart upper = side == 0 ? BodyPart::leftUpperArm : BodyPart::rightUpperArm;
+    const Vec3d from = model->position[static_cast<std::size_t>(context.arms[side].root)], bone = model->position[static_cast<std::size_t>(context.arms[side].mid)] - from;
+    double farthest = 0;
+    int asked = 0;
+    for (int v = 0; v < model->surface.vertices(); ++v) {
+      const Vec3d at = model->surface.positions[static_cast<std::size_t>(v)];
+      const double part = dot(at - from, bone) / dot(bone, bone);
+      if (model->surface.parts[static_cast<std::size_t>(v)] != upper || part < 0.48 || part > 0.75) continue;
+      ++asked;
+      double nearest = 1e9;
+      for (const ArmPoint& point : model->arms[side].points) nearest = std::min(nearest, distance(point.reference, at));
+      farthest = std::max(farthest, nearest);
+    }
+    EXPECT_GT(asked, 10);
+    EXPECT_LT(farthest * 1.7 / context.height, 0.006);
+  }
+}
 
 TEST(PosedSolid, LeansOutwardsPastAThigh) {
   const auto figure = test::puppet({});
