@@ -15,19 +15,20 @@ constexpr double stumbles = 4;      // times the usual from which an acceleratio
 constexpr double twistOver = 0.06;  // seconds on either side over which the mean of a twist is taken
 constexpr double toesOver = 0.08;   // over which that of toes is
 constexpr double least = 0.0025;    // and by which part of the leg a frame's hips must be off the middle of those beside it,
-constexpr double leastThigh = 0.01; // and by how many radians a thigh
+constexpr double leastThigh = 0.01; // by how many radians a thigh must jump,
+constexpr double towers = 2.5;      // and how many times as far as in the frames before and after
 
 int frames(double seconds, double rate, int fewest) { return std::max(fewest, static_cast<int>(std::lround(seconds * rate))); }
 
-/// How much each frame is one that stumbles, 0 … 1: where it is accelerated (`off`) many times more than usual around it, and by more than
+/// How much each frame is one that stumbles, 0 … 1: where it is off by many times more than what is usual around it, and by more than
 /// `from`, and those beside it.
-std::vector<double> stumbling(const std::vector<double>& off, double from, const std::vector<double>& firm, double rate) {
+std::vector<double> stumbling(const std::vector<double>& off, const std::vector<double>& all, double from, const std::vector<double>& firm, double rate) {
   const int n = static_cast<int>(off.size()), usual = frames(around, rate, 5), mean = frames(meanOver, rate, 2);
   std::vector<double> part(off.size(), 0.0), near;
   for (int f = 1; f + 1 < n; ++f) {
     const double is = off[static_cast<std::size_t>(f)];
     if (is <= from || !(firm[static_cast<std::size_t>(f)] > 0)) continue;
-    near.assign(off.begin() + std::max(1, f - usual), off.begin() + std::min(n - 1, f + usual + 1));
+    near.assign(all.begin() + std::max(1, f - usual), all.begin() + std::min(n - 1, f + usual + 1));
     const auto middle = near.begin() + static_cast<std::ptrdiff_t>(near.size() / 2);
     std::nth_element(near.begin(), middle, near.end());
     const double stumble = smoothStep((is / std::max(*middle, 1e-9) / stumbles - 1) / 0.5) * smoothStep(is / from - 1);
@@ -41,6 +42,14 @@ std::vector<double> stumbling(const std::vector<double>& off, double from, const
   return part;
 }
 
+/// Of steps those that tower over the ones before and after: legs swing faster over frames, captures jump in one.
+std::vector<double> single(const std::vector<double>& steps) {
+  std::vector<double> out(steps.size(), 0.0);
+  for (std::size_t k = 2; k + 1 < steps.size(); ++k)
+    if (steps[k] >= towers * std::max(steps[k - 1], steps[k + 1])) out[k] = out[k - 1] = std::max(steps[k], out[k - 1]);
+  return out;
+}
+
 }  // namespace
 
 int calmReach(double rate) { return 2 * frames(meanOver, rate, 2) + 2 + frames(around, rate, 5); }
@@ -51,17 +60,18 @@ std::vector<Calms> calmed(const std::vector<PelvisPose>& way, const std::array<s
   if (n < 3) return out;
   const auto at = [&](int f) -> const PelvisPose& { return way[static_cast<std::size_t>(std::clamp(f, 0, n - 1))]; };
   std::vector<double> hips(way.size(), 0.0), either(way.size(), 0.0);
-  std::array<std::vector<double>, 2> thighs{hips, hips};
+  std::array<std::vector<double>, 2> steps{hips, hips};  // radians by which a thigh turns into a frame
   for (std::size_t side = 0; side < 2; ++side)
     for (int f = 0; f < n; ++f) {
       const auto k = static_cast<std::size_t>(f);
       either[k] = std::max(either[k], firm[side][k]);
-      if (f == 0 || f + 1 == n) continue;
+      if (f == 0) continue;
+      steps[side][k] = angleBetween(at(f - 1).thighs[side], at(f).thighs[side]);
+      if (f + 1 == n) continue;
       hips[k] = std::max(hips[k], length(at(f - 1).hips[side] + at(f + 1).hips[side] - at(f).hips[side] * 2.0));
-      thighs[side][k] = 2 * length(offMiddle(at(f - 1).thighs[side], at(f).thighs[side], at(f + 1).thighs[side]));
     }
-  const std::vector<double> pelvis = stumbling(hips, least * leg, either, rate);
-  const std::array<std::vector<double>, 2> legs{stumbling(thighs[0], leastThigh, firm[0], rate), stumbling(thighs[1], leastThigh, firm[1], rate)};
+  const std::vector<double> pelvis = stumbling(hips, hips, least * leg, either, rate);
+  const std::array<std::vector<double>, 2> legs{stumbling(single(steps[0]), steps[0], leastThigh, firm[0], rate), stumbling(single(steps[1]), steps[1], leastThigh, firm[1], rate)};
   const std::vector<double> kernel = bump(mean);
   const auto turned = [](const Quatd& from, const Quatd& to) { return logOf(normalised(to * conjugate(from))); };
   for (int f = 0; f < n; ++f) {

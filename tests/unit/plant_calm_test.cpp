@@ -74,6 +74,13 @@ TEST(Calmed, TakesAJerkOutOfTheThighOfALegThatStands) {
   }
 }
 
+TEST(Calmed, LeavesAThighThatSwings) {
+  std::vector<PelvisPose> way = swaying(0, 0);
+  for (std::size_t f = 0; f < way.size(); ++f)
+    for (Quatd& thigh : way[f].thighs) thigh = fromAxisAngle(Vec3d{1, 0, 0}, 0.4 / (1 + std::exp(-(static_cast<double>(f) - 50) / 2)));
+  for (const Calms& m : calmed(way, standing(101), rate, leg)) EXPECT_EQ(m.thighs[0], Vec3d{});
+}
+
 TEST(Calmed, WhereNoFootStandsNothingIsTakenOut) {
   for (const Calms& m : calmed(swaying(0.1, 101), standing(101, 0), rate, leg)) EXPECT_EQ(m.pelvis, PelvisMove{});
 }
