@@ -18,7 +18,7 @@ constexpr double keptZone = 0.07;      // radians of a knee within which it begi
 constexpr double usualPart = 0.98;   // quantile of a leg's own accelerations up to which it may hurry
 constexpr double toeHoming = 0.2;     // seconds over which toes on their way come back to their own motion, longer than legs: no reach depends on them
 constexpr double rolling = 0.1;       // seconds over which a rolling foot's leg does
-constexpr double givesFrom = 0.9, givesUpTo = 0.93;  // parts of its length: a leg that lets go reaches so far before its foot makes up no longer for a sole that gives
+constexpr double givesFrom = 0.97, givesUpTo = 1.0;  // parts of its length: a leg that lets go reaches so far before its foot makes up no longer for a sole that gives
 constexpr double inStock = 0.004;     // part of its length that a rolling foot leaves its leg before it stretches: a knee that comes to its end stops there at a stroke
 constexpr double unusual = 0.8;       // an acceleration of a blend that is beyond so much of the usual is taken down
 

@@ -106,6 +106,48 @@ TEST(JumpFinding, LegsThatTurnBackAgainstAPelvisAreRebuiltWithIt) {
   EXPECT_FALSE(names(found[0], "@leftLowerLeg"));
 }
 
+// Captures slip in two frames as well, which at few frames a second take as long as a fast move.
+TEST(JumpFinding, TwoQuickStepsTheSameWayAreOneJump) {
+  const test::Stand stand = test::walkingStick(200);
+  const int arm = stand.context->arms[0].root;
+  TiledMotion motion = stand.motion.writable(100, 100);
+  Poser poser(*stand.context);
+  for (int f = 100; f < 200; ++f) {
+    poser.load(motion, f);
+    poser.turn(arm, fromAxisAngle({1, 0, 0}, (f == 100 ? 45 : 90) * degree));
+    poser.store(motion, f);
+  }
+  EXPECT_TRUE(jumpFindings(*stand.context, motion).empty());
+  JumpLimits quick;
+  quick.twoSteps = 2.5 / stand.context->rate.hertz();
+  const Findings found = jumpFindings(*stand.context, motion, quick);
+  ASSERT_EQ(found.size(), 1U);
+  EXPECT_TRUE(found[0].span == (FrameSpan{100, 100}));
+  EXPECT_TRUE(jumpFindings(*stand.context, bridged(stand, motion, found[0]), quick).empty());
+}
+
+// Where pelvis and thighs stumble, shanks that would not count as jumping by themselves are rebuilt too.
+TEST(JumpFinding, WhatTurnsOutOfTheOrdinaryOnAStumblingChainIsRebuiltWithIt) {
+  const test::Stand stand = test::walkingStick(200);
+  const RepairContext& context = *stand.context;
+  const int hips = context.joint(Role::hips);
+  TiledMotion motion = stand.motion.writable(100, 100);
+  Poser poser(context);
+  for (int f = 100; f < 200; ++f) {
+    poser.load(motion, f);
+    turnUnder(poser, hips, fromAxisAngle({1, 0, 0}, 9 * degree), {context.legs[0].root, context.legs[1].root});
+    poser.turn(context.legs[0].mid, fromAxisAngle({1, 0, 0}, -8 * degree));
+    poser.store(motion, f);
+  }
+  const Findings found = jumpFindings(context, motion);
+  ASSERT_FALSE(found.empty());
+  EXPECT_TRUE(names(found[0], "@leftLowerLeg"));
+  EXPECT_FALSE(names(found[0], "@rightLowerLeg"));
+  JumpLimits without;
+  without.withRatio = 1e9;
+  for (const Finding& f : jumpFindings(context, motion, without)) EXPECT_FALSE(names(f, "@leftLowerLeg"));
+}
+
 TEST(JumpFinding, AFirstFrameThatDoesNotBelongIsMadeAnew) {
   const test::Stand stand = test::walkingStick(200);
   const RepairContext& context = *stand.context;
