@@ -35,6 +35,20 @@ void turnUnder(Poser& poser, int joint, const Quatd& turn, std::initializer_list
   for (const int other : still) poser.setRotation(other, *lay++);
 }
 
+/// From frame 100 on the pelvis turned while the thighs stay as they lie, and the left shank by `shank` degrees.
+TiledMotion stumbled(const test::Stand& stand, double shank) {
+  const RepairContext& context = *stand.context;
+  TiledMotion motion = stand.motion.writable(100, 100);
+  Poser poser(context);
+  for (int f = 100; f < 200; ++f) {
+    poser.load(motion, f);
+    turnUnder(poser, context.joint(Role::hips), fromAxisAngle({1, 0, 0}, 9 * degree), {context.legs[0].root, context.legs[1].root});
+    if (shank != 0) poser.turn(context.legs[0].mid, fromAxisAngle({1, 0, 0}, shank * degree));
+    poser.store(motion, f);
+  }
+  return motion;
+}
+
 TEST(JumpFinding, ABoneThatJumpsIsFoundAndBridged) {
   const test::Stand stand = test::walkingStick(200);
   EXPECT_TRUE(jumpFindings(*stand.context, stand.motion).empty());
@@ -92,14 +106,7 @@ TEST(JumpFinding, AStumbleHiddenInFastMotionIsRebuiltWithWhatShowsIt) {
 TEST(JumpFinding, LegsThatTurnBackAgainstAPelvisAreRebuiltWithIt) {
   const test::Stand stand = test::walkingStick(200);
   const RepairContext& context = *stand.context;
-  const int hips = context.joint(Role::hips);
-  TiledMotion motion = stand.motion.writable(100, 100);
-  Poser poser(context);
-  for (int f = 100; f < 200; ++f) {
-    poser.load(motion, f);
-    turnUnder(poser, hips, fromAxisAngle({1, 0, 0}, 9 * degree), {context.legs[0].root, context.legs[1].root});
-    poser.store(motion, f);
-  }
+  const TiledMotion motion = stumbled(stand, 0);
   const Findings found = jumpFindings(context, motion);
   ASSERT_FALSE(found.empty());
   for (const char* bone : {"@hips", "@leftUpperLeg", "@rightUpperLeg"}) EXPECT_TRUE(names(found[0], bone)) << bone;
@@ -130,15 +137,7 @@ TEST(JumpFinding, TwoQuickStepsTheSameWayAreOneJump) {
 TEST(JumpFinding, WhatTurnsOutOfTheOrdinaryOnAStumblingChainIsRebuiltWithIt) {
   const test::Stand stand = test::walkingStick(200);
   const RepairContext& context = *stand.context;
-  const int hips = context.joint(Role::hips);
-  TiledMotion motion = stand.motion.writable(100, 100);
-  Poser poser(context);
-  for (int f = 100; f < 200; ++f) {
-    poser.load(motion, f);
-    turnUnder(poser, hips, fromAxisAngle({1, 0, 0}, 9 * degree), {context.legs[0].root, context.legs[1].root});
-    poser.turn(context.legs[0].mid, fromAxisAngle({1, 0, 0}, -8 * degree));
-    poser.store(motion, f);
-  }
+  const TiledMotion motion = stumbled(stand, -8);
   const Findings found = jumpFindings(context, motion);
   ASSERT_FALSE(found.empty());
   EXPECT_TRUE(names(found[0], "@leftLowerLeg"));
