@@ -171,9 +171,9 @@ Findings jumpFindings(const RepairContext& context, const TiledMotion& motion, c
         if (left <= std::max(0.35 * size, std::min(quiet, 0.6 * size))) back = m;
       }
       const bool returns = back != i;
-      // Two steps the same way are a fast move, where they take long enough for one, not a jump.
+      // Two steps the same way are a fast move, not a jump, but of a trunk where they take no time for one: limbs flick, as a knee that opens.
       const bool twice = !returns && i + 1 < jumps.size() && jumps[i + 1] == k + 1;
-      if (twice && 2 > limits.twoSteps * context.rate.hertz()) {
+      if (twice && (2 > limits.twoSteps * context.rate.hertz() || limbOfBone(boneName(context, joint)) != BodyLimb::trunk)) {
         ++i;
         continue;
       }

@@ -17,7 +17,7 @@ struct JumpLimits {
   double offCourse = 1.5;
   double flip = 90;       ///< degrees from which a jump that comes back is called a flip
   double stretched = 12;  ///< degrees from straight below which a knee or elbow that jumps snaps
-  double twoSteps = 0.03; ///< seconds beyond which two steps the same way are a move
+  double twoSteps = 0.03; ///< seconds up to which two steps of the trunk the same way are a jump; others are a move
   int longest = 15;       ///< frames within which a jump that comes back is one flaw
   int apart = 1;          ///< frames within which several bones jump together
   double parent = 1, parentRatio = 2;  ///< degrees, and times the steps before and behind, from which a jumping bone's parent jumps with it

@@ -114,23 +114,28 @@ TEST(JumpFinding, LegsThatTurnBackAgainstAPelvisAreRebuiltWithIt) {
 }
 
 // Captures slip in two frames as well, which at few frames a second take as long as a fast move.
-TEST(JumpFinding, TwoQuickStepsTheSameWayAreOneJump) {
+TEST(JumpFinding, TwoQuickStepsOfTheTrunkTheSameWayAreOneJump) {
   const test::Stand stand = test::walkingStick(200);
-  const int arm = stand.context->arms[0].root;
-  TiledMotion motion = stand.motion.writable(100, 100);
-  Poser poser(*stand.context);
-  for (int f = 100; f < 200; ++f) {
-    poser.load(motion, f);
-    poser.turn(arm, fromAxisAngle({1, 0, 0}, (f == 100 ? 45 : 90) * degree));
-    poser.store(motion, f);
-  }
-  EXPECT_TRUE(jumpFindings(*stand.context, motion).empty());
+  const RepairContext& context = *stand.context;
+  const auto slipped = [&](int joint) {
+    TiledMotion motion = stand.motion.writable(100, 100);
+    Poser poser(context);
+    for (int f = 100; f < 200; ++f) {
+      poser.load(motion, f);
+      poser.turn(joint, fromAxisAngle({1, 0, 0}, (f == 100 ? 45 : 90) * degree));
+      poser.store(motion, f);
+    }
+    return motion;
+  };
+  const TiledMotion bent = slipped(context.joint(Role::spine));
+  EXPECT_TRUE(jumpFindings(context, bent).empty());
   JumpLimits quick;
-  quick.twoSteps = 2.5 / stand.context->rate.hertz();
-  const Findings found = jumpFindings(*stand.context, motion, quick);
+  quick.twoSteps = 2.5 / context.rate.hertz();
+  const Findings found = jumpFindings(context, bent, quick);
   ASSERT_EQ(found.size(), 1U);
   EXPECT_TRUE(found[0].span == (FrameSpan{100, 100}));
-  EXPECT_TRUE(jumpFindings(*stand.context, bridged(stand, motion, found[0]), quick).empty());
+  EXPECT_TRUE(jumpFindings(context, bridged(stand, bent, found[0]), quick).empty());
+  EXPECT_TRUE(jumpFindings(context, slipped(context.arms[0].root), quick).empty());  // limbs are as quick
 }
 
 // Where pelvis and thighs stumble, shanks that would not count as jumping by themselves are rebuilt too.
