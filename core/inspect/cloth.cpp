@@ -81,7 +81,7 @@ Findings clothFindings(const RepairContext& context, const TiledMotion& motion, 
     for (std::size_t s = 0; s < loose.solids.size(); ++s) {
       const PosedSolid solid(*loose.solids[s], turned);
       for (std::size_t p = 0; p < points.size(); ++p) {
-        const double inside = solid.atLeast(points[p]) > 0 ? 0 : std::max(0.0, -solid.sample(points[p]).distance);
+        const double inside = solid.atLeast(points[p]) > 0 ? 0 : std::max(0.0, -solid.distance(points[p], solid.place(points[p])));
         if (rests) rests->push_back(inside);
         const double deeper = rests ? 0 : inside - loose.rest[s * points.size() + p];
         if (deeper > worst) {
