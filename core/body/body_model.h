@@ -136,7 +136,7 @@ struct ArmPoints {
 struct BodyModelSettings {
   double cell = 0.01;       ///< between nodes of the grids, metres of a character 1.7 m tall
   double spacing = 0.014;   ///< between points of the arms, the same
-  int mostPoints = 320;     ///< of one arm
+  int mostPoints = 320;     ///< of one arm, but for those added where its kept-out part begins
 };
 
 struct BodyModel {

@@ -6,6 +6,7 @@
 
 #include "core/base/parallel.h"
 #include "core/inspect/limb_names.h"
+#include "core/math/median.h"
 #include "core/repair/poser.h"
 
 namespace understudy {
@@ -13,17 +14,12 @@ namespace {
 
 constexpr double degree = std::numbers::pi / 180;
 
-double stepAt(const std::vector<double>& steps, int k) { return k >= 1 && k < static_cast<int>(steps.size()) ? steps[static_cast<std::size_t>(k)] : 0.0; }
-
 /// Median of the steps around k, without those from k − 1 to k + but. Huge where there are too few to tell.
 double usualStep(const std::vector<double>& steps, int k, int but, const JumpLimits& limits) {
   std::vector<double> near;
   for (int m = std::max(1, k - limits.around); m <= std::min(static_cast<int>(steps.size()) - 1, k + limits.around); ++m)
     if (m < k - 1 || m > k + but) near.push_back(steps[static_cast<std::size_t>(m)]);
-  if (near.size() < 4) return 1e9;
-  const auto middle = near.begin() + static_cast<std::ptrdiff_t>(near.size() / 2);
-  std::nth_element(near.begin(), middle, near.end());
-  return *middle;
+  return near.size() < 4 ? 1e9 : median(std::move(near));
 }
 
 /// The frames at which one joint jumps: step k lies between the frames k−1 and k.
@@ -31,11 +27,11 @@ double usualStep(const std::vector<double>& steps, int k, int but, const JumpLim
 std::vector<int> jumpsOf(const std::vector<double>& steps, const std::vector<double>& off, const JumpLimits& limits) {
   std::vector<int> out;
   const int n = static_cast<int>(steps.size());
-  const auto step = [&](int k) { return stepAt(steps, k); };
-  const auto median = [&](int k, int but) { return usualStep(steps, k, but, limits); };
+  const auto step = [&](int k) { return k >= 1 && k < n ? steps[static_cast<std::size_t>(k)] : 0.0; };
+  const auto usual = [&](int k, int but) { return usualStep(steps, k, but, limits); };
   for (int k = 1; k < n; ++k) {
     const double v = step(k), single = off[static_cast<std::size_t>(k)];
-    if (single >= 0.9 * limits.least && std::min(v, step(k + 1)) >= 0.5 * single && single >= limits.offCourse * std::max(step(k - 1), step(k + 2)) && single >= limits.ratio * median(k, 2)) {
+    if (single >= 0.9 * limits.least && std::min(v, step(k + 1)) >= 0.5 * single && single >= limits.offCourse * std::max(step(k - 1), step(k + 2)) && single >= limits.ratio * usual(k, 2)) {
       out.push_back(k);
       if (k + 1 < n) out.push_back(k + 1);
       ++k;
@@ -47,7 +43,7 @@ std::vector<int> jumpsOf(const std::vector<double>& steps, const std::vector<dou
     const bool pairFirst = begins && step(k + 2) * limits.neighbours <= std::min(v, step(k + 1));
     const bool pairLast = ends && step(k - 2) * limits.neighbours <= std::min(v, step(k - 1));
     if (!((begins && ends) || pairFirst || pairLast)) continue;
-    if (v >= limits.ratio * median(k, 1)) out.push_back(k);
+    if (v >= limits.ratio * usual(k, 1)) out.push_back(k);
   }
   return out;
 }

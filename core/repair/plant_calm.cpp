@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "core/math/median.h"
 #include "core/math/smooth_step.h"
 #include "core/repair/plant_strip.h"
 
@@ -24,14 +25,12 @@ int frames(double seconds, double rate, int fewest) { return std::max(fewest, st
 /// `from`, and those beside it.
 std::vector<double> stumbling(const std::vector<double>& off, const std::vector<double>& all, double from, const std::vector<double>& firm, double rate) {
   const int n = static_cast<int>(off.size()), usual = frames(around, rate, 5), mean = frames(meanOver, rate, 2);
-  std::vector<double> part(off.size(), 0.0), near;
+  std::vector<double> part(off.size(), 0.0);
   for (int f = 1; f + 1 < n; ++f) {
     const double is = off[static_cast<std::size_t>(f)];
     if (is <= from || !(firm[static_cast<std::size_t>(f)] > 0)) continue;
-    near.assign(all.begin() + std::max(1, f - usual), all.begin() + std::min(n - 1, f + usual + 1));
-    const auto middle = near.begin() + static_cast<std::ptrdiff_t>(near.size() / 2);
-    std::nth_element(near.begin(), middle, near.end());
-    const double stumble = smoothStep((is / std::max(*middle, 1e-9) / stumbles - 1) / 0.5) * smoothStep(is / from - 1);
+    const double usually = median({all.begin() + std::max(1, f - usual), all.begin() + std::min(n - 1, f + usual + 1)});
+    const double stumble = smoothStep((is / std::max(usually, 1e-9) / stumbles - 1) / 0.5) * smoothStep(is / from - 1);
     if (stumble <= 0) continue;
     for (int k = std::max(0, f - mean - 1); k <= std::min(n - 1, f + mean + 1); ++k) {
       double& p = part[static_cast<std::size_t>(k)];
