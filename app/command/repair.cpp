@@ -82,7 +82,7 @@ std::string column(std::string text, std::size_t width) {
   // Letters beyond ASCII take several bytes.
   std::size_t letters = 0;
   for (const char c : text) letters += (static_cast<unsigned char>(c) & 0xC0) != 0x80;
-  if (letters < width) text.append(width - letters, ' ');
+  text.append(letters < width ? width - letters : 1, ' ');  // what is longer stays apart from the next
   return text;
 }
 

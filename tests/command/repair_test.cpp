@@ -112,6 +112,9 @@ TEST_F(RepairCommand, FramesOnTheCommandLineBecomeSecondsInTheFile) {
   EXPECT_EQ(list["frames"]["1"], Json::array({13, 43}));
   EXPECT_EQ(list["repairs"][0]["kind"], "plant");
   EXPECT_NE(on("list").out.find("13:43"), std::string::npos);
+  const std::string longest = "first step of the way to the far window";
+  ASSERT_EQ(on("change", {"1", "--name", longest}).exitCode, 0);
+  EXPECT_NE(on("list").out.find(longest + " 13:43"), std::string::npos);
 }
 
 TEST_F(RepairCommand, NumbersFollowTheFirstFrameOfTheTake) {
